@@ -1,0 +1,48 @@
+"""The air's own pressure on its way to the guard. Main loop only.
+
+Transducer A is sealed: without a barometer its gauge reading would be an atmosphere too high and look like a broken transducer. Then
+it is read as if the air were standard, for the display; the ambient word is 0, so the guard gives no air and names the barometer.
+"""
+
+from . import words
+
+AMBIENT = 6
+FLAGS = 16
+OFF_A = 18
+STEP_PA = 20
+STANDARD_PA = 101_325
+
+
+class Ambient:
+    """Belongs to one App. `begin` before the first tick, `work` ten times a second."""
+
+    def __init__(self, app):
+        self.app = app
+        self._there = False
+
+    def _words(self, pa):
+        off = self.app.transducers["off_a"]
+        if pa:
+            return (FLAGS, words.A_SEALED), (OFF_A, off), (AMBIENT, pa)
+        return (FLAGS, 0), (OFF_A, off - STANDARD_PA), (AMBIENT, 0)
+
+    def begin(self):
+        """Puts the first words straight in: the tick does not run yet."""
+        pa = self.app.ambient_pa()
+        self._there = pa != 0
+        for slot, value in self._words(pa):
+            self.app.engine.x[slot] = value
+
+    def again(self):
+        """The words of transducer A were written by somebody else: hand them over anew."""
+        self._there = None
+
+    def work(self):
+        """Hands a changed ambient pressure over; a barometer that came or went changes how A is read, but never while armed."""
+        pa = self.app.ambient_pa()
+        visit = self.app.visit
+        if (pa != 0) != self._there and not visit.armed() and not visit.queue:
+            self._there = pa != 0
+            visit.queue += list(self._words(pa))
+        elif abs(pa - self.app.engine.x[AMBIENT]) >= STEP_PA and (visit.armed() or not visit.queue):
+            self.app.engine.offer(AMBIENT, pa)

@@ -1,0 +1,367 @@
+"""The inflator: its parts put together, and the main loop. The loop can stall or die; the tick holds the limit."""
+
+import gc
+import struct
+
+from rimward_protocol import causes, codes, layout, profile, replies
+from rimward_protocol.compat import sha256
+
+from . import buttons, events, face, rest, rig, words
+from .ambient import Ambient
+from .clock import Clock
+from .engine import Engine
+from .keys import Keys
+from .link import Link
+from .panel import Panel
+from .store import Store
+from .visit import ARMED, IDLE, NOBODY, OVER, Visit
+
+WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
+MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
+OVERDUE_DAYS = 365
+LOCK_DAYS = 730
+SETTING_GUARD, SETTING_BAROMETER, SETTING_SOURCE, SETTING_AIR, SETTING_BUZZER, SETTING_UNIT = 3, 4, 5, 6, 8, 9
+
+
+class App:
+    """One inflator on one board. The class attributes are what a proof bench has otherwise."""
+
+    BENCH = False
+    GAIN = rig.GAIN
+    OFF_SEALED = rig.OFF_SEALED
+    OFF_VENTED = rig.OFF_VENTED
+    BAND_PA = rig.GUARD_BAND_PA
+    VISIT = Visit
+
+    def __init__(self, board):
+        self.board = board
+        self.engine = Engine(board)
+        self.store = Store(board.mount(), self.enabled)
+        self.boots = self.store.boot()
+        self.clock = Clock(board, self.store)
+        self.keys = Keys(self.store, board, self.button_held)
+        self.buttons = buttons.Buttons()
+        self.recorder = rest.QUIET
+        self.visit = self.VISIT(self)
+        self.panel = Panel(self)
+        self.link = Link(board, self)
+        self.refusal = 0
+        self.pending_delete = None
+        self._next_work = 0
+        self._next_slow = 0
+        self.opened_s = 0
+        self.heap_free = _heap_free()
+        self._settings()
+        for slot, name in ((17, "gain_a"), (19, "gain_b"), (20, "off_b")):
+            self.engine.x[slot] = self.transducers[name]
+        self.air = Ambient(self)
+        self.air.begin()
+
+    def _settings(self):
+        """What this inflator knows of itself; a setting never made keeps the careful default."""
+        self.rig = self.source(self.store.setting_get(SETTING_SOURCE)[0])
+        self.transducers = {}
+        for side, number, off in (("a", 1, self.OFF_SEALED), ("b", 2, self.OFF_VENTED)):
+            value, _ = self.store.setting_get(number)
+            gain, offset = struct.unpack_from("<ii", value, 0) if len(value) >= 8 else (65536, 0)
+            self.transducers["gain_" + side] = (self.GAIN * gain + 32768) >> 16
+            self.transducers["off_" + side] = ((off * gain + 32768) >> 16) + offset
+        self._guard_pa = self.BAND_PA
+        self._calibrated_day = 0
+        self.day = self.store.number("day")  # the latest it was told: the clock is lost with the power, a calibration's age is not
+        value, _ = self.store.setting_get(SETTING_GUARD)
+        if len(value) == 8:
+            self._guard_pa, self._calibrated_day = struct.unpack("<iI", value)
+        self.panel.settings(self.store.setting_get(SETTING_BUZZER)[0], self.store.setting_get(SETTING_UNIT)[0])
+        value, _ = self.store.setting_get(SETTING_BAROMETER)
+        self._baro_offset = _signed(value) if len(value) == 4 else 0
+        value, _ = self.store.setting_get(SETTING_AIR)
+        self._air_offset = _signed(value) if len(value) == 2 else 0
+
+    def source(self, value):
+        """The row of `rig.RIGS` that a stored setting names; a compressor if none does."""
+        return rig.RIGS[value[0] if value and value[0] < len(rig.RIGS) else rig.COMPRESSOR]
+
+    def wake(self):
+        """Loads what a visit or a conversation needs."""
+        rest.wake(self)
+
+    # What others ask
+
+    def enabled(self):
+        """True while air may move: then nothing is stored."""
+        g = self.engine.g
+        return bool(self.engine.out & MOVING or (self.engine.x[2] & buttons.RUN and not g[0] and self.visit.phase == ARMED))
+
+    def button_held(self):
+        """The workshop button, held now."""
+        return bool(self.engine.x[2] & buttons.WORKSHOP)
+
+    def ambient_pa(self):
+        """Absolute, corrected; 0 without a barometer."""
+        pa = self.board.ambient_pa
+        return pa + self._baro_offset if pa else 0
+
+    def air_ck(self):
+        """Air temperature, 0.01 K."""
+        return self.board.air_ck + self._air_offset
+
+    def guard_pa(self):
+        """This inflator's guard band; never below the compiled minimum, half as wide again once its calibration is overdue."""
+        pa = max(1000, self._guard_pa)
+        return pa + pa // 2 if self.calibration_age_days() > OVERDUE_DAYS else pa
+
+    def calibration_age_days(self):
+        """Days since the calibration as far as is known, 0 where there is none."""
+        return max(self.clock.day(), self.day) - self._calibrated_day if self._calibrated_day else 0
+
+    def locked_out(self):
+        """True once the calibration is so old that the pump stays locked."""
+        return self.calibration_age_days() > LOCK_DAYS
+
+    def waiting(self):
+        """(WAITINGS number, wheel, value)."""
+        what, value = self.visit.waiting()
+        return what, self.visit.wheel if what else NOBODY, value
+
+    def status(self):
+        """All fields of STATUS_IS."""
+        e = self.engine
+        armed = self.visit.phase == ARMED
+        ceiling = e.g[4] if armed else 0
+        return {
+            "tick": e.head,
+            "state": self.visit.state(),
+            "out": e.out & 255,
+            "cause": e.g[0],
+            "stop_cause": self._why(e),
+            "range": _range(e.x[2], self.BENCH),
+            "waiting": self.waiting()[0],
+            "connection": self.visit.connection,
+            "reading_pa": e.g[39] - words.BIAS_PA,
+            "tyre_pa": e.f[words.TYRE] if armed else self.visit.tyre_pa,
+            "ceiling_pa": ceiling,
+            "stop_pa": ceiling - e.g[6] if ceiling else 0,
+            "target_pa": e.y[words.TARGET] if armed else 0,
+            "guard_pa": self.guard_pa(),
+            "ambient_pa": self.ambient_pa(),
+            "air_ck": self.air_ck(),
+            "supply_mv": self.board.pump_mv,
+            "tick_max_us": e.load_max * 125,
+            "heap_free": self.heap_free,
+            "wheel_id": self.visit.wheel,
+        }
+
+    def _why(self, e):
+        """Why no air moves: the fill's own reason, else what ended the visit, what keeps the guard from air while run is held, the last stop."""
+        if e.f[1] or self.visit.phase == OVER:
+            return e.f[1] or self.visit.cause
+        if self.visit.must_let_go():
+            return causes.NOT_READY
+        held = e.x[2] & buttons.RUN and not e.out & (codes.OUT_READY | codes.OUT_TESTING)
+        return e.g[3] if held else e.g[2]
+
+    # What the link may do
+
+    def take_profile(self, data):
+        """Checks and stores a profile: (code, slot, digest of what the store reads back)."""
+        code = profile.check_profile(data, self.BENCH)
+        if not code:
+            code = self.keys.judge(data)
+        if code:
+            if code == replies.TAG_WRONG:
+                self.recorder.note(events.TAG_REFUSED, 0, self.keys.wrong)
+            return code, 0, b""
+        values = layout.unpack(layout.PROFILE, data)
+        if values["revision"] <= self.store.highest_revision(values["wheel_id"]):
+            held = self.store.profile_get(values["wheel_id"])
+            if not (held and held[0] == data):
+                return replies.REVISION_NOT_NEWER, 0, b""
+            return (replies.OK if held[2] else replies.WAITING_FOR_PERSON), held[1], sha256(held[0])
+        known = self.store.profile_get(values["wheel_id"])
+        confirmed = bool(known and known[2] and _same_wheel(known[0], data))
+        code, slot, digest = self.store.profile_put(data, confirmed)
+        if code:
+            return code, 0, b""
+        self.recorder.note(events.PROFILE_STORED, 0, values["revision"])
+        self.panel.chooser.close()  # read anew when it next stands there
+        return (replies.OK if confirmed else replies.WAITING_FOR_PERSON), slot, digest
+
+    def profile_of(self, wheel):
+        """(bytes, slot, flags of PROFILE_IS) or None."""
+        if wheel == NOBODY:
+            from . import builtin
+
+            return builtin.profile(), 0, 2
+        found = self.store.profile_get(wheel)
+        if not found:
+            return None
+        fits = self.keys.fits(found[0])
+        flags = (1 if fits else 0) | (2 if found[2] else 0) | (4 if wheel == self.visit.wheel else 0)
+        return found[0], found[1], flags
+
+    def choose(self, wheel):
+        """Puts a wheel on the hose, as far as the record goes."""
+        if self.enabled():
+            return replies.BUSY_FILLING
+        if getattr(self.board, "bench", 0) and not self.BENCH:
+            return replies.PROFILE_NOT_BENCH  # the bench's transducers read otherwise
+        if wheel == NOBODY:
+            from . import builtin
+
+            return self.visit.choose(wheel, builtin.profile(), True)
+        found = self.store.profile_get(wheel)
+        if not found:
+            return replies.NOT_FOUND
+        code = profile.check_profile(found[0], self.BENCH) or self.keys.stands(found[0])
+        return code if code else self.visit.choose(wheel, found[0], found[2])
+
+    def take_setting(self, number, value):
+        """Stores a setting if its kind may be changed this way."""
+        row = layout.setting_row(number)
+        if row is None:
+            return replies.SETTING_UNKNOWN
+        if row[1] == "device":
+            return replies.SETTING_LOCKED
+        if row[1] == "button" and not self.button_held():
+            return replies.BUTTON_NOT_HELD
+        if len(value) != struct.calcsize(row[0]):
+            return replies.SETTING_VALUE
+        code = self.store.setting_put(number, value)
+        self._settings()
+        self.visit.reload(self.transducers)
+        return code
+
+    def beat(self, values):
+        """A host's beat: only a proof bench has a lease."""
+        return replies.NOT_A_BENCH
+
+    # Sessions
+
+    def open_session(self, visit):
+        """Begins the record of a visit."""
+        from . import logbook
+
+        logbook.open_session(self, visit)
+
+    def keep_session(self):
+        """Writes what memory holds; the pump is off."""
+        if self.recorder.active and not self.enabled():
+            self.recorder.flush(self.store)
+
+    def keep_trip(self, cause):
+        """The record of a trip, before anything else is written."""
+        row = {"cause": cause, "state": self.visit.state(), "boot": self.boots, "tick": self.engine.head}
+        row.update({"session": self.recorder.number, "unix_s": self.clock.unix_s(), "value": self.engine.g[39] - words.BIAS_PA})
+        self.store.trip_add(row)
+        self.recorder.note(events.TRIPPED, cause, self.engine.g[39] - words.BIAS_PA)
+
+    def close_session(self, cause):
+        """Ends the record of a visit."""
+        if self.recorder.active:
+            from . import logbook
+
+            logbook.close_session(self, cause)
+
+    # The loop
+
+    def start(self):
+        """From here on the tick runs."""
+        self.board.start(self.engine.step_ref)
+
+    def work(self):
+        """One turn of the main loop."""
+        self.board.idle()
+        head = self.engine.head
+        if head < self._next_work and self._next_work - head <= WORK_TICKS:
+            if self.link.opened and not self.engine.out & MOVING:
+                self.link.poll()  # a host that asks one thing after the other waits for each answer
+            return
+        self._next_work = head + WORK_TICKS
+        if self.engine.failed:
+            self.board.reset()
+        self.board.feed()
+        self.link.poll()
+        pressed, held = self.buttons.poll(self.engine.x[2], self.board.ticks_ms())
+        if pressed or held:
+            self.panel.pressed(pressed, held)
+        self.visit.work()
+        self.recorder.work(self._sample(), self._limits())
+        if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
+            self._next_slow = head + SLOW_TICKS
+            self._slow()
+
+    def _sample(self):
+        g = self.engine.g
+        a = (g[8] >> 4) - words.BIAS_PA
+        b = (g[9] >> 4) - words.BIAS_PA
+        return a, b, self.engine.f[words.TYRE], self.visit.state()
+
+    def _limits(self):
+        e = self.engine
+        ceiling = e.g[4]
+        return ceiling, max(0, ceiling - e.g[6]), e.y[words.TARGET]
+
+    def _slow(self):
+        """Ten times a second: ambient, display, buzzer, memory."""
+        self.panel.work()
+        self.clock.unix_s()  # often enough to see the milliseconds wrap
+        self.air.work()
+        if self.visit.phase == IDLE and not self.visit.queue and self.link.idle() and not self.enabled():
+            rest.sleep(self)
+        if self.engine.head % COLLECT_TICKS < SLOW_TICKS:
+            if not self.enabled():
+                gc.collect()
+            self.heap_free = _heap_free()  # walks the whole heap: not for every status
+
+
+def run(board, kind=App):
+    """Never returns, never reaches a prompt: every way out is air off and a reset.
+
+    One exception: the workshop contact held at power-up. Then no tick ever runs, the air stays off, and the prompt is there for service.
+    """
+    if getattr(board, "maintenance", False):
+        board.off()
+        face.notice(board, "maintenance")
+        return
+    try:
+        app = kind(board)
+        gc.collect()
+        rest.tightly(False)
+        app.start()
+        while True:
+            app.work()
+    except SystemExit:
+        board.off()
+        raise
+    except BaseException as error:
+        board.off()
+        board.last_words(error)
+        board.reset()
+
+
+def _same_wheel(one, other):
+    """Size, rim class and position are as the person confirmed them."""
+    a = layout.unpack(layout.PROFILE, one)
+    b = layout.unpack(layout.PROFILE, other)
+    return all(a[name] == b[name] for name in ("rim_class", "position", "tyre_width_dmm", "bead_seat_mm"))
+
+
+def _range(word, bench):
+    low = word & buttons.KEY_LOW
+    high = word & buttons.KEY_HIGH
+    if bench:
+        return codes.RANGE_BENCH if low and high else codes.RANGE_NONE
+    if bool(low) == bool(high):
+        return codes.RANGE_NONE
+    return codes.RANGE_LOW if low else codes.RANGE_HIGH
+
+
+def _signed(value):
+    number = int.from_bytes(value, "little")
+    top = 1 << (8 * len(value) - 1)
+    return number - 2 * top if number & top else number
+
+
+def _heap_free():
+    return gc.mem_free() if hasattr(gc, "mem_free") else 0

@@ -1,0 +1,170 @@
+"""Arming: from a profile, this inflator and the air where it stands to the slow words of both kernels. Pure integer functions.
+
+Run once when a wheel is chosen, never in the interrupt. Nothing here can loosen what the guard has compiled in.
+"""
+
+from rimward_protocol import codes, replies
+from rimward_protocol.profile import CEILING_MIN_PA
+
+from . import rig as rigs
+from . import words
+
+TICKS_S = 500
+AIR_TOLERANCE_PERCENT = 150  # delivery may be 15 % over its nominal, the volume 25 % over the low one
+NORISE_MARGIN = 2
+NORISE_PA = 3_000
+LINE_STILL_PA = 250_000
+TEST_PA = 6_000  # twice what the self-test trips at
+RISE_MIN_PA = 500
+VOLUME_TOLERANCE_PERCENT = 25
+WATCH_TICKS = 5_000
+
+
+def root(n):
+    """Integer square root of n >= 0, rounded down."""
+    if n < 2:
+        return n
+    guess = n
+    better = (n + 1) // 2
+    while better < guess:
+        guess = better
+        better = (guess + n // guess) // 2
+    return guess
+
+
+def cold_limit_pa(profile, ambient_pa, t0_ck):
+    """F of design §5: what a fill here may reach, Pa gauge, so that the limit holds on the whole ride; may be negative."""
+    limit = profile["limit_pa"]
+    flags = profile["flags"]
+    if flags & codes.FLAG_RIDE_STATED == 0 or flags & codes.FLAG_LIMIT_AT_FILL:
+        return limit
+    lowest = min(profile["ambient_min_pa"], ambient_pa)
+    hottest = max(profile["temp_max_ck"], t0_ck)
+    return (limit + lowest) * t0_ck // hottest - ambient_pa
+
+
+def ceiling_here_pa(profile, ambient_pa, t0_ck):
+    """The smaller of F and the profile's ceiling, Pa gauge, rounded down to 1 kPa."""
+    return min(cold_limit_pa(profile, ambient_pa, t0_ck), profile["ceiling_pa"]) // 1000 * 1000
+
+
+def target_here_pa(profile, ambient_pa, t0_ck):
+    """What the tyre shall read, cold, here and now: the target is meant at the reference temperature. Pa gauge, rounded down."""
+    return (profile["target_pa"] + ambient_pa) * t0_ck // profile["ref_temp_ck"] - ambient_pa
+
+
+def loss_1024(rig, ambient_pa, pa):
+    """Share of the delivery lost at `pa` gauge, in 1/1024, from the rig's table."""
+    unit = (rig["supply_pa"] + ambient_pa) // 10 if rig["delivery_per_bar"] else ambient_pa
+    at = (pa + ambient_pa) * 64 // unit - 64
+    i = min(max(at // 64, 0), 10)
+    low, high = rig["loss"][i], rig["loss"][i + 1]
+    return low + (high - low) * min(max(at - 64 * i, 0), 64) // 64
+
+
+def free_air(rig, ambient_pa):
+    """Free air in 1/1024 mL a tick at no back pressure."""
+    if rig["delivery_per_bar"]:
+        return rig["delivery_per_bar"] * 16 * (rig["supply_pa"] + ambient_pa) // 100 // ambient_pa
+    return rig["delivery"] * 16
+
+
+def straight_loss(rig, ambient_pa, pa):
+    """D1 of the guard: loss so that the straight line is right at `pa`; between, it counts rather too much air."""
+    return (free_air(rig, ambient_pa) >> 4) * loss_1024(rig, ambient_pa, pa) * 256 // 1024 // max(pa >> 8, 1)
+
+
+def curved_loss(rig, ambient_pa, pa):
+    """(D1, D2) of the fill: a parabola that is right at half of `pa` and at `pa`."""
+    free = free_air(rig, ambient_pa)
+    at = max(pa >> 8, 1)
+    half = free * loss_1024(rig, ambient_pa, pa // 2)
+    whole = free * loss_1024(rig, ambient_pa, pa)
+    return (4 * half - whole) // (4 * at), (4 * half - 2 * whole) * 1024 // (at * at)
+
+
+def rate_at(d0, d1, pa):
+    """Free air a tick at `pa` gauge as the guard counts it, never under an eighth of the full rate."""
+    return max(d0 - ((pa >> 8) * d1 >> 8), d0 >> 3, 1)
+
+
+def gain_ticks(wanted_pa, volume_ml, ambient_pa, rate):
+    """Ticks in which `rate` lifts the pressure of `volume_ml` by `wanted_pa`, rounded up."""
+    return wanted_pa * 64 * volume_ml // (ambient_pa * rate) + 1
+
+
+def heat_words(volume_ml, t0_ck):
+    """(COOL, CASING) of the fill: Pa of loss for Pa of excess in 8 ticks times pressure; casing warming in 2^-32 for each Pa lost."""
+    skin = root(volume_ml * 10 * 1_000_000 // rigs.HEAT_ML_X10)  # thousandths of the reference skin
+    ua_uw = rigs.GAS_MW_K * skin  # 1e-6 W/K
+    cool = 4 * ua_uw * t0_ck * 16 // (volume_ml * 1_000_000)
+    casing = volume_ml * 1_073_741_824 // (t0_ck * rigs.CASING_J_K * skin // 100) // 100
+    return cool, casing
+
+
+def drop_word(rig, ambient_pa):
+    """Strength of the flow drop: it goes with the square of the mass, so with that of the ambient pressure."""
+    share = ambient_pa * 1024 // 101_325
+    return rig["drop"] * share // 1024 * share // 1024
+
+
+def limits(profile, rig, here):
+    """Slow words of guard and fill: (reply code, x[6:24], y[6:30]); the words are all zero unless the code is OK.
+
+    `profile`: fields of PROFILE; `rig`: a row of rig.RIGS; `here`: ambient_pa, t0_ck, guard_pa (0: class bound), conn, job, and where set
+    calibration: gain_a, off_a, gain_b, off_b.
+    """
+    ambient, t0 = here["ambient_pa"], here["t0_ck"]
+    ceiling = ceiling_here_pa(profile, ambient, t0)
+    target = target_here_pa(profile, ambient, t0)
+    band = max(here["guard_pa"], rigs.GUARD_BAND_PA)
+    code = replies.OK
+    if ceiling < CEILING_MIN_PA:
+        code = replies.PROFILE_CEILING_LOW
+    else:
+        rise = rise_pa(profile, rig, ambient, ceiling - band)
+        spring = rig["crack_pa"] if profile["chuck"] == codes.CHUCK_PRESSURE_OPEN else 0
+        if target + spring + rise > ceiling - band:
+            code = replies.TARGET_ABOVE_STOP
+    if code != replies.OK:
+        return code, [0] * 18, [0] * 24
+    x = guard_words(profile, rig, here, ceiling, band, rise)
+    return code, x, fill_words(profile, rig, here, target, ceiling - band, rise)
+
+
+def rise_pa(profile, rig, ambient_pa, stop_pa):
+    """What the lowest volume can still rise after a stop near the stop reading, hot, with the source at its strongest. Pa."""
+    d0, d1 = free_air(rig, ambient_pa) >> 4, straight_loss(rig, ambient_pa, stop_pa)
+    after = rate_at(d0, d1, stop_pa) * (rig["coast"] // 2 + 5) * (100 + rig["delivery_percent"]) // 100
+    return max(after * ambient_pa // (64 * profile["volume_low_ml"]) * 3 // 2, RISE_MIN_PA)
+
+
+def guard_words(profile, rig, here, ceiling, band, rise):
+    """x[6:24], check word included."""
+    d0, d1 = free_air(rig, here["ambient_pa"]) >> 4, straight_loss(rig, here["ambient_pa"], ceiling)
+    ambient = here["ambient_pa"]
+    low, nominal = profile["volume_low_ml"], profile["volume_ml"]
+    air = (low + rig["manifold_ml"]) * 64 * (ceiling // 256) // (ambient // 256) * rig.get("air_percent", AIR_TOLERANCE_PERCENT) // 100
+    slow = rate_at(d0, d1, ceiling)
+    norise = gain_ticks(NORISE_PA * NORISE_MARGIN, nominal * 5 // 4, ambient, slow)
+    if rig["delivery_per_bar"]:  # choked on both sides, the manifold stands still until the tyre comes near it
+        norise = max(norise, gain_ticks(LINE_STILL_PA, nominal * 5 // 4, ambient, d0))
+    test = gain_ticks(TEST_PA, nominal, ambient, slow)
+    straight = profile["rim_class"] < codes.RIM_HB or profile["rim_class"] > codes.RIM_TC
+    x = [ambient, ceiling, band, rise, air, profile["time_budget_s"] * TICKS_S, min(max(norise, 250), 32767), min(max(test, 50), 4095)]
+    x += [here["conn"], 0, words.A_SEALED | (words.STRAIGHT_SIDE if straight else 0)]
+    x += [here.get("gain_a", rigs.GAIN), here.get("off_a", rigs.OFF_SEALED), here.get("gain_b", rigs.GAIN), here.get("off_b", rigs.OFF_VENTED)]
+    x += [d0, d1, rig["horizon"]]
+    x[9] = words.CHECK - sum(x[1:])
+    return x
+
+
+def fill_words(profile, rig, here, target, stop, rise):
+    """y[6:30]."""
+    d0 = free_air(rig, here["ambient_pa"])
+    d1, d2 = curved_loss(rig, here["ambient_pa"], min(target + 20_000, stop))
+    nominal = profile["volume_ml"]
+    cool, casing = heat_words(nominal, here["t0_ck"])
+    y = [here["job"], target, profile["seat_pause_pa"], nominal, VOLUME_TOLERANCE_PERCENT + rig["delivery_percent"], profile["chuck"] - codes.CHUCK_PIN_OPEN]
+    y += [here["ambient_pa"], d0, d1, rig["kind"], stop, rig["coast"], here["conn"], here["t0_ck"], here.get("watch_ticks", WATCH_TICKS)]
+    return y + [rig["crack_pa"], cool, casing, rig["spin"], d2, drop_word(rig, here["ambient_pa"]), rise, rig["manifold_ml"], rig["path"] * 1_000 // (here["ambient_pa"] // 100)]

@@ -1,0 +1,211 @@
+"""The proof bench: a firmware of its own, built from the ordinary one by `rimward.proof.build`.
+
+What differs: the guard's compiled ceilings and key position (derived from the same guard.py), `bench_fill` in place of `fill`, bench
+profiles and no others, each signed with the bench key, and a lease. A person behind the screen holds the run control; the host's beats
+are a condition on top of it. The lease is counted down in the tick: a lost beat is the run control let go, so the air stops and the
+vent opens in that same tick, whatever the main loop does.
+"""
+
+from array import array
+
+from rimward_protocol import codes, profile, replies
+
+from . import app as ordinary
+from . import arming, rig, visit, words
+
+PLUG = 3  # both contacts of the id plug: this is the bench's hardware
+CEILING_PA = 1_000_000  # what its guard has compiled in
+BAND_PA = 16_000  # class bound of the bench's transducers: 1 % of 16 bar
+LEASE_MOST_MS = 500
+JOB_BENCH = 4
+HELD = 32768  # the run contact is closed, lease or not
+BEAT = 16384  # the lease lasts
+RUN = 1
+TICKS_S = 500
+
+# 0 to 16 bar over 0.1 to 0.9 of the supply, coded as in `rig`.
+GAIN = 15_625
+OFF_VENTED = -200_000
+
+# A line of 12 bar gauge through a restrictor of 0.02 dm3/(s bar): slow, so that a pulse is small beside a step. Share of it lost at
+# absolute ratios 1 to 12 by ISO 6358 with critical ratio 0.3, in 1/1024. Our assumptions of the reference bench.
+RIG = {
+    "kind": rig.LINE,
+    "delivery": 0,
+    "delivery_per_bar": 256,
+    "delivery_percent": 15,
+    "supply_pa": 1_200_000,
+    "loss": (0, 0, 0, 0, 8, 30, 65, 116, 185, 277, 403, 592),
+    "horizon": 22,
+    "coast": 8,
+    "drop": 820,
+    "spin": 6,
+    "manifold_ml": 110,
+    "path": 5_000,
+    "crack_pa": 0,
+    "air_percent": 600,  # of what the fixture holds: the guard charges a short pulse in full
+}
+
+# The procedure: seat, limit, 110 % of the lower maximum, then steps. ISO 4210-2 (from memory) asks for 110 % and 5 minutes.
+SEAT_S = 60
+LIMIT_S = 60
+RETENTION_PERCENT = 110
+RETENTION_S = 302  # so that every trace of it shows five whole minutes
+STEP_PA = 25_000
+STEP_S = 60
+RAMP_PA_S = 5_000
+
+
+class LeaseBoard:
+    """The board, with the lease between its pins and the guard. `sense` runs in the hard interrupt; `beat` in the main loop."""
+
+    def __init__(self, board):
+        self.board = board
+        self.lease = 0
+        self._sense = board.sense
+
+    def __getattr__(self, name):
+        return getattr(self.board, name)
+
+    def sense(self, x):
+        """Fast inputs; the run control counts only while the lease lasts."""
+        self._sense(x)
+        word = x[2]
+        if word & RUN:
+            word |= HELD
+        if self.lease > 0:
+            self.lease -= 1
+            word |= BEAT
+        elif word & RUN:
+            word -= RUN
+        x[2] = word
+
+    def beat(self, ticks):
+        """The lease lasts so many ticks from now."""
+        self.lease = ticks
+
+
+def retention_pa(limit_pa):
+    """110 % of the limit, rounded up: a test pressure must not fall short."""
+    return -(-limit_pa * RETENTION_PERCENT // 100)
+
+
+def limits(profile_values, here):
+    """Slow words of guard and bench fill, as `arming.limits` gives them."""
+    row = dict(profile_values)
+    row["limit_pa"] = row["ceiling_pa"]  # the guard's ceiling of a test lies above the limit that is tested
+    row["ref_temp_ck"] = here["t0_ck"]
+    row["flags"] = 0
+    code, x, y = arming.limits(row, RIG, here)
+    retention = retention_pa(profile_values["limit_pa"])
+    if not code and not (profile_values["seat_pause_pa"] <= profile_values["limit_pa"] and row["target_pa"] >= retention):
+        code = replies.PROFILE_TARGET
+    if code:
+        return code, x, y
+    rise, conn, stop = x[3], x[8], x[1] - x[2]
+    y = [JOB_BENCH, row["target_pa"], row["seat_pause_pa"], profile_values["limit_pa"], retention, STEP_PA]
+    y += [SEAT_S * TICKS_S, LIMIT_S * TICKS_S, RETENTION_S * TICKS_S, STEP_S * TICKS_S, stop, RAMP_PA_S * 16 // TICKS_S, conn, rise]
+    return code, x, y + [0] * (words.WORDS_Y - words.FILL_SLOW - len(y))
+
+
+class BenchVisit(visit.Visit):
+    """One specimen. Each test is confirmed at the bench; nothing is asked about temperature, nothing is changed there."""
+
+    def choose(self, wheel, data, confirmed):
+        visit.Visit.choose(self, wheel, data, confirmed)
+        self.phase = visit.ASK_WHEEL
+        return replies.WAITING_FOR_PERSON
+
+    def pressed(self, bits):
+        was = self.phase
+        if was == visit.ARMED and self.state() == codes.READY:
+            return
+        visit.Visit.pressed(self, bits)
+        if was == visit.ASK_WHEEL and self.phase == visit.ASK_STOOD:
+            self.arm(self.app.air_ck())
+
+    def limits_here(self, here, seating):
+        return limits(self.values, here)
+
+
+class BenchApp(ordinary.App):
+    """The inflator as a proof bench."""
+
+    BENCH = True
+    GAIN = GAIN
+    OFF_SEALED = OFF_VENTED + 101_325
+    OFF_VENTED = OFF_VENTED
+    BAND_PA = BAND_PA
+    VISIT = BenchVisit
+
+    def __init__(self, board):
+        self._beat = -1
+        ordinary.App.__init__(self, LeaseBoard(board))
+
+    def source(self, _value):
+        """The bench's own line, whatever was set for an ordinary inflator."""
+        return RIG
+
+    def take_profile(self, data):
+        """Only what the bench key has signed, and no ceiling above what is compiled in."""
+        code = self._fits(data)
+        return (code, 0, b"") if code else ordinary.App.take_profile(self, data)
+
+    def choose(self, wheel):
+        """A stored specimen; there is no built-in one."""
+        if getattr(self.board, "bench", PLUG) != PLUG:
+            return replies.NOT_A_BENCH
+        found = self.store.profile_get(wheel) if wheel != visit.NOBODY else None
+        if wheel == visit.NOBODY:
+            return replies.PROFILE_NOT_BENCH
+        return (found and self._fits(found[0])) or ordinary.App.choose(self, wheel)
+
+    def _fits(self, data):
+        code = profile.check_profile(data, True)
+        if not code and profile.ceiling_of(data) > CEILING_PA:
+            code = replies.PROFILE_CEILING_ABOVE_RIG
+        if not code and not profile.is_tagged(data):
+            code = replies.TAG_WRONG if self.keys.enrolled() else replies.NO_KEY
+        return code
+
+    def beat(self, values):
+        """A beat of the host that holds the bench: the lease begins anew."""
+        if not self.link.host_id:
+            return replies.OTHER_HOST
+        if not 0 < values["lease_ms"] <= LEASE_MOST_MS:
+            return replies.BAD_VALUE
+        if values["beat"] != self._beat:  # the same beat once more, out of some buffer, is none
+            self._beat = values["beat"]
+            self.board.beat(values["lease_ms"] // 2)
+        return replies.OK
+
+    def _limits(self):
+        e = self.engine
+        ceiling, stop, target = ordinary.App._limits(self)
+        return ceiling, stop, e.f[6] or target
+
+
+def built_right(guard):
+    """True if this guard has the bench's ceiling compiled in: it takes that one as an input and no higher one."""
+    return _judges(guard, CEILING_PA) and not _judges(guard, CEILING_PA + 1)
+
+
+def _judges(guard, ceiling_pa):
+    g = array("i", [0] * words.WORDS_G)
+    x = array("i", [0] * words.WORDS_X)
+    guard.boot(g)
+    x[7] = ceiling_pa
+    guard.step(g, x)
+    return g[0] != 33
+
+
+def run(board):
+    """As the ordinary `run`; a bench whose guard is not the bench's does nothing at all."""
+    from . import engine
+
+    if not getattr(board, "maintenance", False) and not built_right(engine.kernels_of(board)[0]):
+        board.off()
+        board.last_words(ValueError("the guard of this firmware is not the bench's: build and install it again"))
+        while True:
+            board.idle()
+    ordinary.run(board, BenchApp)

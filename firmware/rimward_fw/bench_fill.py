@@ -1,0 +1,267 @@
+"""The proof bench's own fill: one pressure after the other, each held, none left without a person's hand. Same subset as `fill`.
+
+`step(f, y)` returns 1 WANT, 2 VENT, 4 BEEP, as `fill` does, and stands in its place when a bench is built. The guard judges as ever.
+Levels: seating (until a person confirms the beads), the limit, 110 % of the lower maximum, then step by step to the top. Each counts as
+held only while the lower of the two readings is at or above it, without a break. The run control let go, or the lease lost (which the
+board shows as the same thing), ends the test and opens the vent; it does not go on.
+Pressures gauge pascal, times in ticks.
+"""
+
+from rimward_protocol.compat import const
+
+# Inputs y: 0 to 7, 16 and 18 as for `fill`.
+_READ = const(0)
+_MEAN = const(1)
+_OUT = const(2)
+_SW = const(3)
+_WHY = const(4)
+_CAUSE = const(5)
+_JOB = const(6)
+_TARGET = const(7)  # the last level
+_SEAT = const(8)  # 0: no seating
+_LIMIT = const(9)
+_RETENTION = const(10)
+_STEP = const(11)
+_HOLD_SEAT = const(12)
+_HOLD_LIMIT = const(13)
+_HOLD_RETENTION = const(14)
+_HOLD_STEP = const(15)
+_RAMP = const(17)  # Pa a tick * 16
+_CONN = const(18)
+_RISE = const(19)  # what a pulse may rise after it
+
+_S_RUN = const(1)
+_S_CONFIRM = const(64)
+_S_STOP = const(256)
+_G_READY = const(16)
+_G_TESTING = const(32)
+_WANT = const(1)
+_VENT = const(2)
+_BEEP = const(4)
+
+# States, as FILL_STATES of the protocol.
+_IDLE = const(0)
+_READY = const(1)
+_SELF_TEST = const(3)
+_FILLING = const(6)
+_SEAT_PAUSE = const(7)
+_HOLDING = const(12)
+_DONE = const(13)
+_STOPPED = const(14)
+_TRIPPED = const(15)
+
+# State f: 0 to 4 as for `fill`.
+_STATE = const(0)
+_REASON = const(1)
+_TYRE = const(2)
+_CONN_F = const(3)
+_JOB_F = const(4)
+_CNT = const(5)  # ticks in this state
+_LEVEL = const(6)
+_STAGE = const(7)  # 0 seating, 1 limit, 2 retention, 3 steps
+_SLOW = const(8)  # slow filter of the lower reading, * 16
+_SLOWER = const(9)  # and a slower one, * 128, to see a release
+_LOW = const(10)  # the lower reading, filtered
+_HELD = const(11)
+_AIM = const(12)  # where the rise has got to, * 16
+_ON = const(13)
+_OFF = const(14)
+_OVER = const(15)  # what a pulse is seen to rise after it
+_CUT = const(16)  # lower reading as the last pulse ended
+_BEHIND = const(17)  # ticks in which the pressure did not follow
+_REFUSED = const(18)  # ticks in which the guard would not
+
+_SETTLE = const(60)  # ticks after a pulse in which its end is seen
+_SPARE = const(1_500)  # aimed for over the level, so that it is held without a break
+_LEAST = const(200)
+_AHEAD = const(20_000)
+_BEHIND_PA = const(15_000)
+_BEHIND_TICKS = const(5_000)
+_REFUSED_TICKS = const(1_000)
+_LOWEST = const(-300_000)  # so that no filter passes 30 bits, whatever is read
+_HIGHEST = const(2_000_000)
+_GONE_PA = const(40_000)  # below this there is nothing left to lose
+_GONE_TICKS = const(250)  # the fall is recorded before the vent opens
+
+
+def _begin(f, y):
+    """A new test: nothing is known."""
+    f[_CONN_F] = y[_CONN]
+    f[_JOB_F] = y[_JOB]
+    f[_STATE] = _IDLE if y[_JOB] == 0 else _READY
+    f[_REASON] = 0
+    f[_TYRE] = -1
+    f[_CNT] = 0
+    f[_LEVEL] = 0
+    f[_STAGE] = 0
+    low = min(max(y[_MEAN], _LOWEST), _HIGHEST)
+    f[_SLOW] = low << 4
+    f[_SLOWER] = low << 7
+    f[_LOW] = low
+    f[_HELD] = 0
+    f[_AIM] = 0
+    f[_ON] = 0
+    f[_OFF] = _SETTLE
+    f[_OVER] = y[_RISE]
+    f[_CUT] = 0
+    f[_BEHIND] = 0
+    f[_REFUSED] = 0
+    return 0
+
+
+def _go(f, state):
+    f[_STATE] = state
+    f[_CNT] = 0
+    return 0
+
+
+def _stop(f, reason):
+    f[_REASON] = reason
+    f[_STATE] = _STOPPED
+    f[_CNT] = 0
+    return 0
+
+
+def _see(f, y):
+    """The lower reading, filtered twice; what the last pulse rose after its end."""
+    low = min(max(2 * y[_MEAN] - y[_READ], _LOWEST), _HIGHEST)
+    f[_SLOW] = f[_SLOW] + (((low << 4) - f[_SLOW]) >> 4)
+    f[_SLOWER] = f[_SLOWER] + (((low << 7) - f[_SLOWER]) >> 7)
+    f[_LOW] = f[_SLOW] >> 4
+    f[_TYRE] = max(f[_LOW], 0)
+    if y[_OUT] & 1 != 0:
+        f[_ON] = min(f[_ON] + 1, 32000)
+        f[_OFF] = 0
+    else:
+        f[_ON] = 0
+        f[_OFF] = min(f[_OFF] + 1, 32000)
+        if f[_OFF] == _SETTLE and f[_CUT] > 0:
+            f[_OVER] = min(max(f[_OVER] + ((f[_LOW] - f[_CUT] - f[_OVER]) >> 1), 0), 50_000)
+    return low
+
+
+def _level(f, y):
+    """The next level: 0 after the last one."""
+    f[_HELD] = 0
+    f[_BEHIND] = 0
+    if f[_STAGE] == 0:
+        f[_STAGE] = 1
+        f[_LEVEL] = y[_LIMIT]
+    elif f[_STAGE] == 1:
+        f[_STAGE] = 2
+        f[_LEVEL] = y[_RETENTION]
+    elif f[_LEVEL] < y[_TARGET]:
+        f[_STAGE] = 3
+        f[_LEVEL] = min(f[_LEVEL] + y[_STEP], y[_TARGET])
+    else:
+        f[_REASON] = 3
+        _go(f, _DONE)
+        return 0
+    _go(f, _FILLING)
+    return 1
+
+
+def _hold_ticks(f, y):
+    hold = y[_HOLD_STEP]
+    if f[_STAGE] == 0:
+        hold = y[_HOLD_SEAT]
+    elif f[_STAGE] == 1:
+        hold = y[_HOLD_LIMIT]
+    elif f[_STAGE] == 2:
+        hold = y[_HOLD_RETENTION]
+    return hold
+
+
+def _hold(f, y):
+    """Counts the time at the level; on to the next when it is over."""
+    if f[_LOW] >= f[_LEVEL]:
+        f[_HELD] = f[_HELD] + 1
+        if f[_STATE] == _FILLING:
+            _go(f, _HOLDING)
+        if f[_HELD] >= _hold_ticks(f, y):
+            if f[_STAGE] == 0:
+                _go(f, _SEAT_PAUSE)
+            else:
+                _level(f, y)
+    else:
+        f[_HELD] = 0
+    return 0
+
+
+def _air(f, y, low):
+    """Short pulses towards the aim, which moves up no faster than the ramp. Returns WANT or 0."""
+    top = (f[_LEVEL] + f[_OVER] + _SPARE) << 4
+    f[_AIM] = min(f[_AIM] + y[_RAMP], top, (f[_LOW] + _AHEAD + f[_OVER]) << 4)
+    aim = f[_AIM] >> 4
+    if f[_LOW] + f[_OVER] < aim - _BEHIND_PA:
+        f[_BEHIND] = f[_BEHIND] + 1
+    else:
+        f[_BEHIND] = max(f[_BEHIND] - 4, 0)
+    if f[_ON] != 0:
+        if low + f[_OVER] < aim:
+            return _WANT
+        f[_CUT] = low
+        return 0
+    return _WANT if f[_OFF] >= _SETTLE and f[_LOW] + f[_OVER] + _LEAST <= aim else 0
+
+
+def _run(f, y, low):
+    """A test in progress: what ends it, then the level."""
+    if y[_SW] & _S_STOP != 0 or y[_SW] & _S_RUN == 0:
+        _stop(f, 1)
+        return _VENT
+    before = f[_SLOWER] >> 7
+    if before > _GONE_PA and f[_LOW] < before >> 1:
+        return _stop(f, 7)
+    f[_REFUSED] = f[_REFUSED] + 1 if y[_WHY] != 0 and y[_WHY] != 2 else 0
+    if f[_REFUSED] > _REFUSED_TICKS:
+        _stop(f, y[_WHY])
+        return _VENT
+    if f[_BEHIND] > _BEHIND_TICKS:
+        _stop(f, 50)
+        return _VENT
+    if f[_STATE] == _SEAT_PAUSE:
+        if y[_SW] & _S_CONFIRM != 0:
+            _level(f, y)
+            return 0
+    else:
+        _hold(f, y)
+        if f[_STATE] == _DONE:
+            return _VENT
+    beep = _BEEP if f[_STATE] == _SEAT_PAUSE and f[_CNT] < 100 else 0
+    return beep | _air(f, y, low)
+
+
+def step(f, y):
+    """One tick. `f`: state, `y`: inputs, both int32. Returns WANT, VENT and BEEP bits; never raises."""
+    if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
+        _begin(f, y)
+        return _VENT
+    low = _see(f, y)
+    f[_CNT] = min(f[_CNT] + 1, 32000)
+    s = f[_STATE]
+    if y[_CAUSE] != 0:
+        f[_REASON] = y[_CAUSE]
+        f[_STATE] = _TRIPPED
+        return _VENT
+    if s == _TRIPPED:
+        _stop(f, 1)
+        return _VENT
+    if s == _DONE:
+        return _VENT
+    if s == _STOPPED:
+        return _VENT if f[_REASON] != 7 or f[_CNT] > _GONE_TICKS or y[_SW] & _S_RUN == 0 else 0
+    if s == _READY or s == _SELF_TEST:
+        if y[_SW] & _S_RUN == 0:
+            f[_STATE] = _READY
+            return _VENT
+        if y[_OUT] & _G_READY != 0:
+            f[_AIM] = f[_LOW] << 4
+            f[_LEVEL] = y[_SEAT]
+            if y[_SEAT] == 0:
+                _level(f, y)
+            _go(f, _FILLING)
+        elif y[_OUT] & _G_TESTING != 0:
+            f[_STATE] = _SELF_TEST
+        return 0
+    return _run(f, y, low)

@@ -1,0 +1,114 @@
+"""The barometer: a BMP280 on I2C, read from the main loop in small bounded steps. Absent or silent it gives 0, and the guard refuses.
+
+Registers and compensation as its datasheet BST-BMP280-DS001 says (sections 3.11.3 and 4.3).
+"""
+
+import struct
+
+ADDRESS = 0x76
+CHIP_IDS = (0x56, 0x57, 0x58, 0x60)  # samples, the part itself, and its sister with humidity
+_CALIBRATION = 0x88
+_CHIP_ID = 0xD0
+_SETUP = b"\xf5\x28\xf4\x57"  # standby 62.5 ms, filter 4; temperature twice, pressure sixteen times, free running
+_DATA = 0xF7
+_SKIPPED = 0x80000
+_SKIPS = 4
+_READ_MS = 200
+_RETRY_MS = 2000
+_STALE_MS = 1500
+_LOW_PA = 30_000
+_HIGH_PA = 110_000
+_ZERO_CK = 27315
+
+
+def fine_temperature(cal, adc_t):
+    """(t_fine, temperature in 0.01 degC) from the raw temperature and the twelve calibration words."""
+    var1 = (((adc_t >> 3) - (cal[0] << 1)) * cal[1]) >> 11
+    step = (adc_t >> 4) - cal[0]
+    t_fine = var1 + ((((step * step) >> 12) * cal[2]) >> 14)
+    return t_fine, (t_fine * 5 + 128) >> 8
+
+
+def pressure_256(cal, adc_p, t_fine):
+    """Pressure in Pa * 256 by the datasheet's 64-bit formula; 0 where it would divide by zero."""
+    var1 = t_fine - 128000
+    var2 = var1 * var1 * cal[8] + ((var1 * cal[7]) << 17) + (cal[6] << 35)
+    var1 = ((var1 * var1 * cal[5]) >> 8) + ((var1 * cal[4]) << 12)
+    var1 = (((1 << 47) + var1) * cal[3]) >> 33
+    if var1 <= 0:
+        return 0
+    p = (((1048576 - adc_p) << 31) - var2) * 3125 // var1
+    return ((p + ((cal[11] * (p >> 13) * (p >> 13)) >> 25) + ((cal[10] * p) >> 19)) >> 8) + (cal[9] << 4)
+
+
+class Barometer:
+    """`work` belongs to the main loop; each call makes at most one transfer. `pa` is 0 while there is nothing to believe."""
+
+    def __init__(self, bus):
+        self.bus = bus
+        self.pa = 0
+        self.air_ck = 0
+        self.errors = 0
+        self._cal = None
+        self._skipped = 0
+        self._next = 0
+        self._good = -_STALE_MS
+        self._buf = bytearray(6)
+
+    def found(self):
+        """True once the chip has answered and been set up."""
+        return self._cal is not None
+
+    def work(self, now_ms):
+        """One step if one is due."""
+        if now_ms - self._good > _STALE_MS:
+            self.pa = 0
+        if now_ms < self._next:
+            return
+        try:
+            if self._cal is None:
+                self._next = now_ms + _RETRY_MS
+                self._begin()
+                self._next = now_ms + _READ_MS
+            else:
+                self._next = now_ms + _READ_MS
+                self._read(now_ms)
+        except OSError:
+            self._lost()
+
+    def _begin(self):
+        found = self.bus.readfrom_mem(ADDRESS, _CHIP_ID, 1)[0]
+        if found not in CHIP_IDS:
+            raise OSError
+        cal = struct.unpack("<HhhHhhhhhhhh", self.bus.readfrom_mem(ADDRESS, _CALIBRATION, 24))
+        if cal[0] in (0, 0xFFFF) or cal[3] in (0, 0xFFFF):
+            raise OSError
+        self.bus.writeto(ADDRESS, _SETUP)
+        self._cal = cal
+        self._skipped = 0
+
+    def _read(self, now_ms):
+        self.bus.readfrom_mem_into(ADDRESS, _DATA, self._buf)
+        b = self._buf
+        adc_p = b[0] << 12 | b[1] << 4 | b[2] >> 4
+        adc_t = b[3] << 12 | b[4] << 4 | b[5] >> 4
+        if adc_p == _SKIPPED or adc_t == _SKIPPED:
+            self._skipped += 1  # the first measurement is not done, or the chip was powered up anew and has lost its setup
+            if self._skipped > _SKIPS:
+                self._lost()
+            return
+        t_fine, centi = fine_temperature(self._cal, adc_t)
+        pa = (pressure_256(self._cal, adc_p, t_fine) + 128) >> 8
+        if not _LOW_PA <= pa <= _HIGH_PA:
+            self._lost()
+            return
+        self._skipped = 0
+        self.pa = pa
+        self.air_ck = centi + _ZERO_CK
+        self._good = now_ms
+
+    def _lost(self):
+        """Begin again later: a chip that was gone has lost its setup too."""
+        self.errors += 1
+        self.pa = 0
+        self._cal = None

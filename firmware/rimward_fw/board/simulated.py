@@ -1,0 +1,224 @@
+"""The simulated inflator: pins and converters are two pipes, joined in lockstep to a plant in another process.
+
+File descriptor 3 brings one INPUT record a tick, descriptor 4 takes one OUTPUT record; standard input and output are
+the link, as on the real board. The tick runs from `idle`, where the real board's runs from a timer.
+"""
+
+import os
+import select
+import struct
+import sys
+import time
+
+# A, B, hardware switch bits, LOAD, GAP, SUPPLY, pump supply mV, flags; ambient Pa, air 0.01 K, UTC
+INPUT = "<8HiiI"
+INPUT_BYTES = struct.calcsize(INPUT)
+OUTPUT = "<HHI"
+IN_BAROMETER = 1
+IN_RESET = 2
+OUT_DISPLAY = 1  # 1,024 bytes of display follow
+OUT_BUZZER = 2
+OUT_RESET = 4
+HW_MASK = 0x1E0F  # run, key, cutoff and buttons: what wires can say; the rest of the word is the firmware's own
+
+
+class Board:
+    """The same small interface as `board.pico`."""
+
+    NAME = "simulated"
+
+    def __init__(self):
+        self._in = open(3, "rb", **_RAW)
+        self._out = open(4, "wb", **_RAW)
+        self._row = bytearray(INPUT_BYTES)
+        self._reply = bytearray(struct.calcsize(OUTPUT))
+        self._now = (0,) * 11
+        self._tick = None
+        self._display = None
+        self._flags = 0
+        self._bits = 0
+        self._ticks = 0
+        self.ambient_pa = 0
+        self.air_ck = 0
+        self.pump_mv = 0
+        self.unix_s = 0
+        self.link = _stdin()
+        self._link_out = sys.stdout.buffer
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+        self._one = bytearray(1)
+        self.simulated = True
+
+    def kernels(self):
+        """(guard, fill): as machine code, as on the real board, where the host made it for this machine; else the plain ones."""
+        folder = _getenv("RIMWARD_KERNELS")
+        if folder and sys.implementation.name == "micropython":
+            sys.path.append(folder)
+            try:
+                import machine_fill
+                import machine_guard
+
+                return machine_guard, machine_fill
+            except Exception:  # an interpreter without a translator for its processor
+                pass
+        from rimward_fw import fill, guard
+
+        return guard, fill
+
+    def start(self, tick):
+        """From now on `tick` is called every 2 ms (here: once an exchange)."""
+        self._tick = tick
+
+    def sense(self, x):
+        """Fast inputs of this tick. Safe in an interrupt on the real board."""
+        row = self._now
+        x[0] = row[0]
+        x[1] = row[1]
+        x[2] = row[2] & HW_MASK
+        x[3] = row[3]
+        x[4] = row[4]
+        x[5] = row[5]
+
+    def drive(self, out):
+        """Output bits of guard and fill; the pulse toggles by itself while GATE is set."""
+        self._bits = out
+
+    def off(self):
+        """Everything that can move air off, the vent open."""
+        self._bits = 4
+
+    def idle(self):
+        """Waits for the plant's next tick and runs it. Ends the process when the plant has gone."""
+        got = self._in.readinto(self._row)
+        if got != INPUT_BYTES and not _rest(self._in, self._row, got or 0):
+            sys.exit(0)
+        row = self._now = struct.unpack_from(INPUT, self._row, 0)
+        self.pump_mv = row[6]
+        marks = row[7]
+        self.ambient_pa = row[8] if marks & IN_BAROMETER else 0
+        self.air_ck = row[9]
+        self.unix_s = row[10]
+        if marks & IN_RESET:
+            self.reset()
+        if self._tick:
+            self._tick()
+        self._ticks += 1
+        flags = self._flags
+        struct.pack_into(OUTPUT, self._reply, 0, self._bits & 0xFFFF, flags, self._ticks)
+        self._out.write(self._reply)
+        if flags & OUT_DISPLAY:
+            self._flags = flags & OUT_BUZZER
+            self._out.write(self._display)
+
+    def ticks_ms(self):
+        """Milliseconds of plant time."""
+        return self._ticks * 2
+
+    def now_us(self):
+        """Wall time in microseconds, for measuring; wraps."""
+        return _ticks_us()
+
+    def read(self, into):
+        """Link bytes that are there now, at most len(into); 0 when there are none."""
+        count = 0
+        while count < len(into) and self._ready():
+            if not self.link.readinto(self._one):
+                sys.exit(0)
+            into[count] = self._one[0]
+            count += 1
+        return count
+
+    def _ready(self):
+        for event in self._poll.poll(0):
+            return event[1] & select.POLLIN
+        return False
+
+    def write(self, view):
+        """Gives bytes to the link and never waits for it; how many it took."""
+        return _send(self._link_out, view)
+
+    def show(self, frame):
+        """Puts 1,024 bytes (128 x 64, vertical bytes) on the display."""
+        self._display = frame
+        self._flags |= OUT_DISPLAY
+
+    def beep(self, on):
+        """Buzzer on or off."""
+        self._flags = self._flags | OUT_BUZZER if on else self._flags & ~OUT_BUZZER
+
+    def feed(self):
+        """Feeds the watchdog."""
+
+    def reset(self):
+        """What a watchdog reset does: the plant sees it and starts the firmware again."""
+        struct.pack_into(OUTPUT, self._reply, 0, 4, OUT_RESET, self._ticks)
+        self._out.write(self._reply)
+        sys.exit(3)
+
+    def hold(self):
+        """Keeps the tick from running between two reads of its arrays; `let_go` gives it free. Here it never interrupts."""
+        return 0
+
+    def let_go(self, state):
+        """Ends `hold`."""
+
+    def last_words(self, error):
+        """What ended the loop, for whoever services the board."""
+        sys.stderr.write(repr(error) + "\n")
+
+    def random(self, count):
+        """`count` random bytes."""
+        return os.urandom(count)
+
+    def unique_id(self):
+        """Eight bytes that name this inflator."""
+        text = _getenv("RIMWARD_DEVICE") or "virtual0"
+        return (text.encode() + b"00000000")[:8]
+
+    def mount(self):
+        """The folder where the store lives: littlefs over memory, kept in a file between runs if one is named."""
+        from .simulated_flash import mount
+
+        return mount(_getenv("RIMWARD_FLASH"))
+
+
+def _rest(stream, buf, got):
+    """Reads on until the buffer is full, since pipes may hand over less at a time; False at the end of the stream."""
+    while 0 < got < len(buf):
+        more = stream.read(len(buf) - got)
+        if not more:
+            return False
+        buf[got : got + len(more)] = more
+        got += len(more)
+    return got == len(buf)
+
+
+def _getenv(name):
+    return os.getenv(name)
+
+
+if sys.implementation.name == "micropython":
+    _RAW = {}
+
+    def _ticks_us():
+        return time.ticks_us()
+
+    def _send(stream, view):
+        return stream.write(view) or 0  # None: the line takes nothing now
+
+    def _stdin():
+        return sys.stdin.buffer
+else:
+    _RAW = {"buffering": 0}
+
+    def _ticks_us():
+        return time.monotonic_ns() // 1000 & 0x3FFFFFFF
+
+    def _send(stream, view):
+        try:
+            return os.write(1, view)
+        except BlockingIOError:
+            return 0
+
+    def _stdin():
+        return open(0, "rb", buffering=0, closefd=False)  # bytes read ahead would hide from select

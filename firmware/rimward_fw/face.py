@@ -1,0 +1,254 @@
+"""The display: picks the screen, fills its table with what is true now, draws it only when something has changed. Main loop only."""
+
+from rimward_protocol import causes, codes
+from rimward_protocol.compat import unload
+
+from . import buttons, face_screens, visit, words
+from . import face_show as show
+
+try:
+    import framebuf
+except ImportError:  # CPython has none: the firmware runs there without a picture
+    framebuf = None
+
+WIDTH = 128
+TURN_MS = 2500
+BAR_SPAN = 120
+PLACES = {"big": (0, 11), "unit": (100, 14), "second": (0, 38), "bar": (0, 48)}
+_KERNEL_SCREENS = {
+    codes.SELF_TEST: "test",
+    codes.PURGE: "measure",
+    codes.MEASURING: "measure",
+    codes.PROBING: "measure",
+    codes.FILLING: "filling",
+    codes.TOPPING_UP: "filling",
+    codes.SEAT_PAUSE: "bead",
+    codes.SETTLING: "settle",
+    codes.LEAK_WATCH: "settle",
+    codes.BLEEDING: "bleed",
+    codes.STOPPED: "stopped",
+}
+_MORE = ("service", "tripped", "stopped", "refused", "why", "new", "ready")
+
+
+def screen_of(app):
+    """The name of the screen that is due."""
+    v = app.visit
+    if app.engine.g[0]:
+        return "tripped"
+    if app.panel.service:
+        return "service"
+    if v.phase == visit.OVER:
+        return _over(app)
+    if v.must_let_go():
+        return "let-go"
+    if v.phase != visit.ARMED:
+        return ("choose", "new", "stood", "cold", "loading")[v.phase]
+    kernel = app.engine.f[0]
+    if v.measuring and kernel in (codes.FILL_DONE, codes.STOPPED):
+        return "measure-done"
+    if kernel == codes.FILL_DONE:
+        return "seat-done" if v.seating else _done(app)
+    if kernel in _KERNEL_SCREENS:
+        return _KERNEL_SCREENS[kernel]
+    if app.engine.x[2] & buttons.RUN and app.engine.g[3] > 1:
+        return "why"
+    return "seat-ready" if v.seating else "measure-ready" if v.measuring else "ready"
+
+
+def _over(app):
+    v = app.visit
+    if v.asks:
+        return v.asks
+    if app.refusal:
+        return "refused"
+    return _done(app) if v.cause == causes.TARGET_REACHED else "stopped"
+
+
+def _done(app):
+    return "done" if app.visit.tyre_pa >= 0 else "unknown"
+
+
+def fact(app, name):
+    """What a screen's text names. Worked out when it is named: all of them ten times a second would cost a third of the main loop's time."""
+    e, v = app.engine, app.visit
+    if name == "label":
+        return _label(v.values)
+    if name == "ambient":
+        return str(app.ambient_pa() // 1000)
+    if name == "air":
+        return show.celsius(app.air_ck()) if app.air_ck() else "?"
+    if name == "cold":
+        return show.celsius(v.t0_ck) if v.t0_ck else "?"
+    if name == "wait":
+        return str(app.panel.duty.wait_s())
+    tyre, read, ceiling, target = pressures(app)
+    if name == "ceil_bar":
+        return show.bar(ceiling)
+    if name == "ceil_psi":
+        return show.psi(ceiling)
+    if name == "target_bar":
+        return show.bar(target)
+    if name == "target_psi":
+        return show.psi(target)
+    if name == "doing":
+        return "to " + show.bar(target) + " bar" if tyre >= 0 else "tyre unknown"
+    if name == "seen":
+        return "tyre " + show.reading_bar(tyre, ceiling) + " bar" if tyre >= 0 else "tyre unknown"
+    if name == "read_bar":
+        return show.reading_bar(read, ceiling)
+    if name == "cold_bar":
+        return show.reading_bar(e.f[words.COLD], ceiling)
+    psi_first = app.panel.psi_first
+    if name == "unit":
+        return "psi" if psi_first else "bar"
+    shown = tyre if tyre >= 0 else read
+    if name == "big":
+        return show.reading_psi(shown, ceiling) if psi_first else show.reading_bar(shown, ceiling)
+    second = show.reading_bar(shown, ceiling) + " bar" if psi_first else show.reading_psi(shown, ceiling) + " psi"
+    if name == "second":
+        return second + ("" if tyre >= 0 else " hose")
+    raise KeyError(name)
+
+
+def pressures(app):
+    """Tyre (-1 not known), reading, ceiling and target (0: none in force) in Pa, as they are now."""
+    e, v = app.engine, app.visit
+    live = v.phase == visit.ARMED
+    ceiling = e.g[4] if live and e.g[4] else v.ceiling_pa
+    return e.f[words.TYRE] if live else v.tyre_pa, e.g[39] - words.BIAS_PA, ceiling, e.y[words.TARGET] if live else 0
+
+
+def lengths(app):
+    """Points of the bar: what is there and the target."""
+    tyre, read, ceiling, target = pressures(app)
+    return meter(tyre if tyre >= 0 else read, ceiling), meter(target, ceiling)
+
+
+def filled(text, app, more):
+    """The text with {names} replaced: by `more`, else by `fact`."""
+    parts = text.split("{")
+    for i in range(1, len(parts)):
+        name, rest = parts[i].split("}")
+        parts[i] = (more[name] if name in more else fact(app, name)) + rest
+    return "".join(parts)
+
+
+def _label(values):
+    return str(bytes(values["label"]).rstrip(b"\0"), "utf-8")[:16] if values else ""
+
+
+class Face:
+    """`work` ten times a second."""
+
+    def __init__(self, app):
+        self.app = app
+        self.frame = bytearray(WIDTH * 8)
+        self.canvas = framebuf.FrameBuffer(self.frame, WIDTH, 64, framebuf.MONO_VLSB) if framebuf else None
+        self.drawn = None
+        self.name = ""
+        self._since = 0
+        self._extra = {}
+        self._turns = []
+
+    def work(self):
+        """Shows what is true now, if it differs from what stands there."""
+        if self.canvas is None:
+            return
+        now = self.app.board.ticks_ms()
+        name = screen_of(self.app)
+        if name != self.name:
+            self.name = name
+            self._since = now
+            self._extra = {}
+            self._turns = face_screens.load(name)
+        table = self._turns[(now - self._since) // TURN_MS % len(self._turns)]
+        more = self._more(name)
+        rows = [(place, style, filled(text, self.app, more)) for place, style, text in table]
+        if self.app.BENCH:
+            rows = [(place, style, ("BENCH " + text)[:16] if place == "0" else text) for place, style, text in rows]
+        bars = lengths(self.app)
+        picked = (rows, bars if name != "choose" else self.app.panel.chooser.shown())
+        if picked != self.drawn:
+            self.drawn = picked
+            draw(self.canvas, rows, bars, self.app.panel.chooser.shown())
+            self.app.board.show(self.frame)
+
+    def _more(self, name):
+        """Texts that cost something to fetch: once for each screen, the service page each time."""
+        if name in _MORE and (name == "service" or not self._extra):
+            from . import face_more
+
+            self._extra = face_more.facts_of(self.app, name)
+            if name != "service":
+                unload("face_more", "rimward_fw")
+        return self._extra
+
+
+def draw(canvas, rows, meter, listed):
+    """One table onto the canvas."""
+    canvas.fill(0)
+    for place, style, text in rows:
+        x, y = PLACES[place] if place in PLACES else (0, 8 * int(place))
+        if style == "b":
+            big(canvas, text, x, y, 3)
+        elif style == "g":
+            gauge(canvas, y, meter)
+        elif style == "w":
+            for i, line in enumerate(show.wrap(text, 16, 7 - y // 8 if rows[-1][0] == "7" else 8 - y // 8)):
+                canvas.text(line, 0, y + 8 * i)
+        elif style == "l":
+            for i, (line, marked) in enumerate(listed):
+                _line(canvas, line, y + 8 * i, marked)
+        else:
+            _line(canvas, text[:16], y, style == "i", x if style != "c" else (WIDTH - 8 * len(text[:16])) // 2)
+
+
+def _line(canvas, text, y, inverted, x=0):
+    if inverted:
+        canvas.fill_rect(0, y, WIDTH, 8, 1)
+    canvas.text(text, x, y, 0 if inverted else 1)
+
+
+def big(canvas, text, x, y, scale):
+    """Text enlarged from the built-in font."""
+    columns = bytearray(8 * len(text))  # one byte a column, the top point in its lowest bit
+    framebuf.FrameBuffer(columns, len(columns), 8, framebuf.MONO_VLSB).text(text, 0, 0)
+    for bits in columns:
+        top = y
+        while bits:
+            run = 0
+            while bits & 1:
+                run += scale
+                bits >>= 1
+            if run:
+                canvas.fill_rect(x, top, scale, run, 1)
+            top += run + scale
+            bits >>= 1
+        x += scale
+
+
+def meter(pa, ceiling_pa):
+    """Points of the bar that stand for a pressure; all of them at the ceiling and above."""
+    return min(max(pa, 0) * BAR_SPAN // ceiling_pa, BAR_SPAN) if ceiling_pa > 0 else 0
+
+
+def gauge(canvas, y, lengths):
+    """A bar from nothing to the ceiling, with a mark at the target."""
+    length, mark = lengths
+    canvas.rect(0, y, WIDTH, 7, 1)
+    canvas.fill_rect(2, y + 2, length, 3, 1)
+    canvas.vline(2 + mark, y - 2, 11, 1)
+    canvas.vline(2 + BAR_SPAN, y, 7, 1)
+
+
+def notice(board, name):
+    """One fixed screen, sent out whole: for a board that will not run."""
+    if framebuf is None:
+        return
+    frame = bytearray(WIDTH * 8)
+    canvas = framebuf.FrameBuffer(frame, WIDTH, 64, framebuf.MONO_VLSB)
+    draw(canvas, face_screens.load(name)[0], (0, 0), ())
+    board.show(frame)
+    for _ in range(40):
+        board.idle()

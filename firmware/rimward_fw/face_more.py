@@ -1,0 +1,90 @@
+"""What few screens say and what costs much to keep: loaded by `face` for one screen, let go again. Main loop only."""
+
+from rimward_protocol import causes, codes, replies
+from rimward_protocol.compat import unload
+
+from . import face_show as show
+
+_RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
+_PLACES = ("any", "front", "rear")
+_RANGES = ("?", "low", "high", "bench")
+_TESTS = ("not yet", "passed")
+
+
+def facts_of(app, name):
+    """The texts of one screen; for those screens that need more than `face.fact`."""
+    if name == "service":
+        return service_facts(app)
+    if name in ("tripped", "stopped", "refused", "why"):
+        return reason_facts(app, name)
+    return wheel_facts(app.visit) if name == "new" else ride_facts(app.visit)
+
+
+def wheel_facts(v):
+    """What a new wheel is compared with."""
+    row = v.values
+    return {
+        "tyre": str(row["tyre_width_dmm"] // 10) + "-" + str(row["bead_seat_mm"]),
+        "rim": _RIMS[row["rim_class"]],
+        "position": _PLACES[row["position"]],
+        "limit_bar": show.bar(row["limit_pa"]),
+        "made": day_text(row["made_days"]) if row["made_days"] else "not known",
+    }
+
+
+def ride_facts(v):
+    """The limit and the ride that it has to hold on: what the ceiling here was worked out from."""
+    row = v.values
+    stated = row["flags"] & codes.FLAG_RIDE_STATED and not row["flags"] & codes.FLAG_LIMIT_AT_FILL
+    return {
+        "limit_bar": show.bar(row["limit_pa"]),
+        "limit_psi": show.psi(row["limit_pa"]),
+        "ride_air": "ride to " + str(row["ambient_min_pa"] // 100) + "hPa" if stated else "no ride stated:",
+        "ride_heat": "tyre to " + show.celsius(row["temp_max_ck"]) + " C" if stated else "limit holds here",
+    }
+
+
+def day_text(days):
+    """Date of a day counted from 2020-01-01, as year-month-day; proleptic Gregorian."""
+    era_day = days + 737_730  # days from 0000-03-01 to 2020-01-01
+    era, day = era_day // 146_097, era_day % 146_097
+    year = (day - day // 1460 + day // 36524 - day // 146_096) // 365
+    rest = day - (365 * year + year // 4 - year // 100)
+    month = (5 * rest + 2) // 153
+    year += era * 400 + (1 if month >= 10 else 0)
+    return str(year) + "-" + ("0" + str((month + 2) % 12 + 1))[-2:] + "-" + ("0" + str(rest - (153 * month + 2) // 5 + 1))[-2:]
+
+
+def reason_facts(app, name):
+    """Likely reason and next step, in the words that log and host use; their table is let go again."""
+    if name == "refused":
+        row = replies.row_of(app.refusal)
+        unload("answers")
+    else:
+        e = app.engine
+        cause = e.g[0] if name == "tripped" else e.g[3] if name == "why" else app.visit.cause or e.f[1]
+        row = causes.row_of(cause)
+        unload("reasons")
+    return {"cause": str(row[0]), "word": row[1], "reason": row[2], "step": row[3]}
+
+
+def service_facts(app):
+    """Counters and raw readings for whoever looks after the inflator."""
+    from . import version
+
+    status = app.status()
+    a, b, _tyre, _state = app._sample()
+    return {
+        "tick_us": str(status["tick_max_us"]),
+        "trips": str(len(app.store.trips())),
+        "boots": str(app.boots),
+        "heap": str(status["heap_free"] // 1024),
+        "supply": str(app.board.pump_mv // 1000) + "." + str(app.board.pump_mv % 1000 // 100),
+        "test": _TESTS[1 if app.engine.g[28] == 16000 else 0],
+        "version": "fw " + version.FIRMWARE,
+        "a_bar": show.reading_bar(a),
+        "b_bar": show.reading_bar(b),
+        "guard_bar": show.bar(app.guard_pa()),
+        "range": _RANGES[status["range"]],
+        "cutoff": "OPEN" if app.engine.x[2] & 8 else "shut",
+    }

@@ -1,0 +1,67 @@
+"""The record of a visit: how it is opened and closed. Loaded only while there is something to record, see `rest`."""
+
+import struct
+
+from rimward_protocol import codes, layout, session
+from rimward_protocol.layouthash import LAYOUT_HASH
+
+from . import version
+from .recorder import Recorder
+from .requests import interpreter
+
+_SETTINGS = ((layout.META_CALIBRATION_A, 1), (layout.META_CALIBRATION_B, 2), (layout.META_GUARD_BAND, 3))
+
+
+def recorder_of(app):
+    """The recorder, hooked into tick and link."""
+    recorder = Recorder(app.engine, app.board)
+    link = app.link
+    buf = link.encoder.payload  # a block that is pushed is sealed where its frame is made
+
+    def push(message, kind, payload, length):
+        buf[8 : 8 + length] = payload[:length]
+        link.push(message, buf[: session.seal_block(buf, 0, kind, link.pushed, length)])
+
+    recorder.push = push
+    app.engine.record_with(recorder.fast.add)
+    return recorder
+
+
+def open_session(app, visit):
+    """Begins the record of a visit."""
+    number = app.store.session_new()
+    engine = app.engine
+    header = {
+        "tick_us": codes.TICK_US,
+        "layout_hash": LAYOUT_HASH,
+        "kernel_hash": bytes(8),
+        "device_id": app.board.unique_id(),
+        "session": number,
+        "boot": app.boots,
+        "unix_s": app.clock.unix_s(),
+        "words_g": len(engine.g),
+        "words_x": len(engine.x),
+        "words_f": len(engine.f),
+        "words_y": len(engine.y),
+    }
+    here = (app.ambient_pa(), app.air_ck(), visit.t0_ck, visit.ceiling_pa, visit.stop_pa)
+    metas = [
+        (layout.META_PROFILE, visit.profile),
+        (layout.META_BOARD, app.board.NAME.encode()),
+        (layout.META_FIRMWARE, version.FIRMWARE.encode()),
+        (layout.META_INTERPRETER, interpreter().encode()),
+        (layout.META_CONDITIONS, struct.pack("<5i", *here)),
+    ]
+    for key, setting in _SETTINGS:
+        value, _ = app.store.setting_get(setting)
+        if value:
+            metas.append((key, value))
+    app.recorder.begin(number, session.seal_header(header), metas, app.keys.session_key())
+    app.opened_s = app.clock.unix_s()
+
+
+def close_session(app, cause):
+    """Ends the record of a visit."""
+    app.recorder.finish(app.store, cause, app.visit.tyre_pa)
+    about = {"unix_s": app.opened_s, "cause": cause, "flags": 1, "wheel_id": app.visit.wheel}
+    app.store.session_end(app.recorder.number, about)

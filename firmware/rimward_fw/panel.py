@@ -1,0 +1,56 @@
+"""What a person has in front of them: display, three buttons, buzzer. Main loop only."""
+
+from rimward_protocol import codes
+
+from . import buttons
+from .chooser import Chooser
+from .duty import Duty
+from .face import Face
+
+_FILL_BEEP = 4
+_TRIP_TICKS = 256  # on and off again, about every half second
+
+
+class Panel:
+    """Belongs to one App. `pressed` for presses, `work` ten times a second."""
+
+    def __init__(self, app):
+        self.app = app
+        self.chooser = Chooser(app)
+        self.duty = Duty()
+        self.service = False  # the service page stands in place of the list of wheels
+        self.psi_first = False
+        self.buzzer = True
+        self.face = Face(app)
+
+    def settings(self, buzzer, unit):
+        """Stored values of the two settings people may change; empty ones keep what is built in."""
+        self.buzzer = buzzer != b"\x00"
+        self.psi_first = unit == b"\x01"
+
+    def pressed(self, bits, held):
+        """Presses go to whoever asks on the display. UP held long in the list of wheels shows the service page, UP leaves it."""
+        visit = self.app.visit
+        if self.service:
+            self.service = not bits & buttons.UP
+        elif visit.phase or self.app.engine.g[0]:
+            visit.pressed(bits)
+        elif held & buttons.UP:
+            self.service = True
+        elif bits:
+            self.chooser.pressed(bits)
+
+    def work(self):
+        """List of wheels, duty, buzzer and picture follow what happens."""
+        e = self.app.engine
+        listing = self.app.visit.phase == 0
+        if listing != self.chooser.open:
+            if listing:
+                self.chooser.begin()
+            else:
+                self.chooser.close()
+            self.service = False
+        on = codes.OUT_GATE | codes.OUT_RELAY
+        self.duty.work(e.out & on == on, self.app.board.ticks_ms())
+        self.app.board.beep(bool(self.buzzer and (e.out >> 8 & _FILL_BEEP or (e.g[0] and e.head & _TRIP_TICKS))))
+        self.face.work()

@@ -1,0 +1,326 @@
+"""The session on the inflator: full-rate spans in a ring of memory, a 50 Hz trace, events; written out after the fill.
+
+The interrupt part is `FastRecorder.add`. Everything here runs in the main loop. Blocks wait in memory without their
+header; they get sequence number, check code and chain when they are written to the store.
+"""
+
+import gc
+import struct
+
+from rimward_protocol import codes, layout, session
+
+from . import words
+
+FIRST_BYTES = 14 * 1024  # at least the first 5 s
+RING_BYTES = 30 * 1024  # at least the last 10 s before a stop
+TRACE_BYTES = 16 * 1024
+LEAST_BYTES = 2 * 1024
+FIRST_TICKS = 2500
+SPAN_TICKS = 1000  # a snapshot this often, so that a span survives when older ones are dropped
+TRACE_STEP = 10
+WRAP = 0x3FFFFFFF  # the tick counter's width
+HALF = 0x20000000
+
+_TRACE = layout.struct_format(layout.TRACE)
+_TRACE_BYTES = layout.size(layout.TRACE)
+_RECORD = layout.struct_format(layout.TRACE_RECORD)
+_RECORD_BYTES = layout.size(layout.TRACE_RECORD)
+
+
+def due(tick, at):
+    """True once `tick` has reached `at`, across the tick counter's wrap."""
+    return (tick - at) & WRAP < HALF
+
+
+class Blocks:
+    """Payloads one behind the other in one piece of memory: kind, length, bytes. Drops the oldest when told to."""
+
+    def __init__(self, size, dropping):
+        self.size = size
+        self.buf = bytearray(0)
+        self.end = 0
+        self.dropping = dropping
+        self.lost = 0
+
+    def open(self):
+        """Takes the memory; where the heap has no piece so large, half of it, and half again."""
+        self.end = 0
+        size = self.size
+        while len(self.buf) < size:
+            try:
+                self.buf = bytearray(size)
+            except MemoryError:
+                size //= 2
+                if size < LEAST_BYTES:
+                    raise
+
+    def close(self):
+        """Gives the memory back."""
+        self.end = 0
+        self.buf = bytearray(0)
+
+    def room(self, length):
+        """True if a payload of this length fits, after dropping if that is allowed."""
+        need = length + 3
+        if not self.dropping or need > len(self.buf):
+            return self.end + need <= len(self.buf)
+        while self.end + need > len(self.buf):
+            self._drop(need)
+        return True
+
+    def _drop(self, need):
+        """Lets the oldest quarter go at once, so that bytes are moved seldom."""
+        goal = max(need, len(self.buf) // 4)
+        at = 0
+        while at < goal and at < self.end:
+            at += 3 + (self.buf[at + 1] | self.buf[at + 2] << 8)
+            self.lost += 1
+        view = memoryview(self.buf)
+        view[: self.end - at] = bytes(view[at : self.end])
+        self.end -= at
+
+    def put(self, kind, payload, length):
+        """Keeps payload[:length]; the caller asked `room` first."""
+        at = self.end
+        self.buf[at] = kind
+        self.buf[at + 1] = length & 255
+        self.buf[at + 2] = length >> 8
+        self.buf[at + 3 : at + 3 + length] = payload[:length]
+        self.end = at + 3 + length
+
+    def forget(self, at):
+        """Lets go of the payloads before `at`, by small pieces: what is left may be most of the memory."""
+        left = self.end - at
+        for i in range(0, left if at else 0, 256):
+            piece = min(256, left - i)
+            self.buf[i : i + piece] = self.buf[at + i : at + i + piece]
+        self.end = left
+
+
+class Recorder:
+    """One session at a time. `begin`, then `work` again and again, `flush` whenever the pump is not enabled, `finish`."""
+
+    def __init__(self, engine, board):
+        self.engine = engine
+        self.board = board
+        x, y = engine.x, engine.y
+        self.fast = session.FastRecorder(
+            x, ((x, 2, 3, session.FIELD_X), (x, 5, len(x), session.FIELD_X), (y, words.FILL_SLOW, len(y), session.FIELD_Y))
+        )
+        self.first = Blocks(FIRST_BYTES, False)
+        self.ring = Blocks(RING_BYTES, True)
+        self.trace = Blocks(TRACE_BYTES, True)
+        self.push = None  # how a block goes to a watching host: push(message, kind, payload, length)
+        self.active = False
+        self.number = 0
+        self.sequence = 0
+        self.key = None
+        self.mac = b""
+        self.started = 0
+        self.peak = 0
+        self.pump_ticks = 0
+        self._payload = bytearray(session.MAX_PAYLOAD)
+        self._out = bytearray(session.MAX_PAYLOAD + 32)
+        self._trace = bytearray(_TRACE_BYTES + session.TRACE_RECORDS * _RECORD_BYTES)
+        self._records = 0
+        self._trace_tick = 0
+        self._next_trace = 0
+        self._next_span = 0
+        self._live_step = 0
+        self._next_live = 0
+        self._stream = False
+
+    def watched(self, live_hz, stream):
+        """What a host wants pushed: samples a second (0 none), and the full-rate blocks or not."""
+        self._live_step = 500 // live_hz if live_hz else 0
+        self._next_live = self.engine.head
+        if stream and not self._stream and self.active:
+            self._next_span = self.engine.head  # a watcher can replay only from a snapshot
+        self._stream = stream
+
+    def begin(self, number, header, metas, key):
+        """Opens a session. `header`: sealed header bytes; `metas`: (key, bytes) pairs; `key`: chain key or None."""
+        self.number = number
+        self.header = header
+        self.sequence = session.first_sequence(number)
+        self.key = key
+        self.mac = session.chain_start(key, header) if key else b""
+        self.wrote_header = False
+        gc.collect()
+        for blocks in (self.ring, self.trace, self.first):
+            blocks.open()
+        self.peak = -1000000
+        self.pump_ticks = 0
+        self._records = 0
+        self.active = True
+        self.started = self.engine.head
+        self._next_trace = self.started
+        for meta, data in metas:
+            self._payload[0] = meta
+            self._payload[1 : 1 + len(data)] = data
+            self._keep(layout.BLOCK_META, 1 + len(data), codes.HAPPENED)
+        self._span(True)
+
+    def _span(self, fresh=False):
+        """Takes a snapshot between two ticks and lets a new span begin with the next one."""
+        state = self.board.hold()
+        tick = self.engine.head
+        if fresh:
+            self.fast.start()
+        else:
+            self.fast.turn()
+            self.fast.again()
+        copies = [list(words_) for words_ in (self.engine.g, self.engine.x, self.engine.f, self.engine.y)]
+        self.board.let_go(state)
+        self._next_span = tick + SPAN_TICKS
+        self._drain()
+        for which in range(4):
+            first = 0
+            while first < len(copies[which]):
+                length, first = session.put_snapshot(self._payload, 0, tick, which, copies[which], first)
+                self._keep(layout.BLOCK_SNAPSHOT, length, codes.TICKS)
+
+    def _keep(self, kind, length, message):
+        """Puts the payload into memory, and to a watching host."""
+        place = self.first
+        if (self.engine.head - self.started) & WRAP > FIRST_TICKS or not place.room(length):
+            place = self.ring
+            place.room(length)
+        place.put(kind, self._payload, length)
+        if self._stream and self.push:
+            self.push(message, kind, self._payload, length)
+
+    def _drain(self):
+        """Compresses finished banks."""
+        bank = self.fast.ready()
+        while bank is not None:
+            tick = 0
+            while tick < bank.n:
+                length, tick = self.fast.write(bank, tick, self._payload, 0)
+                self._keep(layout.BLOCK_FAST, length, codes.TICKS)
+            self.fast.release(bank)
+            bank = self.fast.ready()
+
+    def note(self, event, cause, value, value2=0):
+        """Keeps an event, and tells a watching host."""
+        e = self.engine
+        row = {"tick": e.head, "event": event, "cause": cause, "state": e.f[0], "out": e.out & 255, "value": value, "value2": value2}
+        body = layout.pack(layout.EVENT, row)
+        self._payload[: len(body)] = body
+        if self.active:
+            self._keep(layout.BLOCK_EVENT, len(body), codes.HAPPENED)
+        elif self._stream and self.push:
+            self.push(codes.HAPPENED, layout.BLOCK_EVENT, self._payload, len(body))
+
+    def work(self, sample, limits):
+        """Main loop: drains banks, samples the trace. `sample`: (a, b, tyre) Pa and state; `limits`: ceiling, stop, target Pa."""
+        head = self.engine.head
+        if self.active:
+            self._drain()
+            if due(head, self._next_span) and self.fast.ready() is None:
+                self._span(not self.fast.running)
+            if due(head, self._next_trace):
+                self._next_trace = head + TRACE_STEP
+                self._sample(head, sample, limits)
+        if self._live_step and due(head, self._next_live) and self.push:
+            self._next_live = head + self._live_step
+            self._live(head, sample, limits)
+
+    def _sample(self, head, sample, limits):
+        if self._records == 0:
+            self._trace_tick = head
+            layout_trace(self._trace, head, TRACE_STEP, 0, limits)
+        at = _TRACE_BYTES + self._records * _RECORD_BYTES
+        put_record(self._trace, at, sample, self.engine.out)
+        self._records += 1
+        self.peak = max(self.peak, sample[0], sample[1])
+        if self._records == session.TRACE_RECORDS:
+            self._close_trace()
+
+    def _close_trace(self):
+        if self._records:
+            self._trace[5] = self._records
+            length = _TRACE_BYTES + self._records * _RECORD_BYTES
+            self.trace.room(length)
+            self.trace.put(layout.BLOCK_TRACE, self._trace, length)
+            self._records = 0
+
+    def _live(self, head, sample, limits):
+        layout_trace(self._payload, head, min(255, self._live_step), 1, limits)
+        at = _TRACE_BYTES
+        put_record(self._payload, at, sample, self.engine.out)
+        self.push(codes.LIVE, layout.BLOCK_TRACE, self._payload, at + _RECORD_BYTES)
+
+    def waiting(self):
+        """Bytes that a `flush` would write."""
+        return self.first.end + self.ring.end + self.trace.end
+
+    def flush(self, store):
+        """Writes what memory holds to the store. Only while the pump is not enabled; gives the store's code."""
+        self._drain()
+        if self.fast.turn():
+            self._drain()
+        self._close_trace()
+        code = 0
+        if not self.wrote_header:
+            code = store.session_append(self.number, self.header)
+            self.wrote_header = code == 0
+        for blocks in (self.first, self.ring, self.trace):
+            at = 0
+            while at < blocks.end and code == 0:
+                length = blocks.buf[at + 1] | blocks.buf[at + 2] << 8
+                code = self._write(store, blocks.buf[at], memoryview(blocks.buf)[at + 3 : at + 3 + length])
+                if code == 0:
+                    at += 3 + length
+            blocks.forget(at)
+        return code or store.session_sync()
+
+    def _write(self, store, kind, payload):
+        length = len(payload)
+        self._out[8 : 8 + length] = payload
+        end = session.seal_block(self._out, 0, kind, self.sequence, length, session.FLAG_MAC if self.key else 0)
+        mac = self.mac
+        if self.key:
+            mac = session.add_mac(self._out, 0, end, self.key, mac)
+            end += len(mac)
+        code = store.session_append(self.number, memoryview(self._out)[:end])
+        if code == 0:
+            self.sequence += 1
+            self.mac = mac
+        return code
+
+    def finish(self, store, cause, tyre_pa):
+        """Closes the session: END block, everything in the store. Gives the store's code."""
+        if not self.active:
+            return 0
+        short = self.ring.lost + self.trace.lost + self.fast.lost
+        row = {"tick": self.engine.head, "cause": cause, "state": self.engine.f[0], "flags": 1 if short else 0}
+        row.update({"peak_pa": self.peak, "tyre_pa": tyre_pa, "pump_ticks": self.engine.g[18]})
+        code = self.flush(store)
+        body = layout.pack(layout.END, row)
+        if code == 0:
+            code = self._write(store, layout.BLOCK_END, body)
+        self.fast.running = False
+        self.active = False
+        for blocks in (self.first, self.ring, self.trace):
+            blocks.close()
+        return code
+
+
+def layout_trace(buf, tick, step, records, limits):
+    """The head of a TRACE payload; limits are rounded down."""
+    ceiling, stop, target = limits
+    struct.pack_into(_TRACE, buf, 0, tick, step, records, ceiling // 100, stop // 100, target // 100)
+
+
+def put_record(buf, at, sample, out):
+    """One TRACE record: readings in hPa, clipped to what the field holds."""
+    a, b, tyre, state = sample
+    bits = out & 255 | (codes.OUT_VENT if out & 512 else 0)  # the vent is open, whoever asked for it
+    struct.pack_into(_RECORD, buf, at, hpa(a), hpa(b), layout.UNKNOWN_HPA if tyre < 0 else hpa(tyre), bits, state)
+
+
+def hpa(pa):
+    """Pa to whole hPa inside an int16."""
+    return min(32767, max(-32767, (pa + 50) // 100))
+

@@ -1,0 +1,133 @@
+"""One small record in two copies: revision and check code in each, written aside, read back, then made current.
+
+A copy is RECORD_HEAD, body, CRC-32 over both. The higher revision of the copies that stand is the record. A change
+renames the new copy over the lesser one, then brings the other copy up to it, so that both say the same and a copy
+that rots later does not bring an older state back. Everything here belongs to the main loop.
+"""
+
+import os
+import struct
+
+from rimward_protocol import replies
+from rimward_protocol.compat import crc32
+
+MAGIC = b"RWC1"
+HEAD = "<4sI"
+HEAD_BYTES = 8
+CRC_BYTES = 4
+BODY_MAX = 1024
+REVISION_MAX = 0x3FFFFFFF
+ASIDE = ".n"
+
+
+def frame(revision, body):
+    """The bytes of one copy."""
+    head = struct.pack(HEAD, MAGIC, revision) + body
+    return head + struct.pack("<I", crc32(head))
+
+
+def parse(data):
+    """(revision, body) of one copy, or None for bytes that are not one."""
+    end = len(data) - CRC_BYTES
+    if end < HEAD_BYTES:
+        return None
+    magic, revision = struct.unpack_from(HEAD, data, 0)
+    if magic != MAGIC or crc32(data[:end]) != struct.unpack_from("<I", data, end)[0]:
+        return None
+    return revision, data[HEAD_BYTES:end]
+
+
+def file_bytes(path):
+    """What a file holds, up to the longest copy there is; None if it cannot be read."""
+    try:
+        with open(path, "rb") as file:
+            return file.read(HEAD_BYTES + BODY_MAX + CRC_BYTES + 1)
+    except OSError:
+        return None
+
+
+def copy_of(path, slot):
+    """(revision, body) of one copy, or None."""
+    data = file_bytes(path + "." + str(slot))
+    return parse(data) if data else None
+
+
+def read(path):
+    """(body, revision, slot) of a record, or None when no copy stands."""
+    first = copy_of(path, 0)
+    second = copy_of(path, 1)
+    if second and (first is None or second[0] > first[0]):
+        return second[1], second[0], 1
+    return (first[1], first[0], 0) if first else None
+
+
+def write(path, body):
+    """Replaces a record. OK once a copy of it is current; any other code: the old one stands."""
+    held = read(path)
+    if held and held[1] >= REVISION_MAX:
+        return replies.STORE_FULL
+    data = frame(held[1] + 1 if held else 1, body)
+    slot = 1 - held[2] if held else 0
+    code = _put(path, slot, data)
+    if code == replies.OK and _put(path, 1 - slot, data) != replies.OK:
+        remove_file(path + "." + str(1 - slot))  # one copy is better than one that says what no longer holds
+    return code
+
+
+def _put(path, slot, data):
+    aside = path + ASIDE
+    try:
+        with open(aside, "wb") as file:
+            file.write(data)
+        if file_bytes(aside) != data:
+            return replies.READ_BACK_DIFFERS
+        os.rename(aside, path + "." + str(slot))
+    except OSError:
+        return replies.STORE_FULL
+    return replies.OK if file_bytes(path + "." + str(slot)) == data else replies.READ_BACK_DIFFERS
+
+
+def mend(path):
+    """Brings the copies of a record level again. Gives its body, None when no copy stands."""
+    first = copy_of(path, 0)
+    second = copy_of(path, 1)
+    slot = 1 if second and (first is None or second[0] > first[0]) else 0
+    held = second if slot else first
+    if held and first != second:
+        _put(path, 1 - slot, frame(held[0], held[1]))
+    return held[1] if held else None
+
+
+def remove_file(path):
+    """True if the file is gone."""
+    try:
+        os.remove(path)
+    except OSError:
+        return not exists(path)
+    return True
+
+
+def exists(path):
+    """True if there is a file or folder of this name."""
+    try:
+        os.stat(path)
+    except OSError:
+        return False
+    return True
+
+
+def names(folder):
+    """Names in a folder; none when it cannot be read."""
+    try:
+        return os.listdir(folder)
+    except OSError:
+        return []
+
+
+def make_folder(path):
+    """True if the folder is there."""
+    try:
+        os.mkdir(path)
+    except OSError:
+        return exists(path)
+    return True

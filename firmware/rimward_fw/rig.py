@@ -1,0 +1,57 @@
+"""What this inflator is made of, in one table: numbers that arming turns into the kernels' slow words.
+
+Pressures in Pa gauge, times in ticks of 2 ms, air in 1/64 mL of free air. A row is a dict so that tools can print it.
+"""
+
+COMPRESSOR = 0
+LINE = 1
+
+# Uncalibrated transducers, 0.1 to 0.9 of supply over 0 to 10 bar: Pa = (word * GAIN >> 9) + OFF.
+GAIN = 9766
+OFF_VENTED = -125_012  # zero pressure at a tenth of the supply
+OFF_SEALED = OFF_VENTED + 101_325  # its reference is one standard atmosphere; the guard takes the barometer off
+GUARD_BAND_PA = 10_000  # class bound of such a pair: 1 % of 10 bar
+
+# Share of delivery lost, in 1/1024. Compressor with 19 % clearance and polytropic exponent 1.3: at absolute pressure 1, 2 .. 12 times the
+# ambient. Line through restrictor and valves with critical ratio 0.3: at 1, 2 .. 12 tenths of the supply. Our assumptions.
+LOSS_COMPRESSOR = (0, 135, 256, 367, 471, 571, 668, 761, 851, 940, 1024, 1024)
+LOSS_LINE = (0, 0, 0, 10, 43, 99, 186, 307, 490, 1024, 1024, 1024)
+
+RIGS = (
+    {
+        "kind": COMPRESSOR,
+        "delivery": 64,  # at no back pressure: 30 L/min
+        "delivery_per_bar": 0,
+        "delivery_percent": 15,  # how far this source may be off: what the volume check has to allow for
+        "loss": LOSS_COMPRESSOR,
+        "horizon": 24,  # transducer 3, filter 4, gate 4, coast 11, a tick each way
+        "coast": 22,  # ticks from full speed to standstill, delivery falling evenly
+        "drop": 820,  # flow drop of hose, chuck and core at sea level, see fill
+        "spin": 40,  # time constant of speeding up
+        "manifold_ml": 60,
+        "path": 308,  # hose, chuck and core in a row: 0.23 dm3/(s bar)
+        "crack_pa": 20_000,  # of the valve core under a pressure-open chuck
+    },
+    {
+        "kind": LINE,
+        "delivery": 0,
+        "delivery_per_bar": 2560,  # 1/100 of a unit for each bar of absolute supply: 0.2 dm3/(s bar)
+        "delivery_percent": 35,  # valves that chop are counted roughly
+        "air_percent": 260,  # air budget, of what the low volume holds at its ceiling: the guard counts whole ticks of a valve that opens and shuts for six of them
+        "supply_pa": 900_000,
+        "loss": LOSS_LINE,
+        "horizon": 22,
+        "coast": 8,
+        "drop": 820,
+        "spin": 6,
+        "manifold_ml": 60,
+        "path": 308,  # hose, chuck and core in a row: 0.23 dm3/(s bar)
+        "crack_pa": 20_000,
+    },
+)
+
+# How a tyre and its casing take up heat, for 1148.7 mL: gas to casing in mW/K, casing in J/K. Both go with the square root of the volume,
+# as the skin of a torus of given diameter does. Our assumption.
+HEAT_ML_X10 = 11487
+GAS_MW_K = 1500
+CASING_J_K = 500

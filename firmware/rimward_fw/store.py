@@ -1,0 +1,333 @@
+"""What survives the power: profiles, settings, key and trips in two copies, and sessions. Main loop only.
+
+Nothing is written while `locked()` is true. Every function is total: a damaged file means the other copy, or a reply
+code, never an exception. Folders: `p` one record a wheel ever seen, `s` everything else in records, `l` sessions.
+"""
+
+import os
+import struct
+
+from rimward_protocol import layout, profile, replies
+from rimward_protocol.compat import sha256
+
+from . import records
+from .sessionfiles import SYNC_BYTES, SessionFiles
+
+WHEELS_MAX = 200
+TRIPS_KEPT = 16
+SETTING_MAX = 64
+KEY_BYTES = 32
+RECORD_BLOCKS = 4  # the file system may split a folder and replace a block for one record
+RESERVE_BLOCKS = 16  # sessions leave this much free for everything else, or an eighth of a smaller flash
+
+_WHEEL_ID = layout.index(layout.PROFILE, "wheel_id")
+_REVISION = layout.index(layout.PROFILE, "revision")
+_WHEEL = "<BI"  # flags, highest revision ever seen; then the profile, nothing when it was deleted
+_WHEEL_BYTES = 5
+_CONFIRMED = 1
+_TRIP = "<BBIIIIi"
+_TRIP_BYTES = struct.calcsize(_TRIP)
+_TRIP_FIELDS = ("cause", "state", "boot", "tick", "session", "unix_s", "value")
+
+
+class Store:
+    """Records and sessions under one folder."""
+
+    def __init__(self, folder, locked):
+        self.folder = folder
+        self.locked = locked
+        self.sessions = SessionFiles(folder + "/l", locked, self._trip_sessions)
+        self.damaged = 0  # records of which no copy stands, found at boot
+        self._wheels = None
+        self._late = []
+
+    def boot(self):
+        """Mends what the last power cut left, counts this start; gives which start it is."""
+        for name in ("p", "s", "l"):
+            records.make_folder(self.folder + "/" + name)
+        self._wheels = {}
+        for name, body in self._mend("p"):
+            wheel = _wheel_of(name)
+            if wheel and _is_wheel(body):
+                self._wheels[wheel] = len(body) > _WHEEL_BYTES
+        self._mend("s")
+        boots = self.number("boots") + 1
+        self.number_put("boots", boots)
+        return boots
+
+    def _mend(self, part):
+        """[(name, body)] of the records of one folder. Names are asked for once: each look into a full folder reads all of it."""
+        found = []
+        folder = self.folder + "/" + part
+        there = set(records.names(folder))
+        for name in sorted(set([name.split(".")[0] for name in there])):
+            if name + records.ASIDE in there:
+                records.remove_file(folder + "/" + name + records.ASIDE)
+            if name + ".0" in there or name + ".1" in there:
+                body = records.mend(folder + "/" + name)
+                if body is None:
+                    self.damaged += 1
+                else:
+                    found.append((name, body))
+        return found
+
+    def close(self):
+        """Lets go of what is open."""
+        return self.sessions.close()
+
+    # Records
+
+    def _get(self, name):
+        return records.read(self.folder + "/s/" + name)
+
+    def number(self, name):
+        """A number kept under a name; 0 if there is none."""
+        held = self._get(name)
+        return struct.unpack("<I", held[0])[0] if held and len(held[0]) == 4 else 0
+
+    def number_put(self, name, value):
+        """Keeps it."""
+        return self._put(name, struct.pack("<I", value))
+
+    def _put(self, name, body):
+        return self._write(self.folder + "/s/" + name, body)
+
+    def _write(self, path, body):
+        if self.locked():
+            return replies.BUSY_FILLING
+        self.make_room(0, RECORD_BLOCKS)
+        return records.write(path, body)
+
+    def make_room(self, count, spare, writing=0):
+        """Drops sessions, never the one being written, until `count` bytes fit and `spare` blocks stay free. True if they do."""
+        while not self._fits(count, spare):
+            number = self.sessions.expendable(writing)
+            if number == 0 or self.session_delete(number) != replies.OK:
+                return False
+        return True
+
+    def _fits(self, count, spare):
+        try:
+            row = os.statvfs(self.folder)
+        except OSError:
+            return False
+        free = row[3] if row[3] <= row[2] else 0  # littlefs counts folders twice: a full flash then shows less than none free
+        return free >= spare + (count + row[1] - 1) // row[1]
+
+    def _reserve(self):
+        try:
+            return min(RESERVE_BLOCKS, max(RECORD_BLOCKS, os.statvfs(self.folder)[2] // 8))
+        except OSError:
+            return RESERVE_BLOCKS
+
+    # Profiles
+
+    def _wheel_path(self, wheel):
+        return self.folder + "/p/" + bytes(wheel).hex()
+
+    def _wheel(self, wheel):
+        """(flags, highest revision, profile bytes, slot) or None for a wheel never seen."""
+        held = records.read(self._wheel_path(wheel))
+        if held is None or not _is_wheel(held[0]):
+            return None
+        flags, highest = struct.unpack_from(_WHEEL, held[0], 0)
+        return flags, highest, held[0][_WHEEL_BYTES:], held[2]
+
+    def _seen(self):
+        """Every wheel ever seen -> True while it has a profile."""
+        if self._wheels is None:
+            self._wheels = {}
+            for name in records.names(self.folder + "/p"):
+                wheel = _wheel_of(name)
+                if wheel and wheel not in self._wheels:
+                    row = self._wheel(wheel)
+                    if row:
+                        self._wheels[wheel] = len(row[2]) > 0
+        return self._wheels
+
+    def profile_list(self):
+        """Wheels with a profile, sorted."""
+        seen = self._seen()
+        return sorted([wheel for wheel in seen if seen[wheel]])
+
+    def profile_get(self, wheel):
+        """(bytes, slot, confirmed by a person) or None."""
+        row = self._wheel(wheel)
+        return (row[2], row[3], bool(row[0] & _CONFIRMED)) if row and row[2] else None
+
+    def profile_put(self, data, confirmed):
+        """Stores a checked profile: (code, slot, SHA-256 of the bytes read back)."""
+        if len(data) != profile.PROFILE_BYTES:
+            return replies.PROFILE_SIZE, 0, b""
+        wheel, revision = _name_and_revision(data)
+        if wheel not in self._seen() and len(self._seen()) >= WHEELS_MAX:
+            return replies.STORE_FULL, 0, b""
+        code = self._wheel_put(wheel, _CONFIRMED if confirmed else 0, revision, bytes(data))
+        if code:
+            return code, 0, b""
+        back = self.profile_get(wheel)
+        if back is None or back[0] != data:
+            return replies.READ_BACK_DIFFERS, 0, b""
+        return replies.OK, back[1], sha256(back[0])
+
+    def _wheel_put(self, wheel, flags, revision, data):
+        highest = max(revision, self.highest_revision(wheel))
+        code = self._write(self._wheel_path(wheel), struct.pack(_WHEEL, flags, highest) + data)
+        if code == replies.OK:
+            self._seen()[bytes(wheel)] = len(data) > 0
+        return code
+
+    def profile_confirm(self, wheel):
+        """Keeps that a person confirmed this wheel."""
+        row = self._wheel(wheel)
+        if not row or not row[2]:
+            return replies.NOT_FOUND
+        return self._wheel_put(wheel, row[0] | _CONFIRMED, row[1], row[2])
+
+    def profile_delete(self, wheel):
+        """Forgets a profile, never the highest revision seen."""
+        if self.locked():
+            return replies.BUSY_FILLING
+        row = self._wheel(wheel)
+        if not row or not row[2]:
+            return replies.NOT_FOUND
+        return self._wheel_put(wheel, 0, row[1], b"")
+
+    def highest_revision(self, wheel):
+        """The highest revision of this wheel ever stored here; 0 if none."""
+        row = self._wheel(wheel)
+        return row[1] if row else 0
+
+    # Settings, key
+
+    def setting_get(self, number):
+        """(bytes, revision); nothing and 0 when never set."""
+        held = self._get("n" + str(number))
+        return (held[0], held[1]) if held else (b"", 0)
+
+    def setting_put(self, number, value):
+        """Stores a setting."""
+        return self._put("n" + str(number), bytes(value)) if len(value) <= SETTING_MAX else replies.SETTING_VALUE
+
+    def key(self):
+        """The workshop key, or None."""
+        held = self._get("key")
+        return held[0] if held and len(held[0]) == KEY_BYTES else None
+
+    def key_put(self, key):
+        """Replaces the workshop key. Wrong tags count anew."""
+        return self._put("key", bytes(key)) if len(key) == KEY_BYTES else replies.BAD_VALUE
+
+    def wrong_tags(self):
+        """(wrong tags since this key was enrolled, wrong tags in a row)."""
+        held = self._get("wrong")
+        key = self._get("key")
+        if not held or len(held[0]) != 12:
+            return 0, 0
+        total, row, revision = struct.unpack("<III", held[0])
+        return (total, row) if revision == (key[1] if key else 0) else (0, 0)
+
+    def wrong_tags_put(self, total, row):
+        """Keeps both counts, for the key that is enrolled now."""
+        key = self._get("key")
+        return self._put("wrong", struct.pack("<III", total, row, key[1] if key else 0))
+
+    # Trips
+
+    def trip_add(self, row):
+        """Keeps a trip. While locked it waits in memory and is written first of all once that is over."""
+        del self._late[TRIPS_KEPT - 1 :]
+        self._late.append(struct.pack(_TRIP, *[row[name] for name in _TRIP_FIELDS]))
+        return self._keep_late()
+
+    def _keep_late(self):
+        if not self._late:
+            return replies.OK
+        code = self._put("trips", self._trip_rows())
+        if code == replies.OK:
+            self._late.clear()
+        return code
+
+    def _trip_rows(self):
+        held = self._get("trips")
+        rows = held[0] if held and len(held[0]) % _TRIP_BYTES == 0 else b""
+        for row in self._late:
+            rows = row + rows
+        return rows[: TRIPS_KEPT * _TRIP_BYTES]
+
+    def trips(self):
+        """The last trips, newest first."""
+        rows = self._trip_rows()
+        found = []
+        for at in range(0, len(rows), _TRIP_BYTES):
+            values = struct.unpack_from(_TRIP, rows, at)
+            found.append({name: values[i] for i, name in enumerate(_TRIP_FIELDS)})
+        return found
+
+    def _trip_sessions(self):
+        return set([row["session"] for row in self.trips()])
+
+    # Sessions
+
+    def session_new(self):
+        """The number of the next session; none is ever used twice."""
+        return max([self.number("last")] + self.sessions.list()) + 1
+
+    def session_append(self, number, view):
+        """Adds whole blocks to a session; old sessions make room."""
+        if self.locked():
+            return replies.BUSY_FILLING
+        self._keep_late()
+        if self.sessions.grows(number, len(view)) and not self.make_room(len(view) + SYNC_BYTES, self._reserve(), number):
+            return replies.STORE_FULL
+        return self.sessions.append(number, view)
+
+    def session_sync(self):
+        """Makes all appended blocks stand."""
+        return self.sessions.sync()
+
+    def session_end(self, number, about):
+        """Ends a session. `about`: unix_s, cause, flags, wheel_id."""
+        self._keep_late()
+        return self.sessions.end(number, about)
+
+    def session_list(self):
+        """Session numbers, newest first."""
+        return self.sessions.list()
+
+    def session_about(self, number):
+        """session, bytes, unix_s, cause, flags, wheel_id."""
+        self.sessions.sync()
+        return self.sessions.about(number)
+
+    def session_read(self, number, offset, count):
+        """Bytes of a session; fewer or none past its end."""
+        return self.sessions.read(number, offset, count)
+
+    def session_delete(self, number):
+        """Removes one session; its number is not used again."""
+        if self.locked():
+            return replies.BUSY_FILLING
+        if number == max([0] + self.sessions.list()) and number > self.number("last"):
+            code = records.write(self.folder + "/s/last", struct.pack("<I", number))
+            if code:
+                return code
+        return self.sessions.delete(number)
+
+
+def _is_wheel(body):
+    return len(body) in (_WHEEL_BYTES, _WHEEL_BYTES + profile.PROFILE_BYTES)
+
+
+def _wheel_of(name):
+    """Wheel id of a file name, or None."""
+    try:
+        wheel = bytes.fromhex(name.split(".")[0])
+    except ValueError:
+        return None
+    return wheel if len(wheel) == 8 else None
+
+
+def _name_and_revision(data):
+    values = struct.unpack_from(profile.FORMAT, data, 0)
+    return values[_WHEEL_ID], values[_REVISION]

@@ -1,0 +1,3 @@
+"""The firmware's version."""
+
+FIRMWARE = "0.1.0"

@@ -1,0 +1,322 @@
+"""One wheel on the hose: chosen, asked about, armed, filled, ended. Answers come from the person at the device only."""
+
+from rimward_protocol import causes, codes, layout, replies
+
+from . import buttons, events, words
+from .engine import Y_AT
+
+NOBODY = bytes(8)
+IDLE = 0
+ASK_WHEEL = 1
+ASK_STOOD = 2
+ASK_COLD = 3
+LOADING = 4
+ARMED = 5
+OVER = 6
+
+JOB_FILL = 1
+REFUSED = {replies.TARGET_ABOVE_STOP: causes.TARGET_ABOVE_STOP, replies.SETTING_LOCKED: causes.INSTRUMENT_OVERDUE}
+TRANSDUCER_SLOTS = ((17, "gain_a"), (18, "off_a"), (19, "gain_b"), (20, "off_b"))
+
+COLD_STEP_CK = 250
+COLDEST_CK = 25315
+KEEP_TICKS = 50  # run control open for 0.1 s: memory is written out before it overflows
+KEEP_BYTES = 2048
+SETTLE_TICKS = 1000  # run control open for 2 s before a finished visit is written away
+
+
+class Visit:
+    """What the person and this wheel are doing. `work` runs in the main loop."""
+
+    def __init__(self, app):
+        self.app = app
+        self.phase = IDLE
+        self.wheel = NOBODY
+        self.profile = b""
+        self.values = None
+        self.ceiling_pa = 0
+        self.stop_pa = 0
+        self.highest_pa = 0
+        self.connection = 0
+        self.t0_ck = 0
+        self.queue = []
+        self.cause = 0
+        self.tyre_pa = -1
+        self._quiet = 0
+        self._was_run = 0
+        self._stop = 0
+        self._tripped = 0
+        self.seating = False
+        self.added = False  # air or gas came in by other means: the tyre is measured before anything else
+        self.measuring = False
+        self.asks = ""  # what the display asks after a visit: a name of face_screens.SCREENS
+
+    def choose(self, wheel, profile, confirmed):
+        """Takes a stored and judged profile as the wheel on the hose; the person answers next. Gives a reply code."""
+        self.leave(causes.RELEASED)
+        self.app.wake()
+        self.seating = False
+        self.added = False
+        self.measuring = False
+        self.asks = ""
+        self.wheel = wheel
+        self.profile = profile
+        self.values = layout.unpack(layout.PROFILE, profile)
+        self.phase = ASK_STOOD if confirmed else ASK_WHEEL
+        self.app.recorder.note(events.WHEEL_CHOSEN, 0, self.values["revision"])
+        return replies.OK if confirmed else replies.WAITING_FOR_PERSON
+
+    def waiting(self):
+        """(number of WAITINGS, value)."""
+        g = self.app.engine.g
+        if g[0]:
+            return 7, g[0]
+        if self.phase == ASK_WHEEL:
+            return 3, 0
+        if self.phase in (ASK_STOOD, ASK_COLD):
+            return 2, self.t0_ck
+        if self.phase == LOADING and self.must_let_go():
+            return 6, 0
+        if self.phase == ARMED:
+            if self.state() == codes.SEAT_PAUSE:
+                return 1, g[39] - words.BIAS_PA
+            if not self.app.engine.x[2] & buttons.RUN or self.must_let_go():
+                return 6, 0
+        return 0, 0
+
+    def state(self):
+        """One of FILL_STATES, as people see it."""
+        if self.app.engine.g[0]:
+            return codes.TRIPPED
+        if self.phase == IDLE:
+            return codes.IDLE
+        if self.phase in (ASK_WHEEL, ASK_STOOD, ASK_COLD) or self.must_let_go():
+            return codes.ASKING
+        if self.phase == OVER:
+            return codes.FILL_DONE if self.cause == causes.TARGET_REACHED else codes.STOPPED
+        kernel = self.app.engine.f[0]
+        return kernel if kernel else codes.READY
+
+    def pressed(self, bits):
+        """A press of a button."""
+        if self.app.engine.g[0]:
+            if bits & buttons.ENTER:
+                self.app.engine.asks |= buttons.CLEAR
+            return
+        yes = bits & buttons.ENTER
+        no = bits & buttons.DOWN
+        if self.phase == ASK_WHEEL and yes:
+            self.app.store.profile_confirm(self.wheel)
+            self._answered(3, 1)
+            self.phase = ASK_STOOD
+        elif self.phase == ASK_WHEEL and no:
+            self._answered(3, 0)
+            self.phase = IDLE
+        elif self.phase == ASK_STOOD and yes:
+            self._answered(2, 1)
+            self.arm(self.app.air_ck())
+        elif self.phase == ASK_STOOD and no:
+            self._answered(2, 0)
+            self._ask_cold()
+        elif self.phase == ASK_STOOD and bits & buttons.UP:
+            self._answered(2, 2)
+            self.added = True
+            self.phase = OVER
+            self.asks = "added"
+        elif self.phase == ASK_COLD:
+            self._cold(bits)
+        elif self.phase == ARMED and yes and self.state() == codes.SEAT_PAUSE:
+            self.app.engine.asks |= buttons.CONFIRM
+            self.app.recorder.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[39] - words.BIAS_PA)
+        elif self.phase == ARMED and self.app.engine.f[0] == codes.READY and not self.app.engine.x[2] & buttons.RUN:
+            self._ready(bits)
+        elif self.phase == OVER and self.asks:
+            self._asked(yes, no)
+        elif self.phase == OVER and yes:
+            self.phase = IDLE
+
+    def _ask_cold(self):
+        self.t0_ck = min(self.app.air_ck(), self.values["ref_temp_ck"]) - COLD_STEP_CK
+        self.phase = ASK_COLD
+
+    def _ready(self, bits):
+        """Armed, nothing moves: UP and DOWN change the target; ENTER begins or ends the seating of tubeless beads."""
+        e = self.app.engine
+        if self.measuring:
+            return
+        if bits & (buttons.UP | buttons.DOWN) and not self.seating and not self.queue:
+            from . import daily
+
+            step = daily.TARGET_STEP_PA if bits & buttons.UP else -daily.TARGET_STEP_PA
+            target = daily.target_after(e.y[words.TARGET], step, self.highest_pa)
+            if target != e.y[words.TARGET]:
+                self.queue.append((Y_AT + words.TARGET, target))
+                self.app.recorder.note(events.TARGET_LOWERED, 0, target)
+        elif bits & buttons.ENTER and self.seating:
+            self.leave(causes.RELEASED)
+            self.phase = OVER
+            self.asks = "seat-done"
+        elif bits & buttons.ENTER and self.values["flags"] & codes.FLAG_TUBELESS:
+            self.leave(causes.RELEASED)
+            self.arm(self.t0_ck, True)
+
+    def _asked(self, yes, no):
+        """Answers after seating: seated all round, then core in and on to the fill; else everything out and again. And after measuring."""
+        if self.asks == "seat-done" and (yes or no):
+            self._answered(1, 1 if yes else 0)
+            self.asks = "seat-next" if yes else "seat-again"
+        elif yes and self.asks in ("seat-next", "seat-again"):
+            again = self.asks == "seat-again"
+            self.asks = ""
+            self.arm(self.t0_ck, again)
+        elif yes and self.asks == "added":
+            self.asks = ""
+            self._ask_cold()
+        elif yes and self.asks == "measured":
+            self.asks = ""
+            self.added = False
+            self.arm(self.t0_ck)
+        elif no and self.asks == "measured":
+            self.asks = ""
+            self.phase = IDLE
+        elif yes:
+            self.asks = ""
+            self.phase = IDLE
+
+    def _cold(self, bits):
+        """The tyre's own temperature, stated: never above the measured air."""
+        if bits & buttons.DOWN:
+            self.t0_ck = max(COLDEST_CK, self.t0_ck - COLD_STEP_CK)
+        elif bits & buttons.UP:
+            self.t0_ck = min(self.app.air_ck(), self.t0_ck + COLD_STEP_CK)
+        elif bits & buttons.ENTER:
+            self._answered(2, self.t0_ck)
+            self.arm(self.t0_ck)
+
+    def _answered(self, what, answer):
+        self.app.recorder.note(events.ANSWER, 0, what, answer)
+
+    def arm(self, t0_ck, seating=False):
+        """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
+        from . import daily
+
+        app = self.app
+        self.seating = seating
+        self.measuring = self.added and not seating
+        if app.rig["kind"] == 0 and app.panel.duty.wait_s():
+            self.phase = OVER
+            self.asks = "rest"
+            return replies.OK
+        if app.ambient_pa() == 0:  # without the air's pressure there is no gauge pressure and no ceiling
+            self.cause = causes.BAROMETER
+            self.phase = OVER
+            return replies.OK
+        self.t0_ck = t0_ck
+        self.connection = (self.connection + 1) & 0x7FFF or 1
+        here = {"ambient_pa": app.ambient_pa(), "t0_ck": t0_ck, "guard_pa": app.guard_pa(), "conn": self.connection, "job": JOB_FILL}
+        here.update(app.transducers)
+        code, x, y = self.limits_here(here, seating)
+        if app.locked_out():
+            code = replies.SETTING_LOCKED
+        app.refusal = code
+        if code:
+            self.cause = REFUSED.get(code, causes.NO_PROFILE)
+            self.phase = OVER
+            return code
+        self.ceiling_pa = x[1]
+        self.stop_pa = x[1] - x[2]
+        self.highest_pa = daily.highest_target_pa(self.values, app.rig, here)
+        app.open_session(self)
+        self.queue = [(6 + i, x[i]) for i in range(len(x)) if 6 + i != words.CHECK_SLOT]
+        self.queue += [(Y_AT + 6 + i, y[i]) for i in range(1, len(y))]
+        self.queue += [(words.CHECK_SLOT, x[words.CHECK_SLOT - 6]), (Y_AT + words.JOB, y[0])]
+        self.phase = LOADING
+        self._stop = app.engine.g[2]
+        self._tripped = 0
+        self.cause = 0
+        app.recorder.note(events.ARMED, 0, self.ceiling_pa, self.stop_pa)
+        return replies.OK
+
+    def limits_here(self, here, seating):
+        """(reply code, slow words of the guard, of the fill) for this wheel, this inflator and the air where it stands."""
+        from . import daily
+
+        values = daily.measure_values(self.values, here) if self.measuring else self.values
+        return daily.limits(values, self.app.rig, here, seating, self.app.panel.duty.left_s())
+
+    def must_let_go(self):
+        """True while the run control has been held since before the ceiling was in force: that is no wish to fill this wheel."""
+        e = self.app.engine
+        if not e.x[2] & buttons.RUN:
+            return False
+        return self.phase == LOADING or (self.phase == ARMED and e.f[0] == codes.READY and e.g[3] == causes.NO_PROFILE)
+
+    def armed(self):
+        """True while a ceiling is on its way to the guard or in force."""
+        return self.phase in (LOADING, ARMED)
+
+    def work(self):
+        """Main loop: loads words, watches for ends and trips."""
+        e = self.app.engine
+        waits = self.phase == LOADING and e.x[2] & buttons.RUN  # held already: nothing comes into force under it
+        if self.queue and not waits and e.offer(self.queue[0][0], self.queue[0][1]):
+            del self.queue[0]
+        if self.phase == LOADING and not self.queue:
+            self.phase = ARMED
+        if e.asks & buttons.CONFIRM and self.state() != codes.SEAT_PAUSE:
+            e.asks &= ~buttons.CONFIRM
+        if e.asks & buttons.CLEAR and e.g[0] == 0:
+            e.asks &= ~buttons.CLEAR
+            self._tripped = 0
+        bleeding = self.phase == ARMED and self.app.buttons.down & buttons.DOWN
+        e.asks = e.asks | buttons.BLEED if bleeding else e.asks & ~buttons.BLEED
+        if self.phase == ARMED:
+            self._watch(e)
+        elif e.g[0] and not self._tripped:
+            self._trip(e)
+
+    def _watch(self, e):
+        run = e.x[2] & buttons.RUN
+        if run != self._was_run:
+            self._was_run = run
+            self.app.recorder.note(events.RUN_HELD if run else events.RUN_RELEASED, 0, e.g[39] - words.BIAS_PA)
+            self._quiet = e.head
+        self.tyre_pa = e.f[words.TYRE]
+        if e.g[0] and not self._tripped:
+            self._trip(e)
+        if e.g[0]:
+            return
+        quiet = (e.head - self._quiet) & 0x3FFFFFFF
+        if not run and quiet > KEEP_TICKS and self.app.recorder.waiting() > KEEP_BYTES:
+            self.app.keep_session()
+        if not run and quiet > SETTLE_TICKS and e.f[0] in (codes.FILL_DONE, codes.STOPPED):
+            self.leave(causes.CARTRIDGE_FIRST_MEASURE if self.measuring else e.f[1] or causes.TARGET_REACHED)
+            self.phase = OVER
+            if self.seating:
+                self.asks = "seat-done"
+            elif self.measuring:
+                self.asks = "measured" if self.tyre_pa >= 0 else "unknown"
+
+    def _trip(self, e):
+        """A latched cause: its record comes first of all."""
+        self._tripped = 1
+        self.cause = e.g[0]
+        self.app.keep_trip(e.g[0])
+        if self.phase == ARMED:
+            self.leave(e.g[0])
+            self.phase = OVER
+
+    def reload(self, transducers):
+        """New coefficients for the readings of an idle inflator; an armed visit is ended, its limits were worked out with the old ones."""
+        self.leave(causes.NOT_READY)
+        self.queue += [(slot, transducers[name]) for slot, name in TRANSDUCER_SLOTS]
+        self.app.air.again()
+
+    def leave(self, cause):
+        """Ends the visit: takes the ceiling out of force and closes the session."""
+        if self.armed():
+            self.cause = cause
+            self.queue = [(words.CEIL_SLOT, 0), (words.CHECK_SLOT, 0), (Y_AT + words.JOB, 0)]
+            self.app.close_session(cause)
+        if self.phase != OVER:
+            self.phase = IDLE

@@ -1,0 +1,184 @@
+"""The independent cutoff: the band of its trip pressure, by worst case and by Monte Carlo, and its place among the other limits.
+
+The threshold is a fraction of the transducer's own supply, so the supply voltage cancels. Everything in Pa gauge.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+from itertools import product
+from typing import Any
+
+import numpy as np
+
+from hardware.circuit import Part, load, ohms
+from hardware.gate import relay_ms
+from hardware.params import (
+    FULL_SCALE_PA,
+    HIGH_BAND_TOP_PA,
+    HIGH_CEILING_PA,
+    LOW_BAND_TOP_PA,
+    LOW_CEILING_PA,
+    PARAMS,
+    fraction,
+    pressure,
+)
+
+Number = Any
+SUPPLY_V = 5.0
+
+
+def threshold(top: Number, bottom: Number, feedback: Number, key: Number, out: Number) -> Number:
+    """Fraction of supply at REF. `key` is R38's conductance in siemens (0 when its contact is open), `out` CUT_HI as a fraction of supply."""
+    up = 1 / top + key
+    return (up + out / feedback) / (up + 1 / bottom + 1 / feedback)
+
+
+@cache
+def resistors() -> dict[str, float]:
+    """The four resistors of the threshold, ohm."""
+    parts = load()
+    return {name: ohms(parts[name].value) for name in ("R35", "R36", "R37", "R38")}
+
+
+def trip_pa(errors: dict[str, Number], high: bool, falling: bool = False) -> Number:
+    """Trip pressure (or, `falling`, the pressure at which it closes again) for given errors; keys as in `TERMS`."""
+    r35, r36, r37, r38 = (value * (1 + errors[name]) for name, value in resistors().items())
+    out = 0.0 if falling else 1 - errors["comparator_output_drop"] / SUPPLY_V
+    ref = threshold(r35, r36, r37, 1 / r38 if high else 0.0, out)
+    signal = ref + errors["comparator_offset"] / SUPPLY_V
+    return pressure(signal) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
+
+
+TERMS = ("c_error_fs", "c_drift_fs", "comparator_offset", "comparator_output_drop", "R35", "R36", "R37", "R38")
+
+
+def ends(name: str, error_fs: float | None = None) -> tuple[float, float]:
+    """Worst low and high of one term; `error_fs` replaces the transducer's error band."""
+    if name == "c_error_fs" and error_fs is not None:
+        return -error_fs, error_fs
+    p = PARAMS["res_01pct"] if name.startswith("R") else PARAMS[name]
+    return p.low, p.high
+
+
+def band(high: bool, error_fs: float | None = None) -> tuple[float, float, float]:
+    """(lowest, nominal, highest) trip pressure by worst case over all corners."""
+    trips = [trip_pa(dict(zip(TERMS, c)), high) for c in product(*(ends(t, error_fs) for t in TERMS))]
+    zero = dict.fromkeys(TERMS, 0.0)
+    return min(trips), trip_pa(zero, high), max(trips)
+
+
+def monte_carlo(high: bool, count: int = 200_000, seed: int = 6) -> dict[str, float]:
+    """Trip pressure of `count` units with every term drawn evenly between its worst ends (no credit for a normal distribution)."""
+    rng = np.random.default_rng(seed)
+    errors = {t: rng.uniform(*ends(t), count) for t in TERMS}
+    trips = trip_pa(errors, high)
+    low, mid, top = np.quantile(trips, (0.001, 0.5, 0.999))
+    return {"count": count, "min_pa": float(trips.min()), "q001_pa": float(low), "median_pa": float(mid), "q999_pa": float(top), "max_pa": float(trips.max())}
+
+
+def latch(parts: dict[str, Part]) -> dict[str, float]:
+    """The latch at its worst: how many times over Q12 is driven, the threshold it leaves, and the signal of an empty manifold above it, in V."""
+    p, v = PARAMS, PARAMS["v5_sens"]
+    drop = parts["D21"].limits["V"] * 1.05 + p["npn_vbe"].high
+    base_a = (v.low - drop) / (ohms(parts["R46"].value) * 1.012) - p["npn_vbe"].high / ohms(parts["R47"].value)
+    sink_a = v.high * (1 / ohms(parts["R35"].value) + 1 / ohms(parts["R38"].value))
+    signal_v = (fraction(0.0) - 0.8 * (p["c_error_fs"].high + p["c_drift_fs"].high)) * v.low + p["comparator_offset"].low
+    return {"drive": base_a * p["npn_gain"].low / sink_a, "threshold_v": p["npn_saturation"].high, "empty_signal_v": signal_v}
+
+
+def sealed_shift_pa(altitude_m: float) -> float:
+    """How far a SEALED sensing element would shift the trip at an altitude: why C and its housing must be vented (ISO 2533 troposphere)."""
+    return 101_325.0 * (1 - (1 - 2.25577e-5 * altitude_m) ** 5.25588)
+
+
+def response_ms() -> tuple[float, float]:
+    """(least, most) time in ms from the pressure passing the trip to an open relay contact."""
+    fast, slow = relay_ms(33.7)
+    low = PARAMS["cutoff_filter"].low + PARAMS["cutoff_mos_delay"].low + fast
+    return low, PARAMS["cutoff_filter"].high + PARAMS["cutoff_mos_delay"].high + slow
+
+
+def rise_pa_per_s(line: bool) -> float:
+    """Fastest rise of the smallest tyre: the full free-air delivery, or choked flow through the inlet at the highest main."""
+    volume = PARAMS["tyre_ml"].low * 1e-6
+    if line:
+        flow = PARAMS["inlet_c"].high * 1e-8 * (PARAMS["supply_line"].high + 101_325)
+        return flow * 1e5 / volume
+    return PARAMS["fad_l_min"].high / 60_000 * 101_325 / volume
+
+
+def overshoot_pa(line: bool) -> float:
+    """Furthest a tyre goes past the trip before the air stops, vent not counted."""
+    tail = PARAMS["line_valve_shut"].high if line else PARAMS["compressor_coast"].high
+    return rise_pa_per_s(line) * (response_ms()[1] + tail) / 1000
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One limit in the order in which they must act; `low_pa` and `high_pa` are its worst ends."""
+
+    name: str
+    low_pa: float
+    high_pa: float
+
+
+def ladder(high: bool) -> list[Rung]:
+    """The limits of a range from the lowest to the highest."""
+    ceiling = HIGH_CEILING_PA if high else LOW_CEILING_PA
+    top = HIGH_BAND_TOP_PA if high else LOW_BAND_TOP_PA
+    low, _, most = band(high)
+    relief = PARAMS["relief_high" if high else "relief_low"]
+    return [
+        Rung("firmware ceiling (stop reading lies below it by the guard band)", ceiling, ceiling),
+        Rung("independent cutoff, whole band", low, most),
+        Rung("110 % of the ceiling", top, top),
+        Rung("relief valve begins to open", relief.low, relief.high),
+        Rung("relief valve fully open", relief.low * (1 + PARAMS["relief_over"].low), relief.high * (1 + PARAMS["relief_over"].high)),
+    ]
+
+
+def margins(high: bool) -> list[dict[str, Any]]:
+    """Margin in Pa between each limit's upper end and the next one's lower end (relief opening to fully open excepted: same valve)."""
+    rungs = ladder(high)[:4]
+    return [{"below": a.name, "above": b.name, "margin_pa": b.low_pa - a.high_pa} for a, b in zip(rungs, rungs[1:])]
+
+
+def overshoots(high: bool) -> list[dict[str, Any]]:
+    """Worst tyre pressure after a cutoff trip, per source, against 110 %."""
+    top = HIGH_BAND_TOP_PA if high else LOW_BAND_TOP_PA
+    peak = band(high)[2]
+    return [
+        {"source": name, "tyre_pa": peak + overshoot_pa(line), "limit_pa": top, "margin_pa": top - peak - overshoot_pa(line)}
+        for name, line in (("compressor", False), ("workshop line", True))
+    ]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A kind of sensing element that could serve the low range, with the trip band it gives."""
+
+    name: str
+    low_pa: float
+    high_pa: float
+    source: str
+
+    @property
+    def meets(self) -> bool:
+        return self.low_pa > LOW_CEILING_PA and self.high_pa <= LOW_BAND_TOP_PA
+
+
+def choices() -> list[Choice]:
+    """What commonly available parts give in the low range when set at the nominal of this circuit."""
+    nominal = band(False)[1]
+    wide = band(False, 0.02)
+    used = band(False)
+    own = PARAMS["c_drift_fs"].high * FULL_SCALE_PA + 2 * 2_500.0
+    return [
+        Choice("vented transducer, 1 % total error band, fixed divider (used here)", used[0], used[2], PARAMS["c_error_fs"].source),
+        Choice("vented transducer, 2 % total error band, fixed divider", wide[0], wide[2], "usual class figure over -20 to 85 degC, from memory"),
+        Choice("the same, threshold trimmed at check-out, used at 20 +-15 degC, 0.15 %/10 K", nominal - own - 4_500, nominal + own + 4_500,
+               "0.15 % of full scale per 10 K seen on an industrial transmitter's sheet, zero and span; reference gauge U 2.5 kPa assumed"),
+        Choice("mechanical pressure switch, factory set", nominal - 55_158, nominal + 55_158, "+-8 psi named by a supplier of such switches, seen"),
+        Choice("mechanical pressure switch, repeats to 2 % of a 10 bar range, set at check-out", nominal - own - 20_000, nominal + own + 20_000,
+               "common practice; drift and reference as above"),
+    ]

@@ -1,0 +1,115 @@
+"""The hazard analysis: rows in hardware/hazards.csv, checked against promises, plant faults and tests, and written out as a table.
+
+In the spirit of ISO 12100 (find, reduce, state what remains) and ISO 13849 (two diverse channels, faults found by tests); no claim of
+certification, of a category or of a performance level.
+"""
+
+import ast
+import csv
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent
+PROMISES = tuple(f"G{n}" for n in range(1, 10))
+
+# Words that stand for a test named in many rows.
+TESTS = {
+    "fault": "tests/faults/test_every_fault.py::test_outcome_of_fault",
+    "guard": "tests/unit/test_guard_proof.py::test_every_rule_holds_and_planted_defects_break_theirs",
+    "store": "tests/unit/test_store_records.py::test_nothing_is_written_while_the_pump_is_enabled",
+    "causes": "tests/unit/test_causes.py::test_one_word_everywhere",
+}
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """One row of the analysis; `tests` are pytest ids, `faults` names of plant faults."""
+
+    id: str
+    part: str
+    failure: str
+    effect: str
+    detection: str
+    stops: str
+    residual: str
+    promise: str
+    faults: tuple[str, ...]
+    tests: tuple[str, ...]
+
+
+def load() -> list[Hazard]:
+    """All rows, in order."""
+    with (HERE / "hazards.csv").open(newline="", encoding="utf-8") as file:
+        return [
+            Hazard(r["id"], r["part"], r["failure"], r["effect_at_the_tyre"], r["detection"], r["what_stops_it"], r["residual"], r["promise"],
+                   tuple(r["plant_faults"].split()), tuple(TESTS.get(t, t) for t in r["tests"].split()))
+            for r in csv.DictReader(file)
+        ]
+
+
+@cache
+def functions_of(path: Path) -> frozenset[str]:
+    """Names of the test functions that a file defines."""
+    if not path.is_file():
+        return frozenset()
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return frozenset(n.name for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name.startswith("test_"))
+
+
+def test_exists(test_id: str) -> bool:
+    """True when `file::function` is in the tree."""
+    path, _, function = test_id.partition("::")
+    return function.split("[")[0] in functions_of(ROOT / path)
+
+
+def missing_tests() -> list[str]:
+    """Named tests that are not in the tree."""
+    return sorted({t for row in load() for t in row.tests if not test_exists(t)})
+
+
+def missing_promises() -> list[str]:
+    return [p for p in PROMISES if p not in {row.promise for row in load()}]
+
+
+def missing_faults(known: list[str]) -> list[str]:
+    """Plant faults that no row speaks of, and faults named here that the plant does not know."""
+    named = {f for row in load() for f in row.faults}
+    return sorted(set(known) - named) + sorted(f"{f} (unknown to the plant)" for f in named - set(known))
+
+
+HEADINGS = ("id", "part or function", "failure", "effect at the tyre", "detected by", "stopped by", "what remains", "promise", "shown by")
+
+
+def cells(row: Hazard) -> tuple[str, ...]:
+    shown = ", ".join(t.rsplit("/", 1)[1].replace("test_", "", 1) for t in row.tests)
+    return (row.id, row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, shown)
+
+
+INTRO = (
+    "Each row: what can fail, what it does to the tyre, what finds it, what stops it, what remains. Written in the spirit of ISO 12100 and "
+    "ISO 13849 (two diverse channels, faults found by tests); no certification is claimed. In the low range the independent cutoff opens between "
+    "5.0 and 5.5 bar (72.5 and 79.7 psi): for a wheel whose ceiling is well under 5 bar it is NOT at 110 % of that wheel's limit, and only firmware "
+    "with its two transducers guards the space between."
+)
+
+
+def markdown() -> str:
+    lines = ["# Hazard analysis", "", INTRO, "", "| " + " | ".join(HEADINGS) + " |", "|" + " --- |" * len(HEADINGS)]
+    lines += ["| " + " | ".join(cells(row)) + " |" for row in load()]
+    return "\n".join(lines) + "\n"
+
+
+def html() -> str:
+    from html import escape
+
+    def tr(tag: str, items: tuple[str, ...]) -> str:
+        return "<tr>" + "".join(f"<{tag}>{escape(i)}</{tag}>" for i in items) + "</tr>"
+
+    style = ("@page{size:A4 landscape;margin:10mm}body{font:9.5pt/1.35 sans-serif}table{border-collapse:collapse;width:100%}"
+             "th,td{border:1px solid #777;padding:3px 5px;vertical-align:top;text-align:left}thead{display:table-header-group}"
+             "tr{break-inside:avoid}th{background:#e8e8e8}td:last-child{font-size:7.5pt;overflow-wrap:anywhere}")
+    body = tr("th", HEADINGS), "".join(tr("td", cells(row)) for row in load())
+    return (f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Rimward: hazard analysis</title><style>{style}</style>'
+            f"<h1>Hazard analysis</h1><p>{escape(INTRO)}</p><table><thead>{body[0]}</thead><tbody>{body[1]}</tbody></table></html>\n")

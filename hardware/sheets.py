@@ -1,0 +1,126 @@
+"""Assembly and check-out sheet, daily use and out-of-service criteria: steps as data with pass limits that come from the calculations."""
+
+from dataclasses import dataclass
+from html import escape
+
+from hardware import air, cutoff, gate
+from hardware.params import PARAMS
+
+PSI = 6894.757293168361
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: what to do, what must be found; `unit` is empty for a yes or no."""
+
+    text: str
+    limit: str
+
+
+def both(pa: float, up: bool = False) -> str:
+    """Pressure in bar and psi, gauge, rounded down (or up, where a lower bound is shown)."""
+    bar, psi = pa / 1e5, pa / PSI
+    from math import ceil, floor
+
+    cut = ceil if up else floor
+    return f"{cut(bar * 100) / 100:.2f} bar ({cut(psi * 10) / 10:.1f} psi)"
+
+
+def assembly() -> list[Step]:
+    return [
+        Step("Before anything else: no air supply, no battery. Eye protection on. Read the hazard analysis once.", "done"),
+        Step("Fit taps A, B, C at the top of the plenum, each with its own sintered filter; three plugs of different keying or colour.", "done"),
+        Step("Transducers B and C are VENTED gauge types: vent hole free, not painted, not under a seal. Never fit a sealed type as C.", "seen"),
+        Step("A, B and C are not all of one lot.", "seen"),
+        Step("R11 soldered at the legs of M1; R35 to R38 are 0.1 % parts; U4 is a push-pull type.", "seen"),
+        Step("Workshop line build: RO1 fitted and sealed; SV1 on the relay channel (J2 1-3), SV2 on the pulse channel (J2 4-2).", "seen"),
+        Step("Relief valves RV1 (5.9 bar) and RV2 (10.5 bar): seals whole, outlets free, pointing away from people.", "seen"),
+        Step("No shut-off valve between the manifold and RV2. V5 opens the way to RV1 in the low position of the key.", "seen"),
+        Step("Hose at least 0.61 m (California T8 3325), strain relief at both ends.", "seen"),
+    ]
+
+
+def checkout() -> list[Step]:
+    low, high = cutoff.band(False), cutoff.band(True)
+    g = gate.report()
+    relief = PARAMS["relief_low"], PARAMS["relief_high"]
+    vent_pa = max(air.vented_gauge_pa(line) for line in (False, True))
+    return [
+        Step("Processor not fitted, 12 V on, run switch held: voltage across the air source terminals", "0 V, for 60 s"),
+        Step("Processor fitted, USB only, no 12 V: nothing moves, display lights", "yes"),
+        Step("V5_SENS, V5_CUT", "4.75 to 5.25 V each"),
+        Step("Firmware installed, workshop contact closed at power-up, hose shut off: `mpremote connect PORT run hardware/checkout_pico.py`, the check-out "
+             "program. It leads through GATE, RELAY and the vent balance below; the run control must be held", "starts; nothing moves before RUN and ENTER"),
+        Step("GATE toggled once each 2 ms by the check-out program, then stopped: time to 1 V at the gate of M1, stopped high and stopped low",
+             f"{g['gate_min_ms']:.1f} to {g['gate_max_ms']:.1f} ms after the last falling edge"),
+        Step("RELAY dropped: time from the command to an open contact", f"at most {g['relay_max_ms']:.1f} ms"),
+        Step("Sum of the two longest times measured", "at most 20 ms"),
+        Step("GATE held at 1, then at 0: air source", "stays off"),
+        Step("Blow each tap shut in turn with a plug: only its own reading stops following", "A, B, C each"),
+        Step("Low range, dead-ended hose, hand pump and reference gauge (U 2.5 kPa or better), three slow rises: pressure at which the cutoff opens",
+             f"each within {both(low[0], up=True)} to {both(low[2])}"),
+        Step("The same in the high range", f"each within {both(high[0], up=True)} to {both(high[2])}"),
+        Step("At each trip: relay drops, vent opens, firmware shows independent-cutoff, voltage across the relay coil", "under 0.5 V"),
+        Step("Test button in the low range: the same four", "yes"),
+        Step("Both ranges, after a trip: let the manifold fall to 0 bar (0 psi) and wait a minute: cutoff", "stays open, vent stays open"),
+        Step("12 V away for 5 seconds and back, manifold empty; again with the adapter switched on at the mains instead of plugged in: cutoff", "closed, both times"),
+        Step("RV1 begins to open, low range", f"{both(relief[0].low, up=True)} to {both(relief[0].high)}"),
+        Step("RV2 begins to open, high range (shop air of 11 bar or more, hose shut off and pointing away)", f"{both(relief[1].low, up=True)} to {both(relief[1].high)}"),
+        Step("Vent balance: hose shut off, air source running by the check-out program with the vent open, highest supply: manifold",
+             f"under {both(vent_pa)}; ceiling over 1.5 is {both(500_000 / 1.5)}"),
+        Step("Range key half-way, then with one contact wire off: firmware", "refuses, both times"),
+        Step("Self-test with K1's contact bridged, then with M1's drain to source bridged", "refused, both times"),
+        Step("Calibration of A and B against the reference gauge (rimward calibrate)", "accepted; certificate filed"),
+        Step("Unplug 12 V in the middle of a fill into a 2 L vessel", "stops at once; on return: idle, tyre unknown"),
+    ]
+
+
+def daily() -> list[Step]:
+    return [
+        Step("Drain the water trap. Look at hose, chuck, relief seals, vent silencer.", "dry, whole, free"),
+        Step("Key to LOW. Press the cutoff test button for two seconds, let go, wait ten.", "clicks open and stays open, display shows independent-cutoff; take the 12 V away for 5 seconds"),
+        Step("Hold the run control with the hose shut: let go.", "stops at once"),
+        Step("Self-test passes, both transducers show 0.00 bar (0.0 psi) with the chuck in the air.", "yes"),
+        Step("Check the reading against a hand gauge on one tyre.", "within 0.10 bar (1.5 psi)"),
+        Step("Key to HIGH only for a hooked rim whose marked limit is above 5.0 bar (72.5 psi).", "key back to LOW after it"),
+    ]
+
+
+def out_of_service() -> list[str]:
+    return [
+        "any check-out or daily step not passed",
+        "calibration or yearly check-out overdue",
+        "independent cutoff opened in use and the cause is not found",
+        "gate-element-stuck or relay-stuck shown twice",
+        "a relief valve has blown, or its seal is broken",
+        "dropped from bench height, wet inside, hose cut or bulged",
+        "a transducer, U4, R35 to R38, a relief valve, the vent or RO1 was changed and check-out was not done again",
+        "used outside 0 to 50 degC: the cutoff's band is stated for that range only",
+    ]
+
+
+def html() -> str:
+    """The printable sheet: boxes to tick and lines to write figures on."""
+    def table(title: str, steps: list[Step]) -> str:
+        rows = "".join(f"<tr><td>{i}</td><td>{escape(s.text)}</td><td>{escape(s.limit)}</td><td></td><td>&#9633; pass &#9633; fail</td></tr>"
+                       for i, s in enumerate(steps, 1))
+        return (f"<h2>{title}</h2><table><thead><tr><th></th><th>step</th><th>must be found</th><th>found</th><th></th></tr></thead>"
+                f"<tbody>{rows}</tbody></table>")
+
+    style = ("@page{size:A4;margin:12mm}body{font:10pt/1.4 sans-serif}table{border-collapse:collapse;width:100%}th,td{border:1px solid #555;"
+             "padding:4px 6px;vertical-align:top;text-align:left}td:nth-child(1){width:5mm}td:nth-child(3){width:48mm}td:nth-child(4){width:28mm}"
+             "td:nth-child(5){width:22mm;white-space:nowrap}tr{break-inside:avoid}thead{display:table-header-group}.head td{height:8mm}")
+    head = ('<table class="head"><tr><td style="width:50%">Inflator number:</td><td style="width:50%">Build: &#9633; compressor &#9633; workshop line</td></tr>'
+            "<tr><td>Checked by, date:</td><td>Reference gauge, its U, due date:</td></tr></table>")
+    stop = "".join(f"<li>{escape(s)}</li>" for s in out_of_service())
+    return (f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Rimward: check-out sheet</title><style>{style}</style>'
+            f"<h1>Assembly and check-out sheet</h1><p>All pressures gauge. One step failed: the inflator is not used.</p>{head}"
+            f"{table('Assembly', assembly())}{table('Check-out', checkout())}{table('Each day before use', daily())}"
+            f"<h2>Out of service when</h2><ul>{stop}</ul></html>\n")
+
+
+def markdown() -> str:
+    lines = ["# Assembly and check-out sheet", "", "All pressures gauge. One step failed: the inflator is not used.", ""]
+    for title, steps in (("Assembly", assembly()), ("Check-out", checkout()), ("Each day before use", daily())):
+        lines += [f"## {title}", "", "| step | must be found |", "| --- | --- |", *(f"| {s.text} | {s.limit} |" for s in steps), ""]
+    return "\n".join([*lines, "## Out of service when", "", *(f"- {s}" for s in out_of_service()), ""])

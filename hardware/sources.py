@@ -1,0 +1,112 @@
+"""Part classes of the bill of materials: what the class is, whether safety rests on it, and series that fit.
+
+Only series of electronic and pneumatic components are named, as examples that fit the stated figures; a figure on the maker's sheet
+always goes before this table. Where `critical` is true at least two sources that can take each other's place are given, with what
+has to change. Series are from memory unless a note says that a sheet was seen.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One class: KiCad footprint, description, critical, series that fit, what to mind when one replaces the other."""
+
+    footprint: str
+    text: str
+    critical: bool
+    series: tuple[str, ...]
+    note: str = ""
+
+
+KINDS = {
+    "conn-power": Kind("TerminalBlock:TerminalBlock_5.08mm", "screw terminals, 30 A", False, ("5.08 mm two- and four-pole terminal blocks",)),
+    "conn-small": Kind("Connector:JST_XH_2.5mm", "keyed wire-to-board connector, 3 A", False, ("XH 2.5 mm", "KK 254")),
+    "fuse-blade": Kind("Fuse:Fuseholder_Blade_ATO", "blade fuse 20 A with holder", True, ("ATO / ATOF 20 A", "FKS 80 V 20 A"), "same size"),
+    "fuse-small": Kind("Fuse:Fuseholder_TR5", "time-lag fuse", True, ("TR5 time-lag", "TE5 time-lag"), "same lead pitch"),
+    "tvs": Kind("Diode_SMD:D_SMC", "transient suppressor, 18 V standoff, one-way", False, ("SMCJ18A", "1.5SMC22A")),
+    "cap-bulk": Kind("Capacitor_THT:CP_Radial_D10.0mm", "aluminium electrolytic, 105 degC", False, ("FR", "PX", "UPW")),
+    "cap-ceramic": Kind("Capacitor_SMD:C_1206", "ceramic, X7R (100 nF and less also C0G)", False, ("GRM31", "C3216", "CL31")),
+    "cap-film": Kind("Capacitor_THT:C_Rect_L7.2mm_W4.5mm_P5.00mm", "film, 5 %, sets the drop-out time", True, ("MKS2 (PET)", "ECQ-V / B32529 (PET)"), "5 mm pitch"),
+    "res": Kind("Resistor_SMD:R_0805", "thick film 1 %, 100 ppm/K", False, ("RC0805", "ERJ-6EN")),
+    "res-precision": Kind("Resistor_SMD:R_0805", "thin film 0.1 %, 25 ppm/K", True, ("ERA-6A", "RT0805B", "TNPW0805"), "same size"),
+    "diode-schottky": Kind("Diode_SMD:D_SMA", "Schottky 1 A 40 V", False, ("SS14", "B140")),
+    "diode-signal-schottky": Kind("Diode_SMD:D_SOD-323", "Schottky 0.2 A 30 V", False, ("BAT54WS", "BAT42WS")),
+    "diode-signal": Kind("Diode_SMD:D_SOD-123", "fast 100 V", False, ("1N4148W", "BAV16W"), "D11: 0.5 A repetitive peak"),
+    "diode-power": Kind("Package_TO_SOT_THT:TO-220-2", "Schottky 20 A 60 V", False, ("MBR2060", "SBR20U60")),
+    "zener": Kind("Diode_SMD:D_SMB", "Zener diode", True, ("SMBJ / 1SMB59xx", "SZMM3Z / BZG03"), "clamp voltage decides how fast the relay lets go"),
+    "led": Kind("LED_THT:LED_D5.0mm", "white lamp", False, ("any 20 mA",)),
+    "clamp-dual": Kind("Package_TO_SOT_SMD:SOT-23", "series pair of Schottky diodes", False, ("BAT54S", "BAS40-04")),
+    "npn": Kind("Package_TO_SOT_SMD:SOT-23", "small NPN 45 V, gain 100 or more", True, ("BC847B / BC847C", "MMBT3904 (40 V)"), "same pinout"),
+    "pnp": Kind("Package_TO_SOT_SMD:SOT-23", "small PNP 45 V, gain 100 or more", True, ("BC857B / BC857C", "MMBT3906 (40 V)"), "same pinout"),
+    "nmos": Kind("Package_TO_SOT_SMD:SOT-23", "N-channel 60 V 2 A, fully on at 3 V", True, ("IRLML0060", "DMN6140L", "SI2308"), "same pinout; threshold under 2 V"),
+    "pmos": Kind("Package_TO_SOT_SMD:SOT-23", "P-channel 60 V 1.5 A or more, gate 20 V", True, ("DMP6180 / DMP6023", "SI2309", "ZXMP6A13F"),
+                 "check package against footprint"),
+    "nmos-power": Kind("Package_TO_SOT_THT:TO-220-3", "N-channel 60 V 60 A, 10 milliohm at 10 V", True, ("IRFZ44N / IRLZ44N", "STP60NF06", "FQP50N06"), "same pinout"),
+    "relay": Kind("Relay_THT:Relay_SPST_30A", "12 V, 30 A form A, releases within 10 ms without diode", True,
+                  ("automotive 30 A form A, 300 ohm coil, release 10 ms at most (sheet seen)", "TRS series 12 V form A, 180 or 253 ohm, release 2 ms (sheet seen)"),
+                  "T9A is NOT a source: 15 ms release (sheet seen) breaks the 20 ms budget; check coil pins against the footprint"),
+    "reg-switch-5": Kind("Converter_DCDC:SIP-3", "switching regulator in the outline of a 7805", True, ("R-78E5.0-1.0", "TSR 1-2450", "K7805-1000R3"), "same pinout"),
+    "reg-linear-5": Kind("Package_TO_SOT_SMD:SOT-89-3", "5 V 100 mA linear regulator, 30 V in", True, ("L78L05", "UA78L05", "MC78L05"),
+                         "pinout differs between families"),
+    "reg-linear-3": Kind("Package_TO_SOT_SMD:SOT-23-5", "3.0 V linear regulator (2.5 V with AD7988)", True, ("MCP1802T-30", "TPS7A2030", "XC6206 3.0 V"), "check pinout"),
+    "transducer-sealed": Kind("Connector:JST_XH_3", "0-10 bar sealed gauge, ratiometric 0.5-4.5 V, total error band 1 %, burst over 30 bar", True,
+                              ("PX3 sealed gauge 10 bar", "M3200 sealed gauge 10 bar"), "same signal; thread and plug differ; calibrate after a change"),
+    "transducer-vented": Kind("Connector:JST_XH_3", "0-10 bar VENTED gauge, ratiometric 0.5-4.5 V, total error band 1 % over 0 to 50 degC", True,
+                              ("M5200 gauge 10 bar 0.5-4.5 V", "HSC 010BG analog 10-90 %, with a port adapter"),
+                              "vented to the room, not sealed: a sealed one trips 0.3 bar late at 3000 m; must not be the same lot as A"),
+    "comparator": Kind("Package_SO:SOIC-8", "dual, push-pull, rail-to-rail inputs, offset 10 mV at most", True, ("MCP6562", "TLV3202", "LMV762"),
+                       "same pinout; an open-collector type is NOT a source: its broken output wire would give consent"),
+    "adc16": Kind("Package_SO:MSOP-10", "16-bit, reference up to 5 V with 3.3 V logic, INL 2 counts", True, ("ADS8866 / ADS8864 (sheet seen)", "AD7988-1 with U8 = 2.5 V"),
+                  "same pinout; U8 changes with it"),
+    "barometer": Kind("Package_LGA:Bosch_LGA-8", "300 to 1100 hPa, I2C", False, ("BMP280", "BME280 (same pressure registers)")),
+    "mcu-board": Kind("Module:RaspberryPi_Pico", "Raspberry Pi Pico, RP2040", False, ("Pico", "Pico H")),
+    "display": Kind("Connector:PinHeader_1x04", "128 x 64 monochrome, I2C, SSD1306 command set", False, ("SSD1306 module", "SSD1309 module")),
+    "switch-run": Kind("Connector:JST_XH_2", "momentary, 1 A at 12 V, opens by spring; hand trigger or foot pedal", True,
+                       ("V3 / D3V snap-action", "V15 snap-action in a foot pedal"), "gold-free contact, 10 mA to 1 A"),
+    "switch-test": Kind("Button_Switch_THT:SW_SPDT", "momentary change-over, break before make", True, ("KS-01Q with change-over", "B3 change-over"), "gold contacts"),
+    "switch-key": Kind("Connector:JST_XH_6", "three-pole two-position, on the stem of valve V5, key removable in both positions", True,
+                       ("cam switch 3-pole, gold", "three D2F snap-action on a cam"), "contacts must not bridge while turning"),
+    "button": Kind("Connector:JST_XH_2", "sealed push button, 16 mm or larger", False, ("IP67 16 mm", "IP67 19 mm")),
+    "buzzer": Kind("Buzzer_Beeper:Buzzer_12x9.5", "5 V with built-in oscillator", False, ("12 mm active piezo",)),
+}
+
+
+@dataclass(frozen=True)
+class AirPart:
+    """One pneumatic part: reference, ISO 1219 symbol used, what it is, rating, series that fit, what it is for."""
+
+    ref: str
+    symbol: str
+    text: str
+    rating: str
+    sources: tuple[str, ...]
+    why: str
+
+
+AIR_PARTS = (
+    AirPart("P1", "compressor", "12 V piston compressor head with motor, oil-free (compressor build)", "stall under 10.5 bar, 15 A", ("by figures only",), "air source"),
+    AirPart("SV1", "valve-2-2-nc", "2/2 solenoid valve, normally closed, 12 V (line build): relay channel", "16 bar, shut in 20 ms",
+            ("direct-acting 2/2 NC, orifice 2 mm", "the same of a second maker, G1/8"), "shut-off valve L1"),
+    AirPart("SV2", "valve-2-2-nc", "2/2 solenoid valve, normally closed, 12 V (line build): pulse channel", "16 bar, shut in 20 ms",
+            ("direct-acting 2/2 NC, orifice 2 mm", "not of the same lot as SV1"), "shut-off valve L2"),
+    AirPart("RG1", "regulator", "pressure regulator with gauge (line build)", "16 bar in, set 9 bar", ("G1/4 regulator", "G1/4 filter regulator"), "main to 9 bar"),
+    AirPart("FT1", "filter-trap", "filter with water trap", "16 bar, 40 um", ("G1/4 filter, manual drain", "G1/4 filter, float drain"), "water out of the air"),
+    AirPart("RO1", "restrictor", "fixed restrictor (line build)", "C 0.20 dm3/(s bar), +10 % -20 %", ("drilled jet 1.25 mm", "needle valve, locked and sealed"), "inlet never beats the vent"),
+    AirPart("NR1", "check", "check valve", "16 bar", ("inline check valve 6 mm",), "compressor head does not leak back"),
+    AirPart("PL1", "plenum", "block with dead-end plenum, 40 to 90 mL with hose", "proof 20 bar", ("machined aluminium",), "taps away from the stream"),
+    AirPart("TA", "tap-filter", "tap A with sintered filter 40 um", "16 bar", ("sintered bronze G1/8", "sintered steel G1/8"), "transducer A"),
+    AirPart("TB", "tap-filter", "tap B with sintered filter 40 um", "16 bar", ("sintered bronze G1/8", "sintered steel G1/8"), "transducer B"),
+    AirPart("TC", "tap-filter", "tap C with sintered filter 40 um", "16 bar", ("sintered bronze G1/8", "sintered steel G1/8"), "transducer C of the independent cutoff"),
+    AirPart("SV3", "valve-2-2-no", "2/2 solenoid valve, normally OPEN, 12 V, with silencer", "16 bar, C 0.80 dm3/(s bar) +-15 % with silencer, opens in 20 ms",
+            ("direct-acting 2/2 NO, orifice 2.5 mm", "the same of a second maker, G1/8"), "vent"),
+    AirPart("V5", "valve-2-2-hand", "2/2 ball valve with cam stem: range key", "16 bar", ("G1/8 ball valve with switch kit", "rotary valve, two positions"),
+            "low: opens the way to RV1; carries the three poles of S3"),
+    AirPart("RV1", "relief", "relief valve, low range, set and sealed at 5.9 bar", "5.9 bar +-3 % (ISO 4126-1), C 1.2 or more fully open",
+            ("sealed relief valve G1/4, flow diameter 4 mm", "the same of a second maker"), "last stop, low range"),
+    AirPart("RV2", "relief", "relief valve, always connected, set and sealed at 10.5 bar", "10.5 bar +-3 % (ISO 4126-1), C 1.2 or more fully open",
+            ("sealed relief valve G1/4, flow diameter 4 mm", "the same of a second maker"), "last stop, high range and parts"),
+    AirPart("H1", "hose", "hose 6 mm inside, 1.2 m, with strain relief", "20 bar working, 60 bar burst", ("rubber air hose", "polyurethane air hose"),
+            "person stands out of the path of a bead that lets go (at least 0.61 m: California T8 3325)"),
+    AirPart("CH1", "chuck", "clip-on chuck, pin-open or pressure-open: set in the profile", "16 bar", ("clip-on chuck",), "hands free of the wheel"),
+)

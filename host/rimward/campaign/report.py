@@ -1,0 +1,63 @@
+"""What a campaign leaves behind: report.json, pictures and the worst sessions as files that replay alone."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from rimward.campaign.draw import choices, draw
+from rimward.campaign.plots import draw_plots
+from rimward.campaign.store import Results
+from rimward.campaign.summary import summary
+
+
+def write(results: Results, out: Path) -> dict[str, Any]:
+    """Writes all of it into `out`; gives the figures."""
+    out.mkdir(parents=True, exist_ok=True)
+    rows = results.rows()
+    figures = summary(rows, results.plan.sessions, results.plan.seed)
+    figures["worst"] = [worst | {"file": save(results, worst, out)} for worst in figures["worst"]]
+    played = rows[rows["refused"] < 2]
+    figures["pictures"] = [str(path) for path in draw_plots(played, figures, out)] if len(played) else []
+    (out / "report.json").write_text(json.dumps(figures, indent=2) + "\n")
+    return figures
+
+
+def save(results: Results, worst: dict[str, Any], out: Path) -> str:
+    """The session file of one of the worst; its name."""
+    from rimward.campaign.keep import keep
+
+    path = out / f"worst-{worst['set']}-{worst['number']}.rws"
+    keep(draw(results.plan.seed, worst["number"], choices(results.plan.faults)), path)
+    return str(path)
+
+
+def lines(figures: dict[str, Any], out: Path) -> Iterator[str]:
+    """The report for people."""
+    f = figures
+    yield f"{f['sessions']} sessions, {f['ticks'] / 1e6:.1f} million ticks, seed {f['seed']}."
+    yield f"Set D: {f['set_d_sessions']} sessions, {f['exceedances']} exceedances, highest true pressure / ceiling {f['peak_over_ceiling_max']:.4f}."
+    for row in f["residual"]:
+        yield f"Set R: {row['fault']}: highest {row['ratio_max']:.3f} of the ceiling ({row['peak_max_pa'] / 1e5:.2f} bar); bounded by {row['bound_by']}."
+    error = f["final_error"]
+    if error["error_pa"]:
+        e = error["error_pa"]
+        yield (
+            f"Final error of {error['fills']} fills: median {e['median'] / 1e5:+.3f} bar, 1 % to 99 % {e['p1'] / 1e5:+.3f} to {e['p99'] / 1e5:+.3f} bar"
+            " (instruments within their class)."
+        )
+    for kind, row in f["fill_over_ideal"].items():
+        if row["target_to_0.92"]:
+            q = row["target_to_0.92"]
+            yield f"Last air / ideal, {kind}, target to 0.92 of the ceiling: median {q['median']:.2f}, 99 % {q['p99']:.2f} ({q['n']} fills)."
+    yield f"{'fault':20s} set sessions over  highest  detected  median s    99 % s  most often recorded"
+    for row in f["faults"]:
+        t = row["detection_s"]
+        times = f"{t['median']:9.3f} {t['p99']:9.3f}" if t else f"{'-':>9s} {'-':>9s}"
+        word = next(iter(row["causes"]), "-")
+        yield (
+            f"{row['fault']:20s}  {row['set']}  {row['sessions']:7d} {row['exceedances']:4d} {row['ratio_max']:8.3f} {row['detected']:9d} {times}  {word}"
+        )
+    yield f"Report, pictures and the worst sessions: {out}"
+
+

@@ -1,0 +1,127 @@
+"""One or more cartridges into one tyre. All CO2 counts as gas in the tyre; gauge is against the ambient of the altitude."""
+
+import math
+from dataclasses import dataclass
+
+from rimward.atmosphere import ambient_pa
+from rimward.cartridge.gas import CO2_G_PER_MOL, VALID_TO_PA, air_mol, ideal_pressure_pa, pressure_pa, saturation_pa
+from rimward.volume import Volumes
+
+STARTS = ("seated", "flat-tube")
+JUST_AFTER_C, JUST_AFTER_BAND_C = -10.0, (-20.0, 0.0)  # how cold the gas is just after: our choice, shown with its band
+OVERNIGHT_LOSS_PERCENT = (10, 60)  # estimate; no test asserts it
+ZERO_C_K = 273.15
+_SEARCH_STEPS = 60
+
+
+@dataclass(frozen=True)
+class Charge:
+    """What goes in, and where. `start_pa` is gauge and only for a seated tyre; `temp_c` is where the tyre settles."""
+
+    grams: float
+    volumes: Volumes
+    start: str = "seated"
+    start_pa: int = 0
+    temp_c: float = 20.0
+    altitude_m: float = 0.0
+    ride_temp_max_c: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.start not in STARTS:
+            raise ValueError(f"start must be one of {', '.join(STARTS)}")
+        if self.start == "flat-tube" and self.start_pa:
+            raise ValueError("a flat tube has no start pressure")
+
+    @property
+    def ambient_pa(self) -> float:
+        """Absolute ambient pressure, pascal."""
+        return ambient_pa(self.altitude_m)
+
+    @property
+    def hottest_c(self) -> float:
+        """The hottest of ride and place, Celsius."""
+        return max(self.temp_c, self.ride_temp_max_c if self.ride_temp_max_c is not None else self.temp_c)
+
+
+@dataclass(frozen=True)
+class State:
+    """One state: gas temperature and gauge pressure (pascal) at the low, nominal and high volume."""
+
+    temp_c: float
+    low_volume_pa: float
+    nominal_volume_pa: float
+    high_volume_pa: float
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the charge leaves, gauge pascal. `over_ceiling` and `largest_grams` are None without a ceiling."""
+
+    just_after: State
+    just_after_band_pa: tuple[float, float]
+    settled: State
+    hottest: State
+    ideal_pa: float
+    over_ceiling: bool | None
+    largest_grams: float | None
+    may_be_liquid: bool
+    past_validity: bool
+
+
+def charge_tyre(charge: Charge, ceiling_pa: int | None = None) -> Outcome:
+    """The states of a charge, held against a ceiling (gauge pascal) at the hottest and the low volume."""
+    hottest = _state(charge, charge.hottest_c)
+    cold = [min(t, charge.temp_c) for t in (JUST_AFTER_C, *JUST_AFTER_BAND_C)]
+    low_m3 = charge.volumes.low_l / 1000
+    return Outcome(
+        just_after=_state(charge, cold[0]),
+        just_after_band_pa=(_gauge(charge, charge.grams, low_m3, cold[1]), _gauge(charge, charge.grams, low_m3, cold[2])),
+        settled=_state(charge, charge.temp_c),
+        hottest=hottest,
+        ideal_pa=_ideal(charge, low_m3),
+        over_ceiling=None if ceiling_pa is None else hottest.low_volume_pa > ceiling_pa,
+        largest_grams=None if ceiling_pa is None else largest_grams(charge, ceiling_pa),
+        may_be_liquid=_co2_alone(charge, low_m3, cold[1]) > saturation_pa(cold[1] + ZERO_C_K),
+        past_validity=hottest.low_volume_pa + charge.ambient_pa > VALID_TO_PA,
+    )
+
+
+def largest_grams(charge: Charge, ceiling_pa: int) -> float:
+    """The most CO2, grams rounded down to 0.01, that stays at or under a ceiling at the hottest and the low volume."""
+    volume = charge.volumes.low_l / 1000
+
+    def over(grams: float) -> bool:
+        return _gauge(charge, grams, volume, charge.hottest_c) > ceiling_pa
+
+    low, high = 0.0, 1.0
+    if over(low):
+        return 0.0
+    while not over(high) and high < 1e5:
+        low, high = high, high * 2
+    for _ in range(_SEARCH_STEPS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if over(middle) else (middle, high)
+    return math.floor(low * 100) / 100
+
+
+def _state(charge: Charge, temp_c: float) -> State:
+    v = charge.volumes
+    return State(temp_c, *(_gauge(charge, charge.grams, litres / 1000, temp_c) for litres in (v.low_l, v.nominal_l, v.high_l)))
+
+
+def _air(charge: Charge, volume_m3: float) -> float:
+    return air_mol(charge.ambient_pa + charge.start_pa, volume_m3, charge.temp_c + ZERO_C_K) if charge.start == "seated" else 0.0
+
+
+def _gauge(charge: Charge, grams: float, volume_m3: float, temp_c: float) -> float:
+    return pressure_pa(grams / CO2_G_PER_MOL, _air(charge, volume_m3), volume_m3, temp_c + ZERO_C_K) - charge.ambient_pa
+
+
+def _ideal(charge: Charge, volume_m3: float) -> float:
+    kelvin = charge.temp_c + ZERO_C_K
+    air = (charge.ambient_pa + charge.start_pa) * volume_m3 / (8.31446261815324 * kelvin) if charge.start == "seated" else 0.0
+    return ideal_pressure_pa(charge.grams / CO2_G_PER_MOL, air, volume_m3, kelvin) - charge.ambient_pa
+
+
+def _co2_alone(charge: Charge, volume_m3: float, temp_c: float) -> float:
+    return pressure_pa(charge.grams / CO2_G_PER_MOL, 0.0, volume_m3, temp_c + ZERO_C_K)

@@ -1,0 +1,129 @@
+"""The question answered: what pressure may this rim with this tyre have, on this ride?"""
+
+from collections.abc import Sequence
+
+from rimward.ceiling.cautions import pair_warnings, pressure_warnings, ride_warnings
+from rimward.ceiling.envelope import envelope, fill_ceiling, highest_gauge
+from rimward.ceiling.limits import limits_of
+from rimward.ceiling.maker import MakerTable
+from rimward.ceiling.model import Assessment, Instrument, Limit, Note, Place, Ride, Rim, Tyre, Window
+from rimward.ceiling.rules import pair_refusals
+from rimward.units import floor_kpa, show_limit, show_minimum, show_reading
+
+FILL_ONLY_PERCENT = 105  # our choice: a limit held at the fill only may not be passed by more on the stated ride
+HELD_ON = ("ride", "fill")
+SEA_LEVEL = Place()
+
+
+def assess(
+    rim: Rim,
+    tyre: Tyre,
+    fill: Place | None = None,
+    ride: Ride | None = None,
+    instrument: Instrument | None = None,
+    maker_table: MakerTable | None = None,
+    *,
+    held_on: str = "ride",
+) -> Assessment:
+    """The limits, the envelope, the ceiling and the window of a rim with a tyre; or why there is none.
+
+    All pressures gauge pascal. `held_on="fill"` holds the limit at the fill only although a ride is stated (recorded, and refused where
+    the ride takes it past 105 %). Raises ValueError for an altitude outside the standard atmosphere's table.
+    """
+    if held_on not in HELD_ON:
+        raise ValueError(f"held_on must be one of {', '.join(HELD_ON)}")
+    fill = fill or SEA_LEVEL
+    ride = ride if ride is not None and ride.stated else None
+    limits = limits_of(rim, tyre, maker_table)
+    refusals = pair_refusals(rim, tyre, maker_table)
+    warnings = list(pair_warnings(rim, tyre, maker_table))
+    if not limits:
+        refusals.append(
+            Note(
+                "no-limit-known",
+                "Neither the rim nor the tyre has a stated maximum. Read the rim and the sidewall; without one there is no limit to hold.",
+            )
+        )
+        return _answer(rim, tyre, limits, refusals, warnings, instrument)
+    bound = limits[0].pa if held_on == "fill" else fill_ceiling(limits[0].pa, fill, ride)
+    bound = max(0, floor_kpa(bound))
+    highest = highest_gauge(bound, fill, ride)
+    refusals += _pressure_refusals(tyre, limits[0], bound, instrument, highest if held_on == "fill" else 0.0)
+    if not refusals:
+        stop = bound - instrument.guard_pa if instrument else None
+        warnings += pressure_warnings(tyre, bound, stop)
+        warnings += ride_warnings(limits[0].pa, bound, fill, ride, held_on, highest)
+    return _answer(rim, tyre, limits, refusals, warnings, instrument, bound, (fill, ride), held_on)
+
+
+def refused(refusals: Sequence[Note]) -> Assessment:
+    """The answer where rim or tyre could not even be read."""
+    return Assessment("refused", None, None, None, (), Window(None, None), None, tuple(refusals), ())
+
+
+def _pressure_refusals(tyre: Tyre, limit: Limit, bound: int, instrument: Instrument | None, highest: float) -> list[Note]:
+    notes = []
+    if bound <= 0:
+        notes.append(
+            Note(
+                "ride-leaves-no-pressure",
+                f"No fill here keeps the limit {show_limit(limit.pa)} on the whole ride. Fill nearer to the ride's heat and height.",
+            )
+        )
+    if tyre.min_pa is not None and tyre.min_pa > bound:
+        notes.append(
+            Note(
+                "tyre-minimum-above-ceiling",
+                f"The tyre needs at least {show_minimum(tyre.min_pa)}, and the ceiling is {show_limit(bound)} ({limit.id}: "
+                f"{limit.source}). No pressure is allowed: this tyre does not belong on this rim for this ride.",
+            )
+        )
+    if highest * 100 > limit.pa * FILL_ONLY_PERCENT:
+        notes.append(
+            Note(
+                "limit-exceeded-on-ride",
+                f"Held at the fill only, this would read {show_reading(highest, limit.pa)} on the ride, above "
+                f"{FILL_ONLY_PERCENT} % of the limit {show_limit(limit.pa)}. Let the limit hold on the whole ride.",
+            )
+        )
+    if instrument and bound > 0 and bound - instrument.guard_pa <= 0:
+        notes.append(
+            Note(
+                "guard-band-above-ceiling",
+                f"This inflator's guard band {show_limit(instrument.guard_pa)} leaves nothing of the ceiling. Use a finer one.",
+            )
+        )
+    return notes
+
+
+def _answer(
+    rim: Rim,
+    tyre: Tyre,
+    limits: tuple[Limit, ...],
+    refusals: list[Note],
+    warnings: list[Note],
+    instrument: Instrument | None,
+    bound: int | None = None,
+    where: tuple[Place, Ride | None] = (SEA_LEVEL, None),
+    held_on: str = "ride",
+) -> Assessment:
+    ceiling = bound if not refusals else None
+    limit = limits[0] if limits else None
+    return Assessment(
+        status="refused" if refusals else "ok",
+        ceiling_pa=ceiling,
+        stop_reading_pa=ceiling - instrument.guard_pa if ceiling is not None and instrument else None,
+        governing=limit.id if limit else None,
+        limits=limits,
+        window=Window(tyre.min_pa, ceiling),
+        envelope=envelope(limit.pa, ceiling, *where) if limit else None,
+        refusals=tuple(refusals),
+        warnings=tuple(warnings),
+        limit_pa=limit.pa if limit else None,
+        bound_pa=bound,
+        guard_pa=instrument.guard_pa if instrument else None,
+        held_on=held_on,
+        instrument=instrument,
+        rim=rim,
+        tyre=tyre,
+    )

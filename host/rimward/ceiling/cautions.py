@@ -1,0 +1,150 @@
+"""What the person must be told although it does not rule the pair out."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from rimward.ceiling.maker import MakerTable
+from rimward.ceiling.model import Note, Place, Ride, Rim, Tyre
+from rimward.ceiling.rules import width
+from rimward.ceiling.standards import standards
+from rimward.units import celsius, show_limit, show_minimum, show_reading
+
+HOT_CK = 31315  # 40 °C: a warm day in the sun, our choice
+EXAMPLE_FILL_CK = 29315  # 20 °C, only to illustrate a ride that nobody stated
+
+
+def pair_warnings(rim: Rim, tyre: Tyre, table: MakerTable | None) -> Iterator[Note]:
+    """Warnings about the pair itself."""
+    if rim.type == "unknown":
+        yield Note(
+            "rim-type-unknown",
+            "The rim's type is not known, so it counts as straight-side (hookless) with the 5 bar class limit."
+            + (" Whether it is a tubeless rim is not known either." if tyre.air == "tubeless" else ""),
+        )
+        if tyre.approved == "unknown":
+            yield Note(
+                "approval-unknown",
+                "It is not known whether the tyre is approved for straight-side rims, and this rim may be one. Find out before riding.",
+            )
+    if rim.type == "SS" and tyre.bead == "unknown":
+        yield Note(
+            "bead-unknown", "A straight-side rim that is not tubeless takes rigid-bead tyres only. Check that the bead does not fold."
+        )
+    if rim.max_pa is None:
+        yield Note("rim-maximum-unknown", _no_rim_maximum(rim, tyre))
+    if tyre.max_pa is None:
+        yield Note("tyre-maximum-unknown", "No maximum of the tyre was given. Read the sidewall: the lower of rim and tyre counts.")
+    for name, disagree in (("rim", rim.units_disagree), ("tyre", tyre.units_disagree)):
+        if disagree:
+            yield Note(
+                "printed-units-disagree",
+                f"The pressures printed on the {name} in different units do not say the same. The lowest maximum counts.",
+            )
+    yield from _widths(rim, tyre, table)
+
+
+def pressure_warnings(tyre: Tyre, ceiling_pa: int, stop_pa: int | None) -> Iterator[Note]:
+    """Warnings about the window between minimum and ceiling."""
+    rows: list[dict[str, Any]] = standards()["minimum_pressures"]
+    row = next(row for row in rows if row["up_to_width_mm"] is None or tyre.width_mm <= row["up_to_width_mm"])
+    off_road = rows[-1]
+    low = [text for text, pa in (("ceiling", ceiling_pa), ("tyre's printed minimum", tyre.min_pa)) if pa is not None and pa < row["min_pa"]]
+    if low:
+        yield Note(
+            "iso-minimum-pressure",
+            f"The {' and the '.join(low)} is below {show_minimum(row['min_pa'])}, the least that {row['edition']} recommends for "
+            f"{row['use']} (off-road: {show_minimum(off_road['min_pa'])}). A tyre this soft may leave the rim in a corner.",
+        )
+    if stop_pa is not None and tyre.min_pa is not None and tyre.min_pa > stop_pa:
+        yield Note(
+            "tyre-minimum-above-stop-reading",
+            f"This inflator stops at {show_limit(stop_pa)}, below the tyre's minimum {show_minimum(tyre.min_pa)}: "
+            "it cannot fill this tyre. Use one with a smaller guard band.",
+        )
+
+
+def ride_warnings(limit_pa: int, ceiling_pa: int, place: Place, ride: Ride | None, held_on: str, highest: float) -> Iterator[Note]:
+    """Warnings about what the ride does, stated or not."""
+    if ride is None or not ride.stated:
+        yield _ride_not_stated(limit_pa, ceiling_pa, place)
+        return
+    if ride.temp_max_ck is not None and place.temp_ck is None:
+        yield Note(
+            "fill-temperature-assumed",
+            "No fill temperature was given: 0 °C is assumed, the safe side. Measure it and state it with --fill-temp.",
+        )
+    unstated = [
+        text
+        for text, value in (
+            ("highest temperature is not stated: no warming is counted", ride.temp_max_ck),
+            ("highest altitude is not stated: no climb is counted", ride.altitude_max_m),
+        )
+        if value is None
+    ]
+    if unstated:
+        yield Note("ride-partly-stated", f"The ride's {unstated[0]}. State it, or the limit holds only as far as the ride is known.")
+    if held_on == "fill":
+        yield Note(
+            "limit-held-at-fill-only",
+            f"At your word the limit is held at the fill only. On the ride this reads up to {show_reading(highest, limit_pa)} "
+            f"against a limit of {show_limit(limit_pa)}.",
+        )
+
+
+def _ride_not_stated(limit_pa: int, ceiling_pa: int, place: Place) -> Note:
+    fill_ck = place.temp_ck if place.temp_ck is not None else EXAMPLE_FILL_CK
+    ambient, percent = place.ambient_pa, standards()["test_ratio"]["percent"]
+    hot = (ceiling_pa + ambient) * HOT_CK / fill_ck - ambient
+    tested_c = celsius(int(fill_ck * (limit_pa * percent / 100 + ambient) / (ceiling_pa + ambient)))
+    return Note(
+        "ride-not-stated",
+        f"No ride is stated, so the limit holds at the fill only. Filled to the ceiling at {celsius(fill_ck):.0f} °C this reads "
+        f"{show_reading(hot, limit_pa if hot > limit_pa else None)} at 40 °C, and reaches {percent} % of the limit at {tested_c:.1f} °C.",
+    )
+
+
+def _no_rim_maximum(rim: Rim, tyre: Tyre) -> str:
+    if not rim.straight_side:
+        return "No maximum of the rim was given: only the tyre's maximum governs. Look for the rim's own; the lower one counts."
+    if tyre.width_mm > standards()["careful_cap"]["above_width_mm"]:
+        return (
+            f"No maximum of the rim was given. The class limit is not the limit of a {width(tyre.width_mm)} mm tyre: "
+            f"500 kPa x 28 / {width(tyre.width_mm)} is "
+            "applied (equal casing tension; our choice, not a standard). Look for the rim's own."
+        )
+    return "No maximum of the rim was given: the class limit of 5 bar is applied. Look for the rim's own; it may be lower."
+
+
+def _widths(rim: Rim, tyre: Tyre, table: MakerTable | None) -> Iterator[Note]:
+    if table:
+        if not table.rows_for(rim):
+            yield Note(
+                "maker-table-silent", f"The maker's table has no row for this rim ({table.citation}); the standards' widths are used."
+            )
+        else:
+            return
+    yield from _straight_side_width(rim, tyre) if rim.straight_side else _crochet_width(rim, tyre)
+
+
+def _straight_side_width(rim: Rim, tyre: Tyre) -> Iterator[Note]:
+    rows = [row for row in standards()["narrow_tyre_warnings"] if row["rim_inner_mm"] <= rim.inner_mm]
+    refused_from = min(row["rim_inner_mm"] for row in standards()["narrow_tyre_refusals"])
+    if rows and rim.inner_mm < refused_from and tyre.width_mm < rows[-1]["tyre_min_mm"]:
+        row = rows[-1]
+        yield Note(
+            "width-unverified",
+            f"{row['edition']} is said to want at least {row['tyre_min_mm']} mm on a straight-side rim of {row['rim_inner_mm']} mm inside "
+            f"({row['source']}, {row['confidence']}; not verified). Ask the rim's maker.",
+        )
+
+
+def _crochet_width(rim: Rim, tyre: Tyre) -> Iterator[Note]:
+    about = standards()["crochet_widths_about"]
+    row = next((row for row in standards()["crochet_widths"] if row["rim_inner_mm"] == rim.inner_mm), None)
+    if row and not row["tyre_mm"][0] <= tyre.width_mm <= row["tyre_mm"][1]:
+        low, high = row["tyre_mm"]
+        yield Note(
+            "width-unverified",
+            f"{about['edition']} listed {low} to {high} mm tyres on {row['rim_inner_mm']}C; it is superseded by {about['superseded_by']} "
+            f"and remembered ({about['source']}). Ask the makers of rim and tyre.",
+        )

@@ -1,0 +1,49 @@
+"""The ride envelope: how much lower a fill must be so that the limit holds on the whole ride.
+
+A fill of gauge P at (T0, ambient0) reads (P + ambient0) T / T0 - ambient elsewhere: a closed rigid volume of ideal gas. The fill place is
+itself a point of the ride.
+"""
+
+from rimward.ceiling.model import ASSUMED_FILL_CK, Envelope, Place, Ride
+
+
+def conditions(place: Place, ride: Ride | None) -> tuple[int, int, float, float]:
+    """(T0, highest T, ambient at the fill, lowest ambient): centikelvin and absolute pascal."""
+    fill_ck = place.temp_ck if place.temp_ck is not None else ASSUMED_FILL_CK
+    ambient = place.ambient_pa
+    if ride is None:
+        return fill_ck, fill_ck, ambient, ambient
+    hottest = max(fill_ck, ride.temp_max_ck) if ride.temp_max_ck is not None else fill_ck
+    lowest = min(ambient, Place(None, ride.altitude_max_m).ambient_pa) if ride.altitude_max_m is not None else ambient
+    return fill_ck, hottest, ambient, lowest
+
+
+def fill_ceiling(limit_pa: int, place: Place, ride: Ride | None) -> int:
+    """The highest fill, gauge pascal rounded down, that keeps `limit_pa` on the whole ride. At or below zero: none does."""
+    fill_ck, hottest_ck, ambient, lowest = conditions(place, ride)
+    if hottest_ck == fill_ck and lowest == ambient:
+        return limit_pa
+    return min(limit_pa, int(((limit_pa + lowest) * fill_ck / hottest_ck - ambient) // 1))
+
+
+def highest_gauge(fill_pa: int, place: Place, ride: Ride | None) -> float:
+    """The highest gauge pressure, pascal, that a fill reads anywhere on the ride."""
+    fill_ck, hottest_ck, ambient, lowest = conditions(place, ride)
+    if hottest_ck == fill_ck and lowest == ambient:
+        return float(fill_pa)
+    return (fill_pa + ambient) * hottest_ck / fill_ck - lowest
+
+
+def whole_above(pa: float, limit_pa: int) -> int:
+    """`pa` to the nearest pascal, but never shown as `limit_pa` when it is above."""
+    return max(round(pa), limit_pa + 1) if pa > limit_pa + 1e-6 else min(round(pa), limit_pa)
+
+
+def envelope(limit_pa: int, ceiling_pa: int | None, place: Place, ride: Ride | None) -> Envelope:
+    """The envelope of a limit, and of a ceiling where there is one."""
+    return Envelope(
+        fill_ceiling(limit_pa, place, ride),
+        whole_above(highest_gauge(limit_pa, place, ride), limit_pa),
+        None if ceiling_pa is None else whole_above(highest_gauge(ceiling_pa, place, ride), limit_pa),
+        *conditions(place, ride),
+    )

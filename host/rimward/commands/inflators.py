@@ -1,0 +1,78 @@
+"""`rimward inflators`: which serial ports have an inflator behind them."""
+
+from typing import Any
+
+import click
+
+from rimward.commands._port import json_option
+from rimward.output import console, emit_json
+
+
+@click.command()
+@click.option("--port", metavar="PORT", help="This one alone, with its last trips, its starts and the wear of its flash.")
+@json_option
+def command(port: str | None, as_json: bool) -> None:
+    """List serial ports with an inflator behind them, and what it is."""
+    from rich.table import Table
+
+    from rimward.link.ports import inflators
+
+    if port is not None:
+        told = one(port)
+        if as_json:
+            emit_json(told)
+        else:
+            print_one(told)
+        return
+    rows = list(inflators())
+    if as_json:
+        emit_json(rows)
+        return
+    found = [row for row in rows if row["inflator"]]
+    if not found:
+        console.print("No inflator found. Plug one in, or start one with `rimward virtual`.", markup=False)
+    else:
+        table = Table("port", "inflator", "workshop key", "state")
+        table.columns[0].overflow = "fold"
+        for row in found:
+            key = "enrolled" if row["key_enrolled"] else "none"
+            what = f"{row['device']}: {row['board']}, firmware {row['firmware']} on {row['interpreter']}"
+            table.add_row(row["port"], what, key, "tripped" if row["latched"] else "well")
+        console.print(table)
+    for row in rows:
+        if not row["inflator"]:
+            console.print(f"{row['port']}: {row['why']}", markup=False)
+
+
+def one(port: str) -> dict[str, Any]:
+    """What the inflator on a port is, and how it has fared."""
+    from rimward.link.condition import condition
+    from rimward.link.ports import about_row, open_client
+
+    with open_client(port) as client:
+        return {**about_row(port, client.about), **condition(client)}
+
+
+def print_one(told: dict[str, Any]) -> None:
+    """One inflator, for people."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    from rimward.sessions.facts import when_text
+    from rimward.units import show_reading
+
+    console.print(f"{told['device']}: {told['board']}, firmware {told['firmware']} on {told['interpreter']}", markup=False)
+    console.print(f"workshop key {'enrolled' if told['key_enrolled'] else 'none'}, {'tripped' if told['latched'] else 'well'}", markup=False)
+    held = f"{told['sessions_begun']} sessions begun, {told['sessions_held']} held, {told['profiles']} profiles"
+    console.print(f"started {told['starts']} times, {held}", markup=False)
+    worn = told["wear"]
+    console.print(f"flash: about {worn['erases']} erases, {worn['part'] * 100:.2g} % of its life (an estimate)", markup=False)
+    if not told["trips"]:
+        console.print("No trip is kept.", markup=False)
+        return
+    table = Table("when", "session", "cause", "at the hose (gauge)", "likely reason", "next", title="Last trips", title_justify="left")
+    for row in told["trips"]:
+        when = when_text(row["unix_s"]) if row["unix_s"] else f"start {row['boot']}, {row['tick'] * 0.002:.0f} s"
+        texts = (row["cause"], show_reading(row["value_pa"]), escape(row["cause_reason"]), escape(row["cause_next"]))
+        table.add_row(when, str(row["session"] or ""), *texts)
+    console.print(table)

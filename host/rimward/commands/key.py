@@ -1,0 +1,88 @@
+"""`rimward key`: the workshop key that tags profiles."""
+
+from pathlib import Path
+
+import click
+
+from rimward import keys
+from rimward.commands._port import port_option
+from rimward.commands.wheel_options import JSON, options
+from rimward.output import console, emit_json
+
+PURPOSE = click.option("--purpose", type=click.Choice(keys.PURPOSES), default="workshop", help="Which key; a proof bench has one of its own.")
+
+
+def report(ring: keys.Ring, purpose: str, as_json: bool, text: str = "") -> None:
+    """Says which keys there are; never a key itself."""
+    if as_json:
+        held = [{"key_id": k.key_id, "made": k.made, "current": i == 0} for i, k in enumerate(ring.keys)]
+        emit_json({"purpose": purpose, "kept_in": ring.kept_in, "keys": held})
+        return
+    if text:
+        console.print(text, markup=False)
+    for i, key in enumerate(ring.keys):
+        console.print(f"{key.key_id}  made {key.made}  {'in use' if i == 0 else 'earlier: only to recognise old tags'}", markup=False)
+    console.print(f"{len(ring.keys)} {purpose} key{'' if len(ring.keys) == 1 else 's'}, kept in: {ring.kept_in}", markup=False)
+
+
+@click.group()
+def command() -> None:
+    """The workshop key: it proves that a profile comes from this workshop, not that it is right."""
+
+
+@command.command()
+@options(PURPOSE, JSON)
+def show(purpose: str, as_json: bool) -> None:
+    """Which keys this computer holds, by their short names."""
+    report(keys.load(purpose), purpose, as_json)
+
+
+@command.command()
+@options(PURPOSE, JSON)
+def new(purpose: str, as_json: bool) -> None:
+    """Make the first key."""
+    report(keys.new(purpose), purpose, as_json, "Made. Export a copy and lock it away; then enrol it in each inflator with its button held.")
+
+
+@command.command()
+@options(PURPOSE, JSON)
+def rotate(purpose: str, as_json: bool) -> None:
+    """Replace the key, when somebody may have read it or an inflator was lost."""
+    report(keys.rotate(purpose), purpose, as_json, "Replaced. Enrol it in each inflator with its button held, make profiles anew, print tags anew.")
+
+
+@command.command()
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
+@options(PURPOSE, JSON)
+def export(file: Path, purpose: str, as_json: bool) -> None:
+    """Write the key to a new file that only its owner can read."""
+    key = keys.export(file, purpose)
+    if as_json:
+        emit_json({"file": str(file), "purpose": purpose, "key_id": key.key_id})
+        return
+    console.print(f"Key {key.key_id} written to {file}. Whoever reads that file can tag profiles: lock it away.", markup=False)
+
+
+@command.command("import")
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@options(PURPOSE, JSON)
+def import_(file: Path, purpose: str, as_json: bool) -> None:
+    """Take over a key that another computer of this workshop exported."""
+    report(keys.take_over(file, purpose), purpose, as_json, "Taken over.")
+
+
+@command.command()
+@options((port_option,), PURPOSE, JSON)
+def enrol(port: str, purpose: str, as_json: bool) -> None:
+    """Give this workshop's key to an inflator. Hold its workshop button down meanwhile."""
+    from rimward.link import verbs
+    from rimward.link.ports import open_client
+
+    key = keys.load(purpose).current
+    with open_client(port) as client:
+        verbs.enrol_key(client, key.key)
+    if as_json:
+        emit_json({"port": port, "key_id": key.key_id, "enrolled": True})
+    else:
+        text = f"Key {key.key_id} is in this inflator: from now on it takes a ceiling only from profiles tagged with it. Send its profiles again."
+        console.print(text, markup=False)

@@ -1,0 +1,324 @@
+"""`rimward profile`: make and show the binary record of a wheel's limits."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rimward.commands._port import port_option
+from rimward.commands.ceiling import read_place, read_ride, ride_options
+from rimward.commands.wheel_options import ABOUT_WHEEL, DATABASE, JSON, RIM_AND_TYRE, WHO, new_file, options, stated
+from rimward.errors import Refusal
+from rimward.output import console, emit_json
+
+FILE = click.Path(path_type=Path, dir_okay=False)
+MAKE_ONLY = (
+    click.option("--target", metavar="PRESSURE", help="What the tyre is filled to, gauge, as '4.6 bar'. You choose it; it must not be above the ceiling."),
+    click.option("--seat-pause", metavar="PRESSURE", help="Pause until the bead is seen seated (default 2.75 bar, or the target if that is lower)."),
+    click.option("--time-budget", type=click.IntRange(10, 1800), metavar="S", help="Longest time with the pump on (default: by volume)."),
+    click.option("--limit-at-fill-only", is_flag=True, help="Hold the limit at the fill only although a ride is stated. Recorded; refused above 105 % on the ride."),
+    click.option("--instrument", type=FILE, metavar="FILE", help="An inflator's calibration: the target must not be above where it stops."),
+    click.option("--maker-table", type=FILE, metavar="FILE", help="A maker's own table of widths and maxima."),
+    click.option("--untagged", is_flag=True, help="Leave the workshop's tag out; no inflator takes it until it is tagged."),
+)
+WITHOUT_REGISTER = (
+    click.option("--label", help="Name of a wheel that is not in the register."),
+    click.option("--wheel-id", metavar="HEX", help="Its id, 16 hexadecimal digits (default: a new one)."),
+    click.option("--revision", type=click.IntRange(1, 2**30 - 1), default=1, help="Higher than the last profile with that id."),
+)
+
+
+@click.group()
+def command() -> None:
+    """Wheel profiles: the record that an inflator takes its ceiling from."""
+
+
+@command.command()
+@click.option("--wheel", metavar="WHEEL", help="A wheel of the register.")
+@click.option("--from", "from_file", type=FILE, metavar="FILE", help="A profile as JSON, turned into binary as it is; its tag is kept, none is made.")
+@options(MAKE_ONLY, ride_options, WITHOUT_REGISTER, RIM_AND_TYRE, ABOUT_WHEEL)
+@click.option("-o", "--out", type=FILE, metavar="FILE", help="Where to write; .json for JSON, else binary (default: LABEL-rREVISION.rwp).")
+@click.option("--overwrite", is_flag=True, help="Replace that file.")
+@options(WHO, DATABASE, JSON)
+def make(**given: Any) -> None:
+    """Make a profile: of a wheel in the register, from options, or from JSON.
+
+    rimward profile make --wheel aspen --target '4.6 bar'
+    """
+    sources = [name for name in ("wheel", "from_file", "rim") if given[name]]
+    if len(sources) != 1:
+        raise click.UsageError("Give one of --wheel, --from, or --rim with --tyre and --label.")
+    if given["out"]:
+        new_file(given["out"], given["overwrite"])  # before a revision is used up
+    made, notes = {"wheel": from_register, "from_file": from_json_file, "rim": from_options}[sources[0]](given)
+    path = given["out"] or Path(f"{slug(made)}.rwp")
+    from rimward import profiles
+
+    profiles.write(new_file(path, given["overwrite"]), made)
+    told = describe(made, given["database"])
+    warn_untagged(told)
+    if given["as_json"]:
+        emit_json({"file": str(path), **told, "warnings": [{"id": note.id, "text": note.text} for note in notes]})
+    else:
+        print_profile(told)
+        for note in notes:
+            console.print(f"caution ({note.id}): {note.text}", markup=False)
+        console.print(f"written to {path}", markup=False)
+
+
+def slug(data: bytes) -> str:
+    """A file name from label and revision."""
+    import re
+
+    from rimward.records import unpack_profile
+
+    fields = unpack_profile(data)
+    return f"{re.sub(r'[^A-Za-z0-9]+', '-', fields['label']).strip('-').lower() or 'wheel'}-r{fields['revision']}"
+
+
+def asked_of(given: dict[str, Any]) -> Any:
+    """The options as what is asked of the profile."""
+    from rimward.ceiling import load_maker_table
+    from rimward.profiles import Asked
+    from rimward.units import parse_pressure
+
+    if not given["target"]:
+        raise click.UsageError("Give --target, as --target '4.6 bar'.")
+    return Asked(
+        parse_pressure(given["target"]),
+        read_place(given),
+        read_ride(given),
+        instrument_of(given["instrument"]),
+        load_maker_table(given["maker_table"]) if given["maker_table"] else None,
+        parse_pressure(given["seat_pause"]) if given["seat_pause"] else None,
+        given["time_budget"],
+        given["limit_at_fill_only"],
+    )
+
+
+def instrument_of(path: Path | None) -> Any:
+    """The inflator whose stop reading the target must keep to, where one is given."""
+    if path is None:
+        return None
+    from rimward.uncertainty.files import load_instrument
+
+    return load_instrument(path)
+
+
+def ring_of(given: dict[str, Any]) -> Any:
+    """The workshop's keys, or None when no tag is wanted."""
+    from rimward import keys
+
+    return None if given["untagged"] else keys.load()
+
+
+def from_register(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
+    from rimward import profiles
+    from rimward.commands.wheel import register
+
+    asked, ring = asked_of(given), ring_of(given)
+    with register(given["database"]) as held:
+        wheel = held.get(given["wheel"])
+        notes = profiles.cautions(asked.target_pa, profiles.assess_wheel(wheel.values, asked))
+        return profiles.issue(held, wheel, asked, ring, given["who"]), notes
+
+
+def from_json_file(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
+    from rimward import keys, profiles
+
+    data = profiles.read(given["from_file"])
+    if profiles.origin(data, keys.load())["state"] == "foreign":
+        raise Refusal("The tag does not fit this profile: it was edited, or another workshop made it.", "Make it from the wheel: rimward profile make --wheel.")
+    return data, []
+
+
+def from_options(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
+    from rimward import profiles
+    from rimward.register.fields import ENTERED, check_values
+
+    values = stated(**{name: given.get(name) for name in ENTERED})
+    missing = [name for name in ("label", "rim", "tyre") if name not in values]
+    if missing:
+        raise click.UsageError(f"Give {' and '.join('--' + m for m in missing)} too.")
+    try:
+        wheel_id = profiles.exact_hex(given["wheel_id"].lower(), 8) if given["wheel_id"] else profiles.new_wheel_id()
+    except ValueError:
+        raise click.UsageError("--wheel-id needs 16 hexadecimal digits.") from None
+    asked, ring = asked_of(given), ring_of(given)
+    answer = profiles.assess_wheel(checked := check_values(values), asked)
+    data = profiles.build(checked, wheel_id, given["revision"], asked, answer)
+    return profiles.tagged(data, ring) if ring and ring.keys else data, profiles.cautions(asked.target_pa, answer)
+
+
+def describe(data: bytes, database: str | None = None) -> dict[str, Any]:
+    """A profile as JSON, whose tag it carries, and what the register says of it."""
+    from rimward import keys, profiles
+    from rimward.commands.wheel import register
+    from rimward.records import unpack_profile
+    from rimward.tag.reading import STATES, standing
+
+    with register(database) as held:
+        state = standing(held, data, unpack_profile(data))
+    return {
+        "profile": profiles.to_json(data),
+        "bytes": len(data),
+        "origin": profiles.origin(data, keys.load()),
+        "standing": state,
+        "superseded": state == "superseded",
+        "says": " ".join(STATES[state]).strip(),
+    }
+
+
+def warn_untagged(told: dict[str, Any]) -> None:
+    if told["origin"]["state"] == "untagged":
+        text = "Untagged: no inflator takes a ceiling from it."
+        click.echo(f"{text} Make a key: rimward key new.", err=True)
+
+
+ORIGINS = {
+    "untagged": "no tag",
+    "ours": "tagged by this workshop",
+    "ours-earlier": "tagged with an earlier key of this workshop: make it anew",
+    "foreign": "TAG NOT OURS: made by another workshop, or altered",
+}
+
+
+def ride_line(p: dict[str, Any]) -> str:
+    """What the ceiling holds for."""
+    from rimward.units import celsius, show_reading
+
+    if "ride-stated" not in p["flags"]:
+        return "not stated: the limit holds at the fill, not on a hotter or higher ride"
+    held = " (the limit is held at the fill only)" if "limit-at-fill" in p["flags"] else ""
+    return f"lowest ambient {show_reading(p['ambient_min_pa'])} absolute, tyre up to {celsius(p['temp_max_ck']):.1f} °C{held}"
+
+
+def print_profile(told: dict[str, Any]) -> None:
+    """A profile for people: every limit in bar and psi, gauge."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    from rimward.units import celsius, show_limit
+
+    p = told["profile"]
+    rows = (
+        ("wheel", f"{p['label']} ({p['position']}), id {p['wheel_id']}, revision {p['revision']} of {p['made']}"),
+        ("tyre and rim", f"{p['tyre_width_dmm'] / 10:g}-{p['bead_seat_mm']} on {p['rim_width_dmm'] / 10:g} mm inside, {p['rim_class']}"),
+        ("limit", f"{show_limit(p['limit_pa'])} gauge ({p['limit_source']})"),
+        ("ceiling", f"{show_limit(p['ceiling_pa'])} gauge"),
+        ("target", f"{show_limit(p['target_pa'])} gauge at {celsius(p['ref_temp_ck']):.1f} °C"),
+        ("seat pause", f"{show_limit(p['seat_pause_pa'])} gauge"),
+        ("ride", ride_line(p)),
+        ("air volume", f"{p['volume_low_ml'] / 1000:.2f} to {p['volume_ml'] / 1000:.2f} L, pump at most {p['time_budget_s']} s"),
+        ("chuck, flags", ", ".join([p["chuck"], *p["flags"]])),
+        ("tag", ORIGINS[told["origin"]["state"]]),
+        ("register", told["says"]),
+    )
+    table = Table(show_header=False)
+    for head, text in rows:
+        table.add_row(head, escape(text))
+    console.print(table)
+
+
+@command.command()
+@click.argument("file", type=FILE)
+@options(DATABASE, JSON)
+def show(file: Path, database: str | None, as_json: bool) -> None:
+    """Show a profile: a binary file, its JSON, or the text of a tag's code."""
+    from rimward import profiles
+
+    told = describe(profiles.read(file), database)
+    if as_json:
+        emit_json(told)
+    else:
+        print_profile(told)
+
+
+@command.command("list")
+@options((port_option,), JSON)
+def list_command(port: str, as_json: bool) -> None:
+    """List the profiles that an inflator holds."""
+    from rimward import profiles
+    from rimward.link import verbs
+    from rimward.link.ports import open_client
+
+    with open_client(port) as client:
+        rows = verbs.list_profiles(client)
+    if as_json:
+        emit_json([{**row, "profile": profiles.to_json(row["data"]) if row["intact"] else None, "data": row["data"].hex()} for row in rows])
+    else:
+        print_held(rows)
+
+
+@command.command()
+@click.argument("wheel")
+@options((port_option,), JSON)
+def delete(wheel: str, port: str, as_json: bool) -> None:
+    """Delete a WHEEL's profile (id or label) from an inflator. Hold its workshop button meanwhile."""
+    from rimward.link import verbs
+    from rimward.link.ports import open_client
+
+    with open_client(port) as client:
+        row = verbs.delete_profile(client, wheel)
+    if as_json:
+        emit_json(row)
+    else:
+        text = f"Deleted: {row['label']}, revision {row['revision']}. The inflator still takes only later revisions of this wheel."
+        console.print(text, markup=False)
+
+
+# flag of a held profile -> words where it is set, where it is not
+HELD_WORDS = {
+    "chosen": ("chosen", ""),
+    "confirmed": ("confirmed", "waits to be confirmed"),
+    "tag_fits": ("tag fits its key", "no tag that fits its key"),
+}
+
+
+def print_held(rows: list[dict[str, Any]]) -> None:
+    """What an inflator holds, for people."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    from rimward.units import show_limit
+
+    if not rows:
+        console.print("The inflator holds no profile. Until one is sent it fills with its built-in straight-side profile only.", markup=False)
+        return
+    table = Table("wheel, id", "revision", "ceiling (gauge)", "target (gauge)", "state there")
+    table.columns[0].min_width = 16  # an id is never cut
+    for row in rows:
+        state = ", ".join(words[not row[name]] for name, words in HELD_WORDS.items() if words[not row[name]])
+        if row["intact"]:
+            p = row["profile"]
+            limits = (show_limit(p["ceiling_pa"]), show_limit(p["target_pa"]))
+            table.add_row(f"{escape(p['label'])}\n{p['wheel_id'].hex()}", str(p["revision"]), *limits, state)
+        else:
+            table.add_row("DAMAGED: send it again", "", "", "", state)
+    console.print(table)
+
+
+@command.command()
+@click.argument("file", type=FILE)
+@options((port_option,))
+@click.option("--as-is", is_flag=True, help="Do not put this workshop's tag on an untagged profile.")
+@options(JSON)
+def send(file: Path, port: str, as_is: bool, as_json: bool) -> None:
+    """Send a profile to an inflator. Done only when the digest of what the inflator stored matches."""
+    from rimward import keys, profiles
+    from rimward.link import verbs
+    from rimward.link.ports import open_client
+
+    data = profiles.read(file)
+    ring = keys.load()
+    tagging = not as_is and bool(ring.keys) and profiles.origin(data, ring)["state"] == "untagged"
+    if tagging:
+        data = profiles.tagged(data, ring)
+    with open_client(port, reconnect_s=5.0) as client:
+        row = verbs.send_profile(client, data)
+    if as_json:
+        emit_json({**row, "tagged_now": tagging})
+        return
+    console.print(f"Stored by the inflator and read back: revision {row['revision']}, digest {row['sha256'][:16]}.", markup=False)
+    if row["waiting_for_person"]:
+        console.print("This wheel is new to the inflator: confirm its size and rim type there before the first fill.", markup=False)

@@ -1,0 +1,36 @@
+"""`rimward replay`: recorded inputs through the real kernels."""
+
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from rimward.commands._port import json_option
+from rimward.output import console, emit_json
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@json_option
+def command(file: Path, as_json: bool) -> None:
+    """Run a session's recorded inputs through the real guard and fill. Exit 0: the same decisions; 1: a difference, shown."""
+    from rimward.sessions import read_session, replay
+
+    log = read_session(file)
+    result = replay(log)
+    if as_json:
+        spans = [{"first_tick": tick, "ticks": ticks} for tick, ticks in result.spans]
+        differences = [asdict(row) for row in result.differences]
+        emit_json({"identical": result.identical, "ticks": result.ticks, "spans": spans, "damage": log.damage, "differences": differences})
+    else:
+        for tick, ticks in result.spans:
+            console.print(f"full rate: ticks {tick} to {tick + ticks - 1} ({ticks * 0.002:.1f} s)")
+        if log.damage:
+            console.print(f"read up to byte {log.good_bytes}: {log.damage}", markup=False)
+        for row in result.differences:
+            console.print(row.line(), markup=False)
+        verdict = "the same decisions" if result.identical else "no full-rate ticks to replay" if not result.ticks else "OTHER DECISIONS"
+        console.print(f"{result.ticks} ticks replayed: {verdict}.")
+    if not result.identical:
+        sys.exit(1)

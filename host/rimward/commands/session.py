@@ -1,0 +1,209 @@
+"""`rimward session`: bring sessions home, show, verify and export them."""
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rimward.commands._port import json_option, port_option
+from rimward.commands.wheel_options import new_file
+from rimward.errors import Refusal
+from rimward.output import console, emit_json, progress_console
+
+FILE = click.Path(path_type=Path, dir_okay=False)
+FORMS = ("csv", "json")
+overwrite_option = click.option("--overwrite", is_flag=True, help="Replace that file.")
+
+
+@click.group()
+def command() -> None:
+    """Sessions: what an inflator recorded of a fill."""
+
+
+@command.command()
+@port_option
+@click.option("--session", "number", type=click.IntRange(min=1), metavar="N", help="Which one; else the newest.")
+@click.option("--list", "listing", is_flag=True, help="List what the inflator holds and bring nothing.")
+@click.option("-o", "--out", type=FILE, metavar="FILE", help="Where to write (default: session-INFLATOR-N.rws).")
+@overwrite_option
+@json_option
+def pull(port: str, number: int | None, listing: bool, out: Path | None, overwrite: bool, as_json: bool) -> None:
+    """Bring a session from the inflator. One that was interrupted goes on where it stopped."""
+    from rimward.link import verbs
+    from rimward.link.ports import open_client
+
+    if out is not None and not listing:
+        new_file(out, overwrite)
+    with open_client(port, reconnect_s=10.0) as client:
+        if listing:
+            show_list(verbs.list_sessions(client), as_json)
+            return
+        row = verbs.find_session(client, number or 0)
+        path = new_file(out or Path(verbs.session_file_name(client, row)), overwrite)
+        with progress_of(row["session"], row["bytes"]) as step:
+            verbs.pull_session(client, row["session"], path, step)
+    tell_pulled(path, row, as_json)
+
+
+def tell_pulled(path: Path, row: dict[str, Any], as_json: bool) -> None:
+    """What came, and whether it is whole."""
+    from rimward.sessions import read_session
+
+    damage = read_session(path).damage
+    if as_json:
+        emit_json({"file": str(path), **row, "damage": damage})
+    else:
+        state = f"read up to its damage: {damage}" if damage else "whole"
+        console.print(f"Session {row['session']}, {row['bytes']} bytes, ended by {row['cause']}: {state}. Written to {path}.", markup=False)
+
+
+def progress_of(session: int, size: int) -> Any:
+    """A progress bar on standard error; the context gives `step(have, size)`."""
+    from contextlib import contextmanager
+
+    from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
+
+    @contextmanager
+    def shown():  # type: ignore[no-untyped-def]
+        columns = (TextColumn("session {task.fields[session]}"), BarColumn(), DownloadColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=progress_console, transient=True) as bar:
+            task = bar.add_task("pull", total=size, session=session)
+            yield lambda have, _size: bar.update(task, completed=have)
+
+    return shown()
+
+
+def show_list(rows: list[dict[str, Any]], as_json: bool) -> None:
+    """Stored sessions, newest first."""
+    from rich.table import Table
+
+    from rimward.sessions.facts import when_text
+
+    if as_json:
+        emit_json(rows)
+        return
+    if not rows:
+        console.print("The inflator holds no session.")
+        return
+    table = Table("session", "when", "bytes", "wheel", "ended by")
+    for row in rows:
+        table.add_row(str(row["session"]), when_text(row["unix_s"]), str(row["bytes"]), row["wheel_id"], row["cause"] if row["ended"] else "not closed")
+    console.print(table)
+
+
+def load(path: Path) -> tuple[bytes, Any]:
+    """The bytes of a session file, and its log."""
+    from rimward.sessions import read_session
+
+    log = read_session(path)
+    return path.read_bytes(), log
+
+
+@command.command()
+@click.argument("file", type=FILE)
+@json_option
+def show(file: Path, as_json: bool) -> None:
+    """Show a session: wheel, limits, how it ended and why, events, which stretches replay, damage."""
+    from rimward.sessions import export, facts
+
+    raw, log = load(file)
+    found = facts.facts(log, raw, keys=facts.workshop_keys())
+    events, spans = export.events(log), export.spans(log)
+    if as_json:
+        emit_json({"file": str(file), "figures": found.to_json(), "damage": log.damage, "good_bytes": log.good_bytes, "events": events, "spans": spans})
+        return
+    print_sections(facts.sections(found))
+    print_events(events)
+    for span in spans:
+        text = f"full rate, replays exactly: ticks {span['first_tick']} to {span['first_tick'] + span['ticks'] - 1} ({span['ticks'] * export.TICK_S:.1f} s)"
+        console.print(text, markup=False)
+    if log.damage:
+        console.print(f"DAMAGED: read up to byte {log.good_bytes} of {len(raw)}: {log.damage}", markup=False)
+
+
+def print_sections(sections: Any) -> None:
+    """Figures under their headings."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    for heading, rows in sections:
+        table = Table(title=heading, title_justify="left", show_header=False)
+        for _key, name, text in rows:
+            table.add_row(name, escape(text))
+        console.print(table)
+
+
+def print_events(events: list[dict[str, Any]]) -> None:
+    """Events in order, in words."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table("time", "event", "cause", "state", "value", "meaning", title="Events", title_justify="left")
+    for row in events:
+        cause = row["cause"] if row["cause"] != "none" else ""
+        values = f"{row['value']}, {row['value2']}" if row["value2"] else str(row["value"])
+        table.add_row(f"{row['tick'] * 0.002:.2f} s", row["event"], cause, row["state"], values, escape(row["meaning"]))
+    console.print(table)
+
+
+@command.command("export")
+@click.argument("file", type=FILE)
+@click.option("-o", "--out", type=FILE, metavar="FILE", help="Where to write; .json or .csv. Else standard output.")
+@click.option("--format", "form", type=click.Choice(FORMS), help="Needed where the file name does not say; csv on standard output.")
+@click.option("--every-tick", is_flag=True, help="Every 2 ms of the full-rate stretches, not every fifth of them.")
+@overwrite_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON: with -o what was written, else the session itself.")
+def export_command(file: Path, out: Path | None, form: str | None, every_tick: bool, overwrite: bool, as_json: bool) -> None:
+    """Export the readings as CSV, or everything as JSON. Pressures are gauge, in Pa."""
+    from rimward.sessions import export
+
+    if as_json and out is None and form == "csv":
+        raise click.UsageError("--json prints no CSV. Leave one of them out, or give -o FILE.")
+    kind = form or (("json" if as_json else "csv") if out is None else out.suffix.lower().removeprefix("."))
+    if kind not in FORMS:
+        raise click.UsageError(f"{out.name if out else kind} must end in .csv or .json, or give --format.")
+    raw, log = load(file)
+    text = export.to_csv(log, every_tick) if kind == "csv" else json.dumps(export.to_json(log, raw, every_tick), indent=1, allow_nan=False) + "\n"
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        try:
+            new_file(out, overwrite).write_text(text, encoding="utf-8")
+        except OSError as failed:
+            raise Refusal(f"{out} cannot be written: {failed.strerror}.", "Give another place.") from failed
+        if as_json:
+            emit_json({"file": str(file), "written": str(out), "format": kind, "damage": log.damage, "good_bytes": log.good_bytes})
+    if log.damage:
+        click.echo(f"rimward: {file} was read up to byte {log.good_bytes}: {log.damage}.", err=True)
+
+
+VERDICTS = {
+    "holds": "The chain holds: no block was removed, added or edited since the inflator wrote it with this workshop's key.",
+    "broken": "THE CHAIN DOES NOT HOLD: a block was edited, removed or added, or another workshop's key made it.",
+    "damaged": "DAMAGED",
+    "not-chained": "Not chained: the inflator had no workshop key, so nothing shows whether this record was edited.",
+}
+
+
+@command.command()
+@click.argument("file", type=FILE)
+@json_option
+def verify(file: Path, as_json: bool) -> None:
+    """Verify that a session is whole and unedited, with the workshop key. Exit 0: it is; 1: it is not, or nothing shows it."""
+    from rimward.sessions import facts
+
+    raw, log = load(file)
+    keys = facts.workshop_keys()
+    found = facts.verify(log, raw, keys, check=False)
+    if found.whole and found.chained and not keys:
+        raise Refusal("This computer has no workshop key to verify the record with.", "Take it over from the one that has: rimward key import FILE.")
+    state = "damaged" if not found.whole else "not-chained" if not found.chained else "holds" if found.chain else "broken"
+    if as_json:
+        emit_json({"file": str(file), "verdict": state, "ok": state == "holds", "damage": log.damage, "good_bytes": log.good_bytes, "bytes": len(raw)})
+    else:
+        damage = f" from byte {log.good_bytes} of {len(raw)} on: {log.damage}." if log.damage else ""
+        console.print(VERDICTS[state] + damage, markup=False)
+    if state != "holds":
+        sys.exit(1)

@@ -1,0 +1,82 @@
+"""`rimward tag`: print a wheel's tag and read one back."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rimward.commands.profile import FILE, describe, print_profile, warn_untagged
+from rimward.commands.wheel_options import DATABASE, JSON, new_file, options
+from rimward.errors import Refusal
+from rimward.output import console, emit_json
+
+MAY_BE_FILLED = ("current", "unknown-wheel", "newer-than-register")
+
+
+@click.group()
+def command() -> None:
+    """Wheel tags of 25 x 40 mm: ceiling, target, and the whole profile as a code."""
+
+
+@command.command("print")
+@click.argument("wheel", required=False)
+@click.option("--profile", "profile_file", type=FILE, metavar="FILE", help="The tag of this profile file instead of a wheel of the register.")
+@click.option("-o", "--out", type=FILE, required=True, metavar="FILE", help="tag.svg, tag.pdf or tag.png.")
+@click.option("--overwrite", is_flag=True, help="Replace that file.")
+@options(DATABASE, JSON)
+def print_(wheel: str | None, profile_file: Path | None, out: Path, overwrite: bool, database: str | None, as_json: bool) -> None:
+    """Print the tag of a wheel's newest profile."""
+    if bool(wheel) == bool(profile_file):
+        raise click.UsageError("Give a WHEEL or --profile FILE.")
+    from rimward import profiles
+    from rimward.tag import code, design, drawing
+
+    data = newest(wheel, database) if wheel else profiles.read(profile_file)  # type: ignore[arg-type]
+    told = describe(data, database)
+    refuse_outdated(told, "printed")
+    drawing.write(design.wheel_tag(data), new_file(out, overwrite), design.PIXEL_MM)
+    warn_untagged(told)
+    if as_json:
+        text = code.to_text(data)
+        emit_json({"file": str(out), "width_mm": design.WIDTH_MM, "height_mm": design.HEIGHT_MM, "module_mm": design.MODULE_MM, "code": text, **told})
+    else:
+        console.print(f"Tag of {told['profile']['label']}, revision {told['profile']['revision']}, written to {out}. Print it at 100 %.", markup=False)
+
+
+def newest(wheel: str, database: str | None) -> bytes:
+    """The newest profile issued for a wheel, as it was issued."""
+    from rimward.commands.wheel import register
+
+    with register(database) as held:
+        found = held.get(wheel)
+    if "profile" not in found.values:
+        raise Refusal(f"{found.label} has no profile yet.", "Make one: rimward profile make --wheel WHEEL --target PRESSURE.")
+    return bytes.fromhex(found.values["profile"]["data"])
+
+
+def refuse_outdated(told: dict[str, Any], what: str) -> None:
+    if told["standing"] not in MAY_BE_FILLED:
+        raise Refusal(f"Not {what}: {told['says']}")
+
+
+@command.command()
+@click.argument("image", type=FILE)
+@click.option("-o", "--out", type=FILE, metavar="FILE", help="Write the profile, to be sent to an inflator. Not done for one that no longer counts.")
+@click.option("--overwrite", is_flag=True, help="Replace that file.")
+@options(DATABASE, JSON)
+def read(image: Path, out: Path | None, overwrite: bool, database: str | None, as_json: bool) -> None:
+    """Read a wheel tag from a picture, and say whether it still counts."""
+    from rimward import profiles
+    from rimward.tag import reading
+
+    data = reading.read(image)
+    told = describe(data, database)
+    if told["standing"] != "current":
+        click.echo(told["says"], err=True)
+    if as_json:
+        emit_json(told)
+    else:
+        print_profile(told)
+    if out:
+        refuse_outdated(told, "written")
+        profiles.write(new_file(out, overwrite), data)

@@ -1,0 +1,56 @@
+"""Options that several commands share: what stands on rim and tyre, fill place and ride, and where the register is."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from rimward.errors import Refusal
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+RIM_AND_TYRE = (
+    click.option("--rim", metavar="SIZE", help="Rim, as 622x23TSS; 622x23? where the type is unknown."),
+    click.option("--rim-max", metavar="PRESSURE", help="Maximum marked on the rim, as '5 bar'."),
+    click.option("--tyre", metavar="SIZE", help="Tyre, as 28-622."),
+    click.option("--tyre-range", metavar="RANGE", help="Range printed on the tyre, as '4-6 bar'."),
+    click.option("--tyre-min", metavar="PRESSURE", help="Minimum printed on the tyre."),
+    click.option("--tyre-max", metavar="PRESSURE", help="Maximum printed on the tyre."),
+    click.option("--approved", type=click.Choice(["yes", "no", "unknown"]), help="Is the tyre approved for straight-side rims?"),
+    click.option("--bead", type=click.Choice(["rigid", "folding", "unknown"]), help="Bead of the tyre."),
+    click.option("--air", type=click.Choice(["tube", "tubeless"]), help="With an inner tube or without."),
+)
+
+ABOUT_WHEEL = (
+    click.option("--position", type=click.Choice(["front", "rear", "any"]), help="Front or rear wheel."),
+    click.option("--chuck", type=click.Choice(["pin-open", "pressure-open"]), help="Which chuck fills it."),
+)
+
+DATABASE = click.option("--database", metavar="URL", help="Register elsewhere: a file, or postgresql://USER@HOST/NAME.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Machine-readable output.")
+WHO = click.option("--by", "who", default="", metavar="NAME", help="Who enters this (default: the login name).")
+
+
+def options(*groups: Any) -> Callable[[F], F]:
+    """Puts options, or tuples of them, on a command in the order given."""
+    flat = [one for group in groups for one in (group if isinstance(group, tuple) else (group,))]
+
+    def add(command: F) -> F:
+        for one in reversed(flat):
+            command = one(command)
+        return command
+
+    return add
+
+
+def stated(**values: Any) -> dict[str, Any]:
+    """The options that were given, by field name."""
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def new_file(path: Path, overwrite: bool) -> Path:
+    """Raises Refusal for a file that exists, unless overwriting was asked for."""
+    if path.exists() and not overwrite:
+        raise Refusal(f"{path} exists already.", "Give another name with -o, or add --overwrite.")
+    return path

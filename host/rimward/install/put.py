@@ -1,0 +1,96 @@
+"""Installing: every file aside, its digest worked out by the board, and only then all of them put in place, main.py last."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rimward.errors import Refusal
+from rimward.install.device import Device
+from rimward.install.plan import LIB, PACKAGES, Item, firmware_version
+
+MAIN = "/main.py"
+ASIDE = ".new"
+AWAY = ".old"
+OLDEST = (1, 26)
+PLATFORMS = ("rp2",)
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What an install did."""
+
+    interpreter: str
+    before: str
+    after: str
+    written: int
+    unchanged: int
+    removed: int
+    bytes: int
+
+
+def interpreter(device: Device, platforms: tuple[str, ...] = PLATFORMS) -> str:
+    """Name and version of what runs there. Refusal for a board or a version this firmware is not for."""
+    name, version, platform = device.ask("(lambda s: (s.implementation.name, s.implementation.version[:3], s.platform))(__import__('sys'))")
+    text = f"{name} {'.'.join(str(part) for part in version)} on {platform}"
+    if name != "micropython" or platform not in platforms:
+        raise Refusal(f"This firmware is for MicroPython on the RP2040; there is {text}.", "Use a Raspberry Pi Pico.")
+    if tuple(version[:2]) < OLDEST:
+        raise Refusal(f"There is {text}; hard timers need 1.26 or newer.", "Put a newer MicroPython on the board.")
+    return text
+
+
+def installed_version(device: Device) -> str:
+    """Firmware version on the board; empty if there is none."""
+    code = f"import sys\n{LIB!r} in sys.path or sys.path.append({LIB!r})\ntry:\n from rimward_fw import version\n print(version.FIRMWARE)\nexcept Exception: pass"
+    said = device.run(code + "\nfor m in list(sys.modules):\n if m.startswith('rimward'): del sys.modules[m]")
+    return said.splitlines()[-1] if said else ""
+
+
+def stale(device: Device, items: list[Item]) -> list[str]:
+    """Files of the packages on the board that belong to nothing now: old modules, leftovers, the other form of a module."""
+    wanted = {item.path for item in items}
+    return [path for package in PACKAGES for path in device.files(f"{LIB}/{package}") if path not in wanted]
+
+
+def _swap(device: Device, items: list[Item], new: list[Item]) -> int:
+    """Puts the new files in place with main.py away meanwhile: a power cut in between leaves a board that starts nothing."""
+    if new and device.digests([MAIN])[MAIN]:
+        device.rename(MAIN, MAIN + AWAY)
+    for item in new:
+        if item.path != MAIN:
+            device.rename(item.path + ASIDE, item.path)
+    old = stale(device, items)
+    for path in old:
+        device.remove(path)
+    held = device.digests([item.path for item in items])
+    wrong = [item.path for item in items if item.path != MAIN and held[item.path] != item.digest]
+    if wrong:
+        raise Refusal(f"After the install {wrong[0]} is not what it should be; the board starts nothing now.", "Install again.")
+    main = next(item for item in items if item.path == MAIN)
+    if new:
+        device.rename(MAIN + ASIDE if main in new else MAIN + AWAY, MAIN)
+    device.remove(MAIN + AWAY)
+    if device.digests([MAIN])[MAIN] != main.digest:
+        raise Refusal("After the install main.py is not what it should be.", "Install again.")
+    return len(old)
+
+
+def install(device: Device, items: list[Item], tell: Tell, platforms: tuple[str, ...] = PLATFORMS) -> Outcome:
+    """Does it all. Whatever breaks before the last digest fits leaves the old firmware untouched."""
+    runs = interpreter(device, platforms)
+    before = installed_version(device)
+    held = device.digests([item.path for item in items])
+    new = [item for item in items if held[item.path] != item.digest]
+    device.folders([item.path for item in new])
+    for number, item in enumerate(new, 1):
+        tell(f"{number}/{len(new)} {item.path} ({len(item.data)} bytes)")
+        device.write(item.path + ASIDE, item.data)
+    aside = device.digests([item.path + ASIDE for item in new])
+    bad = [item.path for item in new if aside[item.path + ASIDE] != item.digest]
+    if bad:
+        for item in new:
+            device.remove(item.path + ASIDE)
+        raise Refusal(f"{bad[0]} reads back differently from what was sent.", "Try again; if it repeats, the board's flash is worn.")
+    removed = _swap(device, items, new)
+    size = sum(len(item.data) for item in items)
+    return Outcome(runs, before, firmware_version(), len(new), len(items) - len(new), removed, size)

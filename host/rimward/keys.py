@@ -1,0 +1,206 @@
+"""The workshop key: 32 random bytes that prove a profile comes from this workshop.
+
+It lives in the system keyring, or in a file that only its owner can read (mode 0600) where there is no keyring.
+A tag proves origin, not safety: whoever holds the key can tag anything, and the inflator's own ceilings hold all the same.
+Earlier keys stay in the ring so that tags made with them can still be told apart from forgeries.
+"""
+
+import contextlib
+import hashlib
+import hmac
+import json
+import os
+import secrets
+import stat
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from rimward.errors import Refusal
+from rimward.register.place import data_dir
+
+KEY_BYTES = 32
+TAG_BYTES = 16
+KEPT = 6  # the newest key and earlier ones; some system keyrings hold little
+SERVICE = "rimward"
+STORE_VARIABLE = "RIMWARD_KEYSTORE"
+PURPOSES = ("workshop", "bench")
+EXPORT_FORM = "rimward-key-1"
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key. `key_id` names it without giving it away; `made` is its day (UTC)."""
+
+    key: bytes
+    made: str
+
+    @property
+    def key_id(self) -> str:
+        return hmac.new(self.key, b"rimward key id", hashlib.sha256).hexdigest()[:8]
+
+
+@dataclass(frozen=True)
+class Ring:
+    """The newest key first, and where they are kept (in words)."""
+
+    keys: tuple[Key, ...]
+    kept_in: str
+
+    @property
+    def current(self) -> Key:
+        if not self.keys:
+            raise Refusal("This computer has no workshop key.", "Make one: rimward key new; or take one over: rimward key import FILE.")
+        return self.keys[0]
+
+
+def tag_of(key: bytes, body: bytes) -> bytes:
+    """HMAC-SHA-256 over `body`, cut to the first 16 bytes."""
+    return hmac.new(key, body, hashlib.sha256).digest()[:TAG_BYTES]
+
+
+def which_key(ring: Ring, body: bytes, tag: bytes) -> Key | None:
+    """The key of the ring that made this tag; None for a foreign or damaged one."""
+    return next((k for k in ring.keys if hmac.compare_digest(tag_of(k.key, body), tag)), None)
+
+
+def file_of(purpose: str) -> Path:
+    return data_dir() / "keys" / f"{purpose}.json"
+
+
+def usable_keyring():
+    """The system keyring, or None where there is none that keeps a secret (a fail, null or plain-text one)."""
+    wanted = os.environ.get(STORE_VARIABLE, "")
+    if wanted not in ("", "file", "keyring"):
+        raise Refusal(f"{STORE_VARIABLE}='{wanted}' is not understood.", "Set it to keyring or file, or leave it unset.")
+    if wanted == "file":
+        return None
+    import keyring
+
+    backend = keyring.get_keyring()
+    if getattr(backend, "priority", 0) >= 1:
+        return backend
+    if wanted == "keyring":
+        raise Refusal("This system has no keyring that can keep the key.", f"Install or unlock one, or set {STORE_VARIABLE}=file.")
+    return None
+
+
+def read_text(purpose: str) -> tuple[str | None, str]:
+    """The stored ring as text, and where it was found or would be put. A file that exists is used before an empty keyring."""
+    backend = usable_keyring()
+    if backend is not None:
+        with keyring_errors():
+            text = backend.get_password(SERVICE, purpose)
+        if text is not None or not file_of(purpose).exists():
+            return text, "system keyring"
+    return read_private(file_of(purpose)), "file"
+
+
+@contextlib.contextmanager
+def keyring_errors() -> Iterator[None]:
+    """A locked or failing keyring as one line."""
+    import keyring.errors
+
+    try:
+        yield
+    except keyring.errors.KeyringError as failed:
+        raise Refusal(f"The system keyring refused: {failed}.", f"Unlock it, or set {STORE_VARIABLE}=file.") from failed
+
+
+def read_private(path: Path) -> str | None:
+    """A secret file's text; refused when others could read it. None where it does not exist."""
+    try:
+        mode = path.stat().st_mode
+    except FileNotFoundError:
+        return None
+    if os.name == "posix" and mode & (stat.S_IRWXG | stat.S_IRWXO):
+        raise Refusal(f"The key file {path} can be read by others.", f"Run chmod 600 '{path}', and rotate the key if somebody may have read it.")
+    return path.read_text(encoding="utf-8")
+
+
+def write_private(path: Path, text: str, replace: bool) -> None:
+    """Writes a secret file with mode 0600, whole or not at all."""
+    if path.exists() and not replace:
+        raise Refusal(f"{path} exists already.", "Give another name, or move the old file away.")
+    aside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as out:
+            out.write(text)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(aside, path)
+    except OSError as failed:
+        aside.unlink(missing_ok=True)
+        raise Refusal(f"The key file {path} cannot be written: {failed.strerror}.", "Free space or give another place; the old file stays.") from failed
+
+
+def load(purpose: str = "workshop") -> Ring:
+    """The keys of one purpose. An empty ring where none was made; Refusal when what is stored is damaged."""
+    text, kept_in = read_text(purpose)
+    if text is None:
+        return Ring((), kept_in)
+    try:
+        keys = tuple(Key(bytes.fromhex(k["key"]), str(k["made"])) for k in json.loads(text)["keys"])
+    except (ValueError, KeyError, TypeError) as damaged:
+        raise Refusal(f"The stored {purpose} key ({kept_in}) is damaged.", "Import it from your exported copy.") from damaged
+    if any(len(k.key) != KEY_BYTES for k in keys):
+        raise Refusal(f"The stored {purpose} key ({kept_in}) has a wrong length.", "Import it from your exported copy.")
+    return Ring(keys, kept_in)
+
+
+def save(keys: tuple[Key, ...], kept_in: str, purpose: str) -> Ring:
+    """Stores the newest keys where the ring is kept."""
+    kept = keys[:KEPT]
+    text = json.dumps({"keys": [{"key": k.key.hex(), "made": k.made} for k in kept]})
+    if kept_in == "system keyring":
+        with keyring_errors():
+            usable_keyring().set_password(SERVICE, purpose, text)
+    else:
+        write_private(file_of(purpose), text, replace=True)
+    return Ring(kept, kept_in)
+
+
+def today() -> str:
+    return time.strftime("%Y-%m-%d", time.gmtime())
+
+
+def new(purpose: str = "workshop") -> Ring:
+    """Makes the first key. Refused where there is one: a second is made by `rotate`, on purpose."""
+    ring = load(purpose)
+    if ring.keys:
+        raise Refusal(f"There is a {purpose} key already ({ring.current.key_id}).", "To replace it: rimward key rotate.")
+    return save((Key(secrets.token_bytes(KEY_BYTES), today()),), ring.kept_in, purpose)
+
+
+def rotate(purpose: str = "workshop") -> Ring:
+    """Puts a new key before the old ones. Every inflator must then be enrolled again, every tag printed again."""
+    ring = load(purpose)
+    before = (ring.current, *ring.keys[1:])
+    return save((Key(secrets.token_bytes(KEY_BYTES), today()), *before), ring.kept_in, purpose)
+
+
+def export(path: Path, purpose: str = "workshop") -> Key:
+    """Writes the current key to a new file with mode 0600, to be kept locked away."""
+    key = load(purpose).current
+    text = json.dumps({"form": EXPORT_FORM, "purpose": purpose, "key": key.key.hex(), "made": key.made, "key_id": key.key_id}, indent=2)
+    write_private(path, text + "\n", replace=False)
+    return key
+
+
+def take_over(path: Path, purpose: str = "workshop") -> Ring:
+    """Puts an exported key before the ones held here."""
+    try:
+        given = json.loads(path.read_text(encoding="utf-8"))
+        if given["form"] != EXPORT_FORM or given["purpose"] != purpose:
+            raise Refusal(f"{path} is no exported {purpose} key.", f"Export one: rimward key export FILE --purpose {purpose}.")
+        key = Key(bytes.fromhex(given["key"]), str(given["made"]))
+        whole = len(key.key) == KEY_BYTES and key.key_id == given["key_id"]
+    except (ValueError, KeyError, TypeError, OSError) as wrong:
+        raise Refusal(f"{path} is no exported key.", "Export one on the other computer: rimward key export FILE.") from wrong
+    if not whole:
+        raise Refusal(f"The key in {path} is damaged.", "Export it again on the other computer.")
+    ring = load(purpose)
+    return save((key, *(k for k in ring.keys if k.key != key.key)), ring.kept_in, purpose)

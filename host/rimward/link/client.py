@@ -1,0 +1,239 @@
+"""One conversation with one inflator: requests with replies, pushes to a callback, time limits everywhere."""
+
+import secrets
+from collections import deque
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from rimward_protocol import codes, frame, layout, messages, replies
+
+from rimward import records
+from rimward.errors import Refusal
+from rimward.link.transport import LineLost, Transport
+
+REPLY_S = 2.0
+TRIES = 3
+BYE_S = 0.3
+HELD_S = 8.0  # a host that died holds the inflator for 5 s
+SPEAK_S = 1.5  # while watching the inflator hears from us at least so often, or it stops sending
+MOST_WAITING = 8192  # answers; more than one read of a line brings, so that none of a session on its way is dropped
+Push = Callable[[int, bytes], None]
+
+
+class Client:
+    """Speaks to one inflator. `on_push(message, payload)` gets what it sends unasked.
+
+    hold: keep other hosts from holding it. reply_s and tries: how long and how often to wait for an answer.
+    reconnect_s: how long to wait for a lost line to come back; 0 for not at all.
+    Raises Refusal for every refusal of the inflator, a lost line or a silent one.
+    """
+
+    def __init__(
+        self,
+        transport: Transport,
+        on_push: Push | None = None,
+        hold: bool = True,
+        reply_s: float = REPLY_S,
+        tries: int = TRIES,
+        reconnect_s: float = 0.0,
+    ) -> None:
+        self.transport = transport
+        self.on_push = on_push
+        self._hold, self._reply_s, self._tries, self.reconnect_s = hold, reply_s, tries, reconnect_s
+        self._decoder = frame.Decoder()
+        self._sequence = secrets.randbelow(0xFFFF)
+        self._host_id = secrets.randbelow(0xFFFFFFFF) + 1
+        self._queue: deque[tuple[int, int, bytes]] = deque(maxlen=MOST_WAITING)
+        self._watched: dict[str, int] = {}
+        self._spoke = transport.now_s()
+        self.reopened = 0
+        self.about = self._hello()
+
+    def __enter__(self) -> "Client":
+        return self
+
+    def __exit__(self, *_exc: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Says goodbye if the line still stands, and gives it back."""
+        try:
+            self._reply(self._send(codes.BYE, b""), BYE_S)  # so that the answer is not left for the next to open the line
+        except Refusal:
+            pass
+        self.transport.close()
+
+    # Opening, and opening again
+
+    def _hello(self) -> dict[str, Any]:
+        """Opens the conversation: protocol and layouts must be the same on both sides."""
+        ours = layout.layout_hash()
+        payload = records.pack_message(
+            codes.HELLO, protocol=codes.PROTOCOL_VERSION, layout_hash=ours, what=1 if self._hold else 0, host_id=self._host_id
+        )
+        until = self.transport.now_s() + HELD_S
+        while True:
+            kind, answer = self._ask(codes.HELLO, payload)
+            if not _is_error(kind, answer, replies.OTHER_HOST) or self.transport.now_s() > until:
+                break
+            self._wait(0.5)
+        about = self._judge(codes.HELLO, kind, answer)
+        if about["layout_hash"] != ours:
+            raise Refusal(
+                f"Host layouts {ours.hex()} (protocol {codes.PROTOCOL_VERSION}) and inflator layouts {about['layout_hash'].hex()} "
+                f"(protocol {about['protocol']}, firmware {records.text_of(about['firmware'])}) differ.",
+                "Update the older side: `rimward install` brings the inflator to this host's version.",
+            )
+        return about
+
+    def _wait(self, seconds: float) -> None:
+        until = self.transport.now_s() + seconds
+        while self.transport.now_s() < until:
+            self.transport.read()
+
+    def _open_again(self) -> None:
+        """The inflator has started anew, or the line was away: opens the conversation again and subscribes as before."""
+        about = self._hello()
+        if about["device_id"] != self.about["device_id"]:
+            raise Refusal("Another inflator is on this port now.", "Run the command again if that is the one you mean.")
+        self.about = about
+        self.reopened += 1
+        if self._watched:
+            self.request(codes.WATCH, **self._watched)
+
+    def _recover(self, lost: LineLost) -> None:
+        """Waits for a lost line. Raises `lost` if it does not come back."""
+        if not self.reconnect_s or not self.transport.reopen(self.reconnect_s):
+            raise lost
+        self._decoder = frame.Decoder()
+        self._open_again()
+
+    # Bytes
+
+    def _send(self, kind: int, payload: bytes) -> int:
+        self._sequence = (self._sequence + 1) & 0xFFFF
+        self.transport.write(b"\0" + frame.encode(kind, self._sequence, payload))
+        self._spoke = self.transport.now_s()
+        return self._sequence
+
+    def _frames(self) -> Iterator[tuple[int, int, bytes]]:
+        """Whole frames out of the bytes that are there now."""
+        data = self.transport.read()
+        at = 0
+        while at < len(data):
+            result, at = self._decoder.feed(data, at, len(data))
+            if result == frame.FRAME:
+                yield self._decoder.kind, self._decoder.sequence, bytes(self._decoder.payload)
+            elif result == frame.OTHER_VERSION:
+                raise other_version(self._decoder.version)
+
+    def pump(self) -> None:
+        """Takes what has come: pushes go to the callback, replies wait for whoever asked."""
+        try:
+            if self._watched and self.transport.now_s() - self._spoke > SPEAK_S:
+                self._send(codes.STATUS, b"")
+            self._take()
+        except LineLost as lost:
+            self._recover(lost)
+
+    def _take(self) -> None:
+        for kind, sequence, payload in self._frames():
+            if codes.LIVE <= kind < 0xC0:
+                if self.on_push is not None:
+                    self.on_push(kind, payload)
+            else:
+                self._queue.append((kind, sequence, payload))
+
+    def _reply(self, sequence: int, limit_s: float | None = None) -> tuple[int, bytes] | None:
+        """The answer to one request, or None when it does not come in time."""
+        until = self.transport.now_s() + (self._reply_s if limit_s is None else limit_s)
+        while True:
+            for row in self._queue:
+                if row[1] == sequence and row[0] >= 0x40:
+                    self._queue.remove(row)
+                    return row[0], row[2]
+            self._queue.clear()  # answers to questions nobody waits for any more
+            if self.transport.now_s() > until:
+                return None
+            self._take()
+
+    # Requests
+
+    def _ask(self, kind: int, payload: bytes) -> tuple[int, bytes]:
+        for _ in range(self._tries):
+            answer = self._reply(self._send(kind, payload))
+            if answer is not None:
+                return answer
+        raise Refusal("The inflator does not answer.", "Check the cable and that it is an inflator; switch it off and on.")
+
+    def request(self, kind: int, /, **values: Any) -> dict[str, Any]:
+        """Sends a request, again if nothing comes, and gives its reply's fields. Refusal if the inflator refuses."""
+        payload = records.pack_message(kind, **values)
+        answer = self._ask_through(kind, payload)
+        if kind == codes.WATCH:
+            self._watched = dict(values) if values["what"] else {}
+        return self._judge(kind, *answer)
+
+    def _ask_through(self, kind: int, payload: bytes) -> tuple[int, bytes]:
+        """Asks; opens the conversation again, once, where it was lost."""
+        try:
+            answer = self._ask(kind, payload)
+        except LineLost as lost:
+            self._recover(lost)
+            return self._ask(kind, payload)
+        if _is_error(*answer, replies.HELLO_FIRST):
+            self._open_again()
+            return self._ask(kind, payload)
+        return answer
+
+    def _judge(self, asked: int, kind: int, payload: bytes) -> dict[str, Any]:
+        values = records.unpack_message(kind, payload)
+        if kind == codes.ERROR:
+            if values["code"] == replies.VERSION_DIFFERS:
+                raise other_version(values["detail"])
+            raise records.refusal_of(values["code"])
+        if kind not in messages.replies_to(asked):
+            raise Refusal(f"The inflator answered message {asked} with message {kind}.", "Update the older of host and inflator.")
+        return values
+
+    def pull(self, session: int, offset: int, end: int, sink: Callable[[bytes], None]) -> None:
+        """Bytes `offset` to `end` of a stored session, each piece to `sink` in order; asks again from where pieces were lost."""
+        misses = 0
+        while offset < end:
+            before = offset
+            try:
+                for data in self._pieces(session, offset, end):
+                    sink(data)
+                    offset += len(data)
+            except LineLost as lost:
+                self._recover(lost)
+            misses = 0 if offset > before else misses + 1
+            if misses == TRIES:
+                raise Refusal(f"Session {session} stopped coming at byte {offset} of {end}.", "Check the cable and pull it again: it goes on from there.")
+
+    def _pieces(self, session: int, offset: int, end: int) -> Iterator[bytes]:
+        """Pieces in order from `offset` on; ends where one is missing."""
+        payload = records.pack_message(codes.SESSION_READ, session=session, offset=offset, bytes=end - offset)
+        sequence = self._send(codes.SESSION_READ, payload)
+        while offset < end:
+            answer = self._reply(sequence)
+            if answer is None:
+                return
+            if _is_error(*answer, replies.HELLO_FIRST):
+                self._open_again()
+                return
+            values = self._judge(codes.SESSION_READ, *answer)
+            if values["offset"] != offset or values["session"] != session or not 0 < len(values["data"]) <= end - offset:
+                return
+            yield values["data"]
+            offset += len(values["data"])
+
+
+def _is_error(kind: int, payload: bytes, code: int) -> bool:
+    return kind == codes.ERROR and records.unpack_message(kind, payload)["code"] == code
+
+
+def other_version(spoken: int) -> Refusal:
+    """The inflator speaks another protocol version."""
+    older = "host" if spoken > codes.PROTOCOL_VERSION else "inflator"
+    return Refusal(f"The inflator speaks protocol {spoken}, this host {codes.PROTOCOL_VERSION}.", f"Update the {older}.")

@@ -1,0 +1,204 @@
+"""What one does with an inflator on the line: send and list profiles, read its state, bring sessions home."""
+
+import hashlib
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from rimward_protocol import causes, codes, replies
+from rimward_protocol import profile as check
+
+from rimward import records
+from rimward.errors import Refusal
+from rimward.link.client import Client
+
+NOBODY = bytes(8)
+# fill states in which the guard's word for "the fill wants no air now" would tell a person that the target is reached; it is not yet
+ON_THE_WAY = ("self-test", "purge", "measuring", "filling", "seat-pause", "settling", "probing", "topping-up", "bleeding", "seating")
+CLOCK_SET = 16  # flag of HELLO_IS
+SAME_BYTES = 64  # a session's header, which names inflator, start and number
+
+
+def is_bench(client: Client) -> bool:
+    """Whether this is a proof bench, which takes bench profiles and no others."""
+    return bool(client.about["flags"] & 2)
+
+
+def tell_time(client: Client) -> None:
+    """Tells an inflator that has lost the time what it is: without it no calibration is ever seen to be overdue."""
+    if not client.about["flags"] & CLOCK_SET:
+        client.request(codes.TIME, unix_s=int(time.time()), zone_min=0)
+
+
+def send_profile(client: Client, data: bytes) -> dict[str, Any]:
+    """Sends a profile; done only when the digest of what the inflator stored matches. Refusal otherwise."""
+    bench = is_bench(client)
+    code = check.check_profile(data, bench)
+    if code:
+        raise records.refusal_of(code)
+    answer = client.request(codes.PROFILE_PUT, profile=data)
+    wanted = hashlib.sha256(data).digest()
+    if answer["sha256"] != wanted:
+        raise Refusal("What the inflator stored is not what was sent; the old profile stays in force.", "Send it again; check the cable.")
+    return {
+        "wheel_id": records.unpack_profile(data, bench)["wheel_id"].hex(),
+        "revision": records.unpack_profile(data, bench)["revision"],
+        "slot": answer["slot"],
+        "sha256": wanted.hex(),
+        "waiting_for_person": answer["code"] == replies.WAITING_FOR_PERSON,
+    }
+
+
+def each(client: Client, message: int) -> Iterator[tuple[int, dict[str, Any]]]:
+    """(index, answer) of every row of one of the inflator's lists, asked for one by one."""
+    index, count = 0, 1
+    while index < count:
+        answer = client.request(message, index=index)
+        count = answer["count"]
+        yield index, answer
+        index += 1
+
+
+def list_profiles(client: Client) -> list[dict[str, Any]]:
+    """Every profile the inflator holds, with its flags; damaged ones are told, not hidden."""
+    rows = []
+    for index, answer in each(client, codes.PROFILE_LIST):
+        if answer["profile"]:
+            flags = answer["flags"]
+            row: dict[str, Any] = {"index": index, "confirmed": bool(flags & 2), "tag_fits": bool(flags & 1), "chosen": bool(flags & 4)}
+            row["data"] = answer["profile"]
+            code = check.check_profile(answer["profile"], is_bench(client))
+            row["intact"] = code == 0
+            if code == 0:
+                row["profile"] = records.unpack_profile(answer["profile"], is_bench(client))
+            rows.append(row)
+    return rows
+
+
+def delete_profile(client: Client, words: str) -> dict[str, Any]:
+    """Takes a wheel's profile out of the inflator, its workshop button held. `words`: id, the beginning of one, or label. Refusal otherwise."""
+    rows = [row for row in list_profiles(client) if row["intact"]]
+    wanted = words.strip().lower()
+    exact = [row for row in rows if wanted in (row["profile"]["wheel_id"].hex(), row["profile"]["label"].lower())]
+    found = exact or [row for row in rows if len(wanted) >= 4 and row["profile"]["wheel_id"].hex().startswith(wanted)]
+    if len(found) != 1:
+        text = f"{len(found)} profiles there fit '{words}'." if found else f"The inflator holds no profile '{words}'."
+        raise Refusal(text, "Give the id that `rimward profile list` shows.")
+    row = found[0]["profile"]
+    client.request(codes.PROFILE_DELETE, wheel_id=row["wheel_id"])
+    if any(kept["data"] == found[0]["data"] for kept in list_profiles(client)):
+        raise Refusal("The inflator still lists that profile.", "Switch it off and on, then delete again.")
+    return {"wheel_id": row["wheel_id"].hex(), "label": row["label"], "revision": row["revision"], "deleted": True}
+
+
+def choose_wheel(client: Client, wheel_id: bytes = NOBODY) -> bool:
+    """Chooses the wheel on the hose; True if the inflator now waits for the person's answer."""
+    return client.request(codes.SELECT, wheel_id=wheel_id)["code"] == replies.WAITING_FOR_PERSON
+
+
+def enrol_key(client: Client, key: bytes) -> None:
+    """Gives a workshop key to the inflator; its button must be held. Done only when the inflator's digest of it matches."""
+    if client.request(codes.KEY_ENROL, key=key)["check"] != hashlib.sha256(key).digest()[:8]:
+        raise Refusal("The inflator stored another key than was sent; the old one may be in force.", "Enrol it again.")
+
+
+def status(client: Client) -> dict[str, Any]:
+    """STATUS_IS with words beside the numbers. `tyre_pa` is None while the tyre has not been seen."""
+    raw = client.request(codes.STATUS)
+    row = dict(raw)
+    row["state"] = codes.word_of(codes.FILL_STATES, raw["state"])
+    row["range"] = codes.word_of(codes.RANGES, raw["range"])
+    row["waiting"] = codes.word_of(codes.WAITINGS, raw["waiting"])
+    row["wheel_id"] = raw["wheel_id"].hex()
+    row["tyre_pa"] = None if raw["tyre_pa"] < 0 else raw["tyre_pa"]
+    row.update(cause_words(raw["cause"], "cause"))
+    pausing = raw["stop_cause"] == causes.TARGET_REACHED and row["state"] in ON_THE_WAY
+    row.update(cause_words(0 if pausing else raw["stop_cause"], "stop_cause"))
+    return row
+
+
+def cause_words(number: int, key: str) -> dict[str, Any]:
+    """A cause by its word, with its likely reason and the next step."""
+    _number, word, reason, step = causes.row_of(number)
+    return {key: word, f"{key}_reason": reason, f"{key}_next": step}
+
+
+def list_sessions(client: Client) -> list[dict[str, Any]]:
+    """Stored sessions, newest first."""
+    rows = []
+    for _, answer in each(client, codes.SESSION_LIST):
+        if answer["session"]:
+            row = {name: answer[name] for name in ("session", "bytes", "unix_s")}
+            row["cause"] = cause_words(answer["cause"], "cause")["cause"]
+            row["ended"] = bool(answer["flags"] & 1)
+            row["wheel_id"] = answer["wheel_id"].hex()
+            rows.append(row)
+    return rows
+
+
+def find_session(client: Client, number: int = 0) -> dict[str, Any]:
+    """The row of a stored session, 0 for the newest. Refusal if the inflator has none."""
+    rows = [row for row in list_sessions(client) if number in (0, row["session"])]
+    if not rows:
+        text = f"The inflator has no session {number}." if number else "The inflator has no session."
+        raise Refusal(text, "List them with `rimward session pull --list`.")
+    return rows[0]
+
+
+def session_file_name(client: Client, row: dict[str, Any]) -> str:
+    """A file name that tells inflator and session."""
+    return f"session-{device_name(client)}-{row['session']}.rws"
+
+
+def device_name(client: Client) -> str:
+    """The inflator's id for file names."""
+    raw = bytes(client.about["device_id"])
+    text = raw.rstrip(b"\0").decode("ascii", "replace")
+    return text if text.isalnum() else raw.hex()
+
+
+def pull_session(client: Client, number: int, to: Path, progress: Callable[[int, int], None] | None = None) -> dict[str, Any]:
+    """Brings a session home into `to` (0: the newest). An interrupted pull leaves a part file and goes on from it next time.
+
+    A part file of another record under the same name is not gone on with: its beginning is compared first.
+    """
+    row = find_session(client, number)
+    size = row["bytes"]
+    part = to.with_name(f"{to.name}.{device_name(client)}-{row['session']}.part")
+    try:
+        with part.open("ab+") as file:
+            have = _kept(client, row, file)
+
+            def sink(data: bytes) -> None:
+                nonlocal have
+                file.write(data)
+                have += len(data)
+                if progress is not None:
+                    progress(have, size)
+
+            if have < size:
+                client.pull(row["session"], have, size, sink)
+        part.replace(to)
+    except OSError as failed:
+        raise Refusal(f"{to} cannot be written: {failed.strerror}.", "Free space or give another place; what came is kept.") from failed
+    return row
+
+
+def _kept(client: Client, row: dict[str, Any], file: Any) -> int:
+    """How many bytes of a part file can be kept; the rest is cut off."""
+    have = min(file.tell(), row["bytes"])
+    same = min(have, SAME_BYTES)
+    file.seek(0)
+    if same and b"".join(client_bytes(client, row["session"], same)) != file.read(same):
+        have = 0
+    file.truncate(have)
+    file.seek(have)
+    return have
+
+
+def client_bytes(client: Client, session: int, count: int) -> list[bytes]:
+    """The first bytes of a stored session."""
+    pieces: list[bytes] = []
+    client.pull(session, 0, count, pieces.append)
+    return pieces

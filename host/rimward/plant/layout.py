@@ -1,0 +1,186 @@
+"""Where each number of the simulated world lives: state `S`, parameters `P`, fault fields `F` (float64), words `w` (int32).
+
+The step is plain scalar code over these arrays, so that one source runs under CPython and compiled. SI units throughout; absolute
+pressures in pascal, temperatures in kelvin.
+"""
+
+# state
+(
+    S_PM,  # manifold pressure, Pa absolute
+    S_TM,  # manifold gas temperature, K
+    S_MM,  # manifold mass, kg
+    S_PT,  # tyre pressure, Pa absolute
+    S_TT,  # tyre gas temperature, K
+    S_MT,  # tyre mass, kg
+    S_VT,  # tyre volume, m3
+    S_TC,  # casing temperature, K
+    S_SPEED,  # compressor speed, share of full
+    S_PHASE,  # compressor phase, turns
+    S_VALVE1,  # line valve on the gate, 0 shut .. 1 open
+    S_VALVE2,  # line valve on the relay
+    S_VENT,  # vent, 0 shut .. 1 open
+    S_GATE_S,  # time left until the gate drops out, s
+    S_COIL,  # relay armature travel, 0..1
+    S_CONTACT,  # relay contact, 0 or 1
+    S_CUT_PA,  # independent cutoff's sensor, Pa absolute
+    S_CUT,  # independent cutoff has opened, 0 or 1
+    S_A_PA,  # pressure behind transducer A's filter, Pa absolute
+    S_B_PA,
+    S_A_DRIFT,  # drift so far, Pa
+    S_B_DRIFT,
+    S_A_WORD,  # last words, for a frozen converter
+    S_B_WORD,
+    S_BLOWN,  # the tyre has left the rim, 0 or 1
+    S_COUNT,  # tick counter
+    S_EVENT,  # next row of the fault schedule
+    S_KEY1,  # noise stream, two 32-bit keys
+    S_KEY2,
+    S_FLOW,  # flow into the tyre in this tick, kg/s (negative: out of it into the hose)
+    S_PEAK,  # highest tyre pressure, Pa absolute
+    S_IN_KG,  # ledger: mass and energy in from the source, out to the room
+    S_OUT_KG,
+    S_IN_J,
+    S_OUT_J,
+    S_HEAT_J,  # heat given up by the gas
+    S_WORK_J,  # work done by the gas on the growing tyre
+    S_DT,  # length of the next tick, s
+    S_WAVE,  # delivery in the next tick over its mean: the piston's ripple
+    S_COLD,  # sqrt(T0 / manifold temperature), kept from the end of a tick for the next
+    S_ROOT,  # of the hose's flow law: sqrt(inlet (1 - 2 b) + outlet), likewise
+    S_STIFF,  # gamma R / tyre volume, Pa per kg and K, likewise
+) = range(42)
+S_SIZE = 42
+
+# parameters
+(
+    P_DT,
+    P_JITTER,
+    P_AMB,
+    P_RATIO,  # table steps per Pa
+    P_ROOM_K,
+    P_LINE,  # 1 = workshop line, 0 = compressor
+    P_FAD_KGS,
+    P_UP,  # 1 / spin-up time constant
+    P_COAST,  # 1 / coast-down time
+    P_HZ,
+    P_RIPPLE,
+    P_SUPPLY_PA,
+    P_SUPPLY_K,
+    P_C_LINE,
+    P_B_LINE,
+    P_IB_LINE,  # 1 / (1 - b), likewise below
+    P_K_LINE,  # rho0 sqrt(T0 / supply temperature)
+    P_VALVE_OPEN,  # 1 / opening time
+    P_VALVE_SHUT,
+    P_GATE_S,
+    P_COIL_ON,
+    P_COIL_OFF,
+    P_DROP,
+    P_GRV,  # gamma R / manifold volume, Pa per kg and K
+    P_VM,
+    P_UA_M,
+    P_C_PATH,
+    P_B_PATH,
+    P_IB_PATH,
+    P_C_HOSE,
+    P_C_CORE,
+    P_B_OUT,
+    P_IB_OUT,
+    P_CRACK,
+    P_PIN,
+    P_C_VENT,
+    P_VENT_RATE,
+    P_RELIEF_LOW,
+    P_RELIEF_HIGH,
+    P_LIFT_LOW,  # 1 / pressure from crack to full lift
+    P_LIFT_HIGH,
+    P_C_RELIEF,
+    P_V0,
+    P_GROWTH,
+    P_UA_GAS,
+    P_UA_ROOM,
+    P_CASING,  # 1 / heat capacity of the casing
+    P_C_LEAK,
+    P_BLOW_OFF,
+    P_C_BLOW,
+    P_CUT_LOW,
+    P_CUT_HIGH,
+    P_CUT_K,
+    P_A_K,
+    P_A_GAIN,  # share of supply per Pa
+    P_A_ZERO,  # share of supply at zero absolute pressure
+    P_A_DRIFT,  # Pa per tick
+    P_A_NOISE,  # words per unit of noise
+    P_A_INL,
+    P_B_K,
+    P_B_GAIN,
+    P_B_ZERO,
+    P_B_DRIFT,
+    P_B_NOISE,
+    P_B_E11,
+    P_B_CODES,  # codes per share of supply
+    P_B_SHARE,  # its reciprocal
+    P_SUPPLY_W,  # words
+    P_BARO_ERR,
+    P_BARO_NOISE,
+    P_AIR_ERR,
+    P_U_PM,  # manifold pressure for the energy of its air: (gamma - 1) / volume
+) = range(72)
+P_TABLE = 72  # P_TABLE + i: volumetric efficiency at pressure ratio i / TABLE_PER; then the same for the delivery temperature
+TABLE_PER = 8
+TABLE_N = 129
+P_TABLE_T = P_TABLE + TABLE_N
+P_SIZE = P_TABLE + 2 * TABLE_N
+
+# fault fields
+(
+    F_GATE_ON,  # 1 = semiconductor (or first line valve) stuck on
+    F_RELAY_ON,  # 1 = contact (or second line valve) stuck on
+    F_LEAK1,  # share of the first line valve that stays open; on a compressor its outlet valve leaks back by that share of the line's C
+    F_LEAK2,  # share of the second line valve that stays open
+    F_VENT_BLOCK,  # share of the vent that is blocked
+    F_PATH,  # share of hose and valve that stays free (1 = all)
+    F_HOSE_C,  # crack in the hose, m3/(s Pa)
+    F_HOSE,  # 0 as the person has it, 1 off, 2 on
+    F_CORE,  # 0 works, 1 stuck shut, 2 stuck open
+    F_PUNCTURE,  # m3/(s Pa)
+    F_BLOW,  # 1 = the tyre leaves the rim now
+    F_A_OFFSET,  # Pa
+    F_A_DRIFT,  # Pa per tick
+    F_A_NOISE,  # times the normal noise, 1 = normal
+    F_A_FORCE,  # forced share of supply; negative = none
+    F_A_HOLD,  # 1 = word frozen
+    F_A_LAG,  # share of the normal response rate (1 = normal, 0 = tap blocked)
+    F_B_OFFSET,
+    F_B_DRIFT,
+    F_B_NOISE,
+    F_B_FORCE,
+    F_B_HOLD,
+    F_B_LAG,
+    F_BARO_ERR,  # Pa
+    F_BARO_DEAD,  # 1 = word reads 0
+    F_AIR_DEAD,
+    F_SUPPLY,  # share of the nominal supply, 1 = healthy
+    F_LINE_PA,  # added to the line's pressure, Pa
+    F_SLIP_S,  # added to the length of this tick, s
+) = range(29)
+F_SIZE = 29
+HEALTHY = (0, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0) + (0, 0, 1, -1, 0, 1) * 2 + (0, 0, 0, 1, 0, 0)
+
+# words beside x[0] A, x[1] B, x[5] SUPPLY
+W_AMBIENT_PA, W_AIR_CK, W_SW, W_TICK_US = range(4)
+W_SIZE = 4
+X_SIZE = 6
+
+# drive (what the board puts out)
+GATE, RELAY, VENT = 1, 2, 4
+DRIVE_RESET = VENT  # outputs of a reset or dead board: no pulses, coil off, normally-open vent open
+
+# controls (the person and the world)
+RUN, RANGE_HIGH, ATTACHED, LOCKNUT_SHUT, BLEED, HALTED, UNPOWERED = 1, 2, 4, 8, 16, 32, 64
+
+# hardware switch word (same bits as the kernel's SW)
+SW_RUN, SW_KEY_LOW, SW_KEY_HIGH, SW_CUTOFF = 1, 2, 4, 8
+
+# what a tick returns: the true state, for the harness only
+AIR_IN, CONTACT_SHUT, GATE_SHUT, VENT_OPEN, CUTOFF_OPEN, RELIEF_OPEN, BLOWN = 1, 2, 4, 8, 16, 32, 64

@@ -1,0 +1,128 @@
+"""Everything the simulated world can be given, each with its unit and where it comes from."""
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from rimward.plant.gas import C_UNIT, SEAL_PA
+
+OURS = "our assumption"
+ESTIMATE = "estimate from geometry; nothing published found"
+CLASS = "usual class figure of such a transducer, from memory"
+
+
+def par(default: Any, unit: str, source: str) -> Any:
+    """A parameter with its unit and source, both readable by programs (`dataclasses.fields(...).metadata`)."""
+    return field(default=default, metadata={"unit": unit, "source": source})
+
+
+@dataclass(frozen=True)
+class PlantParams:
+    """One inflator, its hose, one wheel and the room. Pressures in Pa, gauge unless named `_abs_`; conductance C in dm3/(s bar)."""
+
+    # time and room
+    tick_s: float = par(0.002, "s", "design: one tick")
+    jitter_s: float = par(10e-6, "s", OURS + " (standard deviation of a timer interrupt's entry)")
+    ambient_abs_pa: float = par(101325.0, "Pa", "ISO 2533 sea level")
+    room_k: float = par(293.15, "K", "ISO 8778 reference temperature")
+    # source
+    is_line: bool = par(False, "-", "compressor or workshop line")
+    fad_l_min: float = par(30.0, "L/min", "small 12 V piston compressors give 10-40, from memory")
+    clearance: float = par(0.188, "-", OURS + ": with `polytropic`, stalls at 11 times the ambient")
+    polytropic: float = par(1.3, "-", "between isothermal 1 and adiabatic 1.4; common practice")
+    delivery_cooling: float = par(0.7, "-", OURS + " (share of the compression heat left in head and tube)")
+    spin_up_s: float = par(0.08, "s", OURS + " (time constant)")
+    coast_s: float = par(0.045, "s", OURS + " (30 to 60 ms)")
+    turns_hz: float = par(45.0, "1/s", OURS)
+    ripple: float = par(0.9, "-", OURS + " (share of the mean delivery by which one piston pulses)")
+    line_pa: float = par(900e3, "Pa", OURS + " (workshop main)")
+    line_c: float = par(0.2, "dm3/(s bar)", OURS + " (restrictor and two valves)")
+    line_b: float = par(0.3, "-", "measured valves lie between 0.2 and 0.5")
+    valve_open_s: float = par(0.012, "s", "small solenoid valves 10-20 ms, from memory")
+    valve_shut_s: float = par(0.015, "s", "small solenoid valves 10-20 ms, from memory")
+    # switching without the processor
+    gate_drop_s: float = par(0.008, "s", "design: over two ticks, at most 20 ms with the relay")
+    relay_on_s: float = par(0.008, "s", "small power relays 5-15 ms, from memory")
+    relay_off_s: float = par(0.006, "s", "small power relays 3-10 ms, from memory")
+    supply_drop: float = par(0.6, "-", OURS + " (share of nominal supply below which coils let go)")
+    # manifold, hose, valve, chuck
+    manifold_ml: float = par(60.0, "mL", OURS + " (block, plenum and 1.2 m of 6 mm hose)")
+    manifold_ua: float = par(0.8, "W/K", OURS)
+    hose_c: float = par(1.5, "dm3/(s bar)", OURS + " (1.2 m of 6 mm hose)")
+    hose_b: float = par(0.3, "-", OURS)
+    chuck_c: float = par(0.8, "dm3/(s bar)", OURS)
+    chuck_b: float = par(0.3, "-", OURS)
+    core_c: float = par(0.25, "dm3/(s bar)", ESTIMATE + " (0.1 to 0.5)")
+    core_b: float = par(0.3, "-", ESTIMATE)
+    crack_pa: float = par(20e3, "Pa", ESTIMATE)
+    pin_open: bool = par(False, "-", "chuck type")
+    outlet_b: float = par(0.3, "-", OURS + " (vent, relief valve, leaks)")
+    # vent and relief valves
+    vent_c: float = par(0.8, "dm3/(s bar)", OURS)
+    vent_s: float = par(0.012, "s", "small solenoid valves 10-20 ms, from memory")
+    relief_low_pa: float = par(590e3, "Pa", "hardware: over 110 % of the low ceiling by its own tolerance")
+    relief_high_pa: float = par(1050e3, "Pa", "hardware: over 110 % of the high ceiling by its own tolerance")
+    relief_lift: float = par(0.1, "-", "relief valves reach full lift at 10 % overpressure; common practice")
+    relief_c: float = par(1.5, "dm3/(s bar)", OURS)
+    # wheel
+    tyre_ml: float = par(1148.7, "mL", "28 mm on a 19 mm rim, 622: circle cut by the bead chord")
+    tyre_growth_per_pa: float = par(5e-8, "1/Pa", OURS + " (2.5 % at 5 bar)")
+    tyre_ua: float = par(1.5, "W/K", OURS + " (gas to casing)")
+    room_ua: float = par(2.5, "W/K", OURS + " (casing to room)")
+    casing_jk: float = par(500.0, "J/K", OURS + " (0.3 kg of rubber and fabric)")
+    leak_c: float = par(0.0, "dm3/(s bar)", "sound tyre")
+    blow_off_pa: float = par(1e9, "Pa", "never, unless a rim that lets go is simulated")
+    blow_c: float = par(50.0, "dm3/(s bar)", OURS + " (a bead off the rim)")
+    tyre_pa: float = par(0.0, "Pa", "pressure in the tyre at the start")
+    # independent cutoff
+    cutoff_low_pa: float = par(520e3, "Pa", "hardware: nominal trip; whole band in 500 to 550 kPa")
+    cutoff_high_pa: float = par(945e3, "Pa", "hardware: nominal trip; whole band in 900 to 990 kPa")
+    cutoff_low_top_pa: float = par(550e3, "Pa", "design: 110 % of 5 bar")
+    cutoff_high_top_pa: float = par(990e3, "Pa", "design: 110 % of 9 bar")
+    cutoff_error_pa: float = par(0.0, "Pa", "this unit's error within the band")
+    cutoff_tau_s: float = par(0.004, "s", OURS)
+    # transducers
+    span_pa: float = par(1000e3, "Pa", "reference transducer: 0.1 to 0.9 of supply over 0 to 10 bar")
+    seal_abs_pa: float = par(SEAL_PA, "Pa", "sealed reference of transducer A, one standard atmosphere")
+    a_offset_pa: float = par(0.0, "Pa", CLASS)
+    a_span_error: float = par(0.0, "-", CLASS)
+    a_thermal_pa_k: float = par(0.0, "Pa/K", CLASS)
+    a_drift_pa_s: float = par(0.0, "Pa/s", "fault only")
+    a_noise_pa: float = par(150.0, "Pa", OURS)
+    a_tau_s: float = par(0.005, "s", OURS + " (filter and sensor)")
+    a_inl_words: float = par(4.0, "words", "16-bit successive-approximation converters: a few counts, from memory")
+    b_offset_pa: float = par(0.0, "Pa", CLASS)
+    b_span_error: float = par(0.0, "-", CLASS)
+    b_thermal_pa_k: float = par(0.0, "Pa/K", CLASS)
+    b_drift_pa_s: float = par(0.0, "Pa/s", "fault only")
+    b_tau_s: float = par(0.007, "s", OURS + " (filter and sensor)")
+    b_enob: float = par(8.7, "bits", "RP2040 datasheet 4.9, seen through two technical pages")
+    b_samples: int = par(4, "-", "design: oversampled 4 times")
+    b_e11_lsb: float = par(9.0, "codes", "RP2040-E11: positions published, size read as 5 to 15 codes")
+    b_divider: float = par(2.0 / 3.0, "-", "5 V sensor into 3.3 V")
+    calibrated_at_k: float = par(293.15, "K", "zero of the thermal error")
+    supply_v: float = par(5.0, "V", "nominal")
+    baro_error_pa: float = par(0.0, "Pa", "this unit's error; class +-100 Pa, from memory")
+    baro_noise_pa: float = par(3.0, "Pa", OURS)
+    air_error_k: float = par(0.0, "K", "this unit's error")
+
+
+def tyre_ml(width_mm: float, bead_mm: float, rim_inner_mm: float) -> float:
+    """Air volume in mL, chord model; ValueError unless the tyre is wider than the rim."""
+    from rimward.volume import chord_l
+
+    return chord_l(width_mm, bead_mm, rim_inner_mm) * 1000.0
+
+
+def compressor(**over: Any) -> PlantParams:
+    """Reference compressor: 30 L/min free air, falling with pressure, stall at 10 bar gauge."""
+    return replace(PlantParams(), **over)
+
+
+def line(**over: Any) -> PlantParams:
+    """Reference workshop line: 9 bar gauge through restrictor and two valves."""
+    return replace(PlantParams(is_line=True), **over)
+
+
+def si(c_dm3: float) -> float:
+    """dm3/(s bar) to m3/(s Pa)."""
+    return c_dm3 * C_UNIT

@@ -1,0 +1,176 @@
+"""Presets: a rider's front and rear target and the ride, in one file.
+
+A preset holds no ceiling. Each wheel's ceiling is worked out from its own rim and tyre each time the preset is used,
+and none is ever carried from one wheel to the other.
+"""
+
+import json
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from rimward.ceiling.model import Assessment, Instrument, Place, Ride
+from rimward.errors import Refusal
+from rimward.profiles import Asked, assess_wheel, check_target
+from rimward.register.store import Register, Wheel
+
+FORM = "rimward-preset-1"
+ENDS = ("front", "rear")
+FILE_MAX_BYTES = 65_536
+RIDE_NUMBERS = ("fill_temp_c", "fill_altitude_m", "ride_altitude_max_m", "ride_temp_max_c")
+NAME_MAX = 60
+
+
+@dataclass(frozen=True)
+class End:
+    """One wheel of the pair and what its rider wants in it, gauge pascal."""
+
+    wheel_id: str
+    label: str
+    target_pa: int
+
+
+@dataclass(frozen=True)
+class Preset:
+    """A rider's pair of targets for one kind of ride."""
+
+    name: str
+    rider: str
+    made: str
+    place: Place
+    ride: Ride | None
+    front: End
+    rear: End
+
+
+@dataclass(frozen=True)
+class Checked:
+    """One end of a preset as it stands today: the wheel, its own assessment and what is asked."""
+
+    end: str
+    wheel: Wheel
+    target_pa: int
+    answer: Assessment
+    asked: Asked
+
+
+def make(register: Register, name: str, rider: str, wheels: Mapping[str, str], targets: Mapping[str, int], place: Place, ride: Ride | None,
+         instrument: Instrument | None = None) -> tuple[Preset, list[Checked]]:  # fmt: skip
+    """A preset of two registered wheels, each target checked against its own wheel's ceiling."""
+    ends = {}
+    for end in ENDS:
+        wheel = register.get(wheels[end])
+        ends[end] = End(wheel.wheel_id, wheel.label, targets[end])
+    for text in (name, rider):
+        if len(text) > NAME_MAX or not text.isprintable() or not text.strip():
+            raise Refusal("The preset's name or rider cannot be entered.", f"Give 1 to {NAME_MAX} printable characters.")
+    preset = Preset(name, rider, time.strftime("%Y-%m-%d", time.gmtime()), place, ride if ride and ride.stated else None, ends["front"], ends["rear"])
+    return preset, check(register, preset, instrument)
+
+
+def check(register: Register, preset: Preset, instrument: Instrument | None = None) -> list[Checked]:
+    """Works out each wheel's ceiling anew and holds its target against it. Raises Refusal naming the wheel."""
+    if preset.front.wheel_id == preset.rear.wheel_id:
+        raise Refusal("Front and rear are the same wheel.", "Give two wheels; each has its own ceiling.")
+    return [check_end(register, preset, end, instrument) for end in ENDS]
+
+
+def check_end(register: Register, preset: Preset, end: str, instrument: Instrument | None) -> Checked:
+    stated: End = getattr(preset, end)
+    wheel = register.by_id(stated.wheel_id)
+    if wheel is None or wheel.retired:
+        state = "not in this register" if wheel is None else "retired"
+        raise Refusal(f"The {end} wheel {stated.label} is {state}.", "Make the preset anew with a wheel in use.")
+    if wheel.values.get("position", "any") not in ("any", end):
+        raise Refusal(f"{wheel.label} is a {wheel.values['position']} wheel, asked for as {end}.", "Swap them, or mend the wheel's position.")
+    asked = Asked(stated.target_pa, preset.place, preset.ride, instrument)
+    try:
+        answer = assess_wheel(wheel.values, asked)
+        check_target(stated.target_pa, answer)
+    except Refusal as refused:
+        raise Refusal(f"{end.capitalize()} ({wheel.label}): {refused.text}", refused.fix) from None
+    return Checked(end, wheel, stated.target_pa, answer, asked)
+
+
+def celsius_or_none(centikelvin: int | None) -> float | None:
+    return None if centikelvin is None else (centikelvin - 27315) / 100
+
+
+def to_json(preset: Preset) -> dict[str, Any]:
+    """The preset's file. It has no place for a ceiling."""
+    ride = preset.ride
+    return {
+        "form": FORM,
+        "name": preset.name,
+        "rider": preset.rider,
+        "made": preset.made,
+        "ride": {
+            "fill_temp_c": celsius_or_none(preset.place.temp_ck),
+            "fill_altitude_m": preset.place.altitude_m,
+            "ride_altitude_max_m": ride.altitude_max_m if ride else None,
+            "ride_temp_max_c": celsius_or_none(ride.temp_max_ck) if ride else None,
+        },
+        **{end: vars(getattr(preset, end)) for end in ENDS},
+    }
+
+
+def from_json(given: Any) -> Preset:
+    """A preset from its file's content. Anything unknown in it, a ceiling above all, is refused."""
+    shape = {"": {"form", "name", "rider", "made", "ride", *ENDS}, "ride": set(RIDE_NUMBERS), **{end: {"wheel_id", "label", "target_pa"} for end in ENDS}}
+    for part, keys in shape.items():
+        held = given.get(part) if part and isinstance(given, dict) else given
+        if not isinstance(held, dict) or set(held) != keys:
+            odd = ", ".join(sorted(set(held) ^ keys)) if isinstance(held, dict) else part or "everything"
+            raise Refusal(f"This is no preset: it lacks or does not know {odd}.", "Make one: rimward preset make.")
+    if given["form"] != FORM:
+        raise Refusal(f"This preset has the form '{given['form']}', not '{FORM}'.", "Make it anew: rimward preset make.")
+    place, ride = conditions(given["ride"])
+    ends = [end_of(end, given[end]) for end in ENDS]
+    if not all(isinstance(given[name], str) for name in ("name", "rider", "made")):
+        raise Refusal("The preset's name, rider or date is no text.", "Make it anew: rimward preset make.")
+    return Preset(given["name"], given["rider"], given["made"], place, ride, *ends)
+
+
+def conditions(numbers: Mapping[str, Any]) -> tuple[Place, Ride | None]:
+    """Fill place and ride from the file."""
+    for name in RIDE_NUMBERS:
+        value = numbers[name]
+        if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float)) or not -1000 <= value <= 11000):
+            raise Refusal(f"The preset's {name} is no number in range.", "Make it anew: rimward preset make.")
+    ride = Ride.of(numbers["ride_altitude_max_m"], numbers["ride_temp_max_c"])
+    return Place.of(numbers["fill_temp_c"], numbers["fill_altitude_m"]), ride if ride.stated else None
+
+
+def end_of(end: str, held: Mapping[str, Any]) -> End:
+    """One wheel of the file."""
+    target = held["target_pa"]
+    if not isinstance(target, int) or isinstance(target, bool) or target <= 0 or not all(isinstance(held[k], str) for k in ("wheel_id", "label")):
+        raise Refusal(f"The preset's {end} wheel is damaged.", "Make it anew: rimward preset make.")
+    return End(held["wheel_id"], held["label"], target)
+
+
+def read(path: Path) -> Preset:
+    """A preset from its file."""
+    try:
+        if path.stat().st_size > FILE_MAX_BYTES:
+            raise Refusal(f"{path.name} is too large for a preset.", "Give a file that rimward preset make wrote.")
+        return from_json(json.loads(path.read_text(encoding="utf-8")))
+    except OSError as failed:
+        raise Refusal(f"{path} cannot be read: {failed.strerror}.", "Check the name.") from failed
+    except (ValueError, RecursionError) as wrong:
+        raise Refusal(f"{path.name} is no preset.", "Give a file that rimward preset make wrote.") from wrong
+
+
+def write(path: Path, preset: Preset) -> None:
+    """Writes the preset's one file."""
+    try:
+        path.write_text(json.dumps(to_json(preset), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    except OSError as failed:
+        raise Refusal(f"{path} cannot be written: {failed.strerror}.", "Give another place.") from failed
+
+
+def with_target(preset: Preset, end: str, target_pa: int) -> Preset:
+    """The preset with another target for one wheel; the other wheel is left as it is."""
+    return replace(preset, **{end: replace(getattr(preset, end), target_pa=target_pa)})

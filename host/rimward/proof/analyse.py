@@ -1,0 +1,153 @@
+"""The whole analysis of a set of proof samples, as one JSON-ready object."""
+
+import math
+from collections.abc import Sequence
+from statistics import fmean, median, stdev
+
+from rimward.errors import Refusal
+from rimward.proof import bounds, effects, headline, retention, stats, units, warn
+from rimward.proof.bounds import Ask, Bound
+from rimward.proof.load import Sample
+from rimward.proof.units import Specimen
+
+CLAIM = 1.0
+NAMED_MOST = 4  # batches of a pool that its name spells out
+
+
+def analyse(samples: Sequence[Sample], ask: Ask, effect_columns: Sequence[str] = ()) -> dict:
+    """Margins, bounds, retention, effects and headline of `samples`; refuses when no row counts."""
+    kept, dropped = units.drop_repeats(samples)
+    valid = [sample for sample in kept if sample.valid]
+    if not valid:
+        raise Refusal("No valid sample: every row is marked invalid.", "Give at least one row with released yes or no.")
+    lot = units.specimens(valid)
+    lots = _lots(lot)
+    judged = [(name, part, bounds.all_bounds(part, ask)) for name, part in lots]
+    pooled = judged[0][2]
+    best = headline.choose(judged)
+    return {
+        "coverage": ask.coverage,
+        "confidence": ask.confidence,
+        "headline": headline.text(best, lots, ask),
+        "headline_bound": headline.as_json(best),
+        "n": len(lot),
+        "unit": units.unit(valid),
+        "counts": _counts(samples, dropped, lot),
+        "margin": _spread([specimen.margin for specimen in lot], lot),
+        "lower_tolerance": lower_tolerance(pooled, lot, ask),
+        "n_needed": stats.n_needed(ask.coverage, ask.confidence),
+        "achieved_confidence": stats.achieved_confidence(len(lot), ask.coverage),
+        "achieved_coverage": stats.achieved_coverage(len(lot), ask.confidence),
+        "more_samples": more_samples(pooled, lot, ask),
+        "maximum_likelihood": _likelihood(pooled),
+        "gauge": _gauge(lot, ask),
+        "retention": retention.summary(lot, ask.confidence),
+        "normality": effects.normality(lot),
+        "effects": effects.linear(lot, effect_columns),
+        "batches": [_batch(name, part, found, ask) for name, part, found in judged[1:]] or [_batch(*judged[0], ask)],
+        "samples": [_row(sample) for sample in samples],
+        "warnings": warn.collect(samples, dropped, valid, lot, ask),
+    }
+
+
+def lower_tolerance(found: Sequence[Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
+    """The normal and the rank bound. `reason` says why the first null of the two is null."""
+    normal, rank = found[0], found[1]
+    return {
+        "normal_margin": normal.margin,
+        "normal_pa": normal.pa,
+        "rank_margin": rank.margin,
+        "rank_pa": rank.pa,
+        "rank_order": rank.detail.get("order"),
+        "reason": normal.reason or rank.reason,
+        "normal_reason": normal.reason,
+        "rank_reason": rank.reason,
+        "limit_pa": bounds.shared_limit_pa(lot),
+        "n_needed": stats.n_needed(ask.coverage, ask.confidence),
+        "achieved_confidence": stats.achieved_confidence(len(lot), ask.coverage),
+        "achieved_coverage": stats.achieved_coverage(len(lot), ask.confidence),
+        "normal_before_gauge": normal.detail.get("before_gauge"),
+        "rank_before_gauge": rank.detail.get("before_gauge"),
+    }
+
+
+def more_samples(found: Sequence[Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
+    """How many more a claim needs: for any rank bound, and for a normal bound at 1.0 if mean and spread stay as they are."""
+    for_rank = max(0, stats.n_needed(ask.coverage, ask.confidence) - len(lot))
+    detail, gauge = found[0].detail, bounds.gauge_of(lot, ask)
+    total = None
+    if detail:
+        total = stats.n_for_normal_claim(detail["mean"], detail["sd"], CLAIM + gauge.u_margin, ask.coverage, ask.confidence)
+    return {"for_rank_bound": for_rank, "for_normal_claim": None if total is None else max(0, total - len(lot))}
+
+
+def _lots(lot: list[Specimen]) -> list[tuple[str, list[Specimen]]]:
+    """The pool first, then each batch on its own where there are several."""
+    names = list(dict.fromkeys(specimen.batch for specimen in lot))
+    if len(names) == 1:
+        return [(names[0], lot)]
+    pooled = [((" + ".join(names) if len(names) <= NAMED_MOST else f"{len(names)} batches") + " pooled", lot)]
+    return pooled + [(name, [specimen for specimen in lot if specimen.batch == name]) for name in names]
+
+
+def _batch(name: str, part: Sequence[Specimen], found: Sequence[Bound], ask: Ask) -> dict:
+    limit_pa = bounds.shared_limit_pa(part)
+    return {
+        "batch": None if name == units.NO_BATCH else name,
+        "n": len(part),
+        "released": sum(specimen.released for specimen in part),
+        "limit_pa": limit_pa,
+        "lower_tolerance": lower_tolerance(found, part, ask),
+        "maximum_likelihood": _likelihood(found),
+    }
+
+
+def _likelihood(found: Sequence[Bound]) -> dict | None:
+    """Null for a complete lot, where the exact normal bound stands."""
+    by_method = {b.method: {"margin": b.margin, "pa": b.pa, "reason": b.reason, **b.detail} for b in found[2:]}
+    return {"weibull": by_method["weibull_ml"], "normal": by_method["normal_ml"]} if by_method else None
+
+
+def _counts(samples: Sequence[Sample], dropped: Sequence[Sample], lot: Sequence[Specimen]) -> dict:
+    words = [sample.released for sample in samples]
+    return {
+        "rows": len(samples),
+        "released": words.count("yes"),
+        "stopped": words.count("no"),
+        "invalid": words.count("invalid"),
+        "repeated": len(dropped),
+        "censored_specimens": sum(not specimen.released for specimen in lot),
+    }
+
+
+def _spread(margins: list[float], lot: Sequence[Specimen]) -> dict:
+    """Mean and spread are null for a censored lot, where they would be those of the stops."""
+    whole = not units.censored(lot)
+    return {
+        "lowest": min(margins),
+        "highest": max(margins),
+        "mean": fmean(margins) if whole else None,
+        "median": median(margins) if whole else None,
+        "sd": stdev(margins) if whole and len(margins) > 1 else None,
+    }
+
+
+def _gauge(lot: Sequence[Specimen], ask: Ask) -> dict:
+    gauge = bounds.gauge_of(lot, ask)
+    return {"u_pa": gauge.u_pa if gauge.known or gauge.u_pa else None, "u_margin": gauge.u_margin, "known": gauge.known}
+
+
+def _row(sample: Sample) -> dict:
+    def number(value: float) -> float | None:
+        return value if math.isfinite(value) else None
+
+    return {
+        "sample": sample.name,
+        "file": sample.file,
+        "row": sample.row,
+        "released": sample.released,
+        "release_bar": number(sample.release_bar),
+        "limit_bar": number(sample.limit_bar),
+        "margin": sample.margin if sample.valid else None,
+        "held_110_percent": retention.held(sample) if sample.valid else None,
+    }

@@ -1,0 +1,189 @@
+"""The proof bench as the host sees it: its profile, and a virtual one to try things on.
+
+The virtual fixture is stiff and air-tight. Water is not simulated: a specimen filled with water is, for the air side, the small air
+volume of the transfer bottle, which is what `tyre_ml` stands for; what water does when a tyre lets go is not in it.
+"""
+
+import hashlib
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rimward_fw import bench as firmware
+from rimward_protocol import codes
+from rimward_protocol.profile import tag_profile
+
+from rimward.ceiling import Rim
+from rimward.errors import Refusal
+from rimward.keys import Ring
+from rimward.plant import PlantParams, line
+from rimward.records import pack_profile
+from rimward.units import parse_pressure, show_limit
+
+BOTTLE_ML = 250  # transfer bottle: the only air above a specimen that is full of water
+MARGIN_PA = 30_000  # ceiling over the last level: guard band, a pulse's rise, noise
+KPA = 1_000
+PRESS_TICKS = 100
+LABEL_BYTES = 20
+
+
+@dataclass(frozen=True)
+class Test:
+    """One test. Pressures gauge pascals; `top_pa` None for retention alone; `air_ml` is the air behind the chuck."""
+
+    limit_pa: int
+    top_pa: int | None = None
+    air_ml: int = BOTTLE_ML
+    label: str = "specimen"
+    wheel_id: bytes = b"specimen"
+    revision: int = 1
+    seat_pa: int = 0
+    straight_side: bool = True
+    medium: str = ""  # what fills the specimen, and the rim's inner width: for the row of the result, where they are known
+    rim_inner_mm: float | None = None
+
+    @property
+    def last_pa(self) -> int:
+        """The highest level."""
+        return max(self.top_pa or 0, firmware.retention_pa(self.limit_pa))
+
+    @property
+    def seating_pa(self) -> int:
+        """Where the beads are looked at."""
+        return self.seat_pa or min(self.limit_pa // 2, codes.SEAT_PAUSE_MAX_PA)
+
+    def levels(self) -> list[tuple[str, int, int]]:
+        """(name, gauge Pa, seconds held) of each level in turn, as the bench's firmware goes through them."""
+        retention, step = firmware.retention_pa(self.limit_pa), firmware.STEP_PA
+        found = [("seating", self.seating_pa, firmware.SEAT_S), ("limit", self.limit_pa, firmware.LIMIT_S)]
+        found.append((f"retention, {firmware.RETENTION_PERCENT} %", retention, firmware.RETENTION_S))
+        steps = [*range(retention + step, self.last_pa, step), self.last_pa] if self.top_pa else []
+        return found + [(f"step {n}", pa, firmware.STEP_S) for n, pa in enumerate(steps, 1)]
+
+
+def test_of(label: str, rim: Rim, tyre_max_pa: int, top: str | None, air_l: float | None, medium: str = "") -> Test:
+    """The test of a specimen: the lower maximum is the limit. `top`: None for retention alone, "" for the bench's own end."""
+    from rimward.proof.plan import STRAIGHT_SIDE_PA
+
+    if not label.isprintable() or not 1 <= len(label.encode()) <= LABEL_BYTES:
+        raise Refusal(f"The specimen's name must have 1 to {LABEL_BYTES} letters.", "Write what stands on rim and tyre: the bench shows it to be compared.")
+    if rim.max_pa is None:
+        raise Refusal("The rim's maximum is not readable.", "Write it as '5 bar' or '72.5 psi'.")
+    limit = min(rim.max_pa, tyre_max_pa, *([STRAIGHT_SIDE_PA] if rim.straight_side else []))
+    most = firmware.CEILING_PA - MARGIN_PA
+    top_pa = None if top is None else parse_pressure(top) if top else min(2 * limit, most)
+    if top_pa is not None and top_pa <= firmware.retention_pa(limit):
+        raise Refusal("The release ramp has no step above the retention pressure.", "Set --to higher, or ask for --retention-only.")
+    air_ml = round(air_l * 1000) if air_l else BOTTLE_ML
+    wheel_id = hashlib.sha256(b"bench " + label.encode()).digest()[:8]
+    revision = int(time.time()) - codes.EPOCH_DAY_UNIX_S  # always higher than that of the test before
+    return Test(limit, top_pa, air_ml, label, wheel_id, revision, straight_side=rim.straight_side, medium=medium, rim_inner_mm=rim.inner_mm)
+
+
+def profile_of(test: Test, ring: Ring) -> bytes:
+    """The test as a bench profile, signed with the bench key. Refusal where the bench cannot go so high."""
+    last = test.last_pa
+    ceiling = -(-(last + MARGIN_PA) // KPA) * KPA
+    if ceiling > firmware.CEILING_PA:
+        most = firmware.CEILING_PA - MARGIN_PA
+        raise Refusal(
+            f"The last level, {show_limit(last)}, is above what the bench reaches, {show_limit(most)}.",
+            "End the ramp lower with --to; the result is censored there if nothing lets go.",
+        )
+    values: dict[str, Any] = {
+        "revision": test.revision,
+        "wheel_id": test.wheel_id,
+        "label": test.label.encode()[:20],
+        "rim_class": codes.RIM_TSS if test.straight_side else codes.RIM_TC,
+        "position": codes.POSITION_ANY,
+        "chuck": codes.CHUCK_PIN_OPEN,
+        "limit_source": codes.LIMIT_RIM_MARKED,
+        "tyre_width_dmm": 280,
+        "bead_seat_mm": 622,
+        "rim_width_dmm": 0,
+        "flags": codes.FLAG_BENCH,
+        "volume_low_ml": test.air_ml,
+        "volume_ml": test.air_ml,
+        "limit_pa": test.limit_pa,
+        "ceiling_pa": ceiling,
+        "target_pa": last,
+        "seat_pause_pa": test.seating_pa,
+        "ambient_min_pa": 30_000,
+        "temp_max_ck": 33_315,
+        "ref_temp_ck": 29_315,
+        "time_budget_s": 1_800,
+        "made_days": 0,
+    }
+    return tag_profile(ring.current.key, pack_profile(values, bench=True))
+
+
+def plant_of(test: Test, **over: Any) -> PlantParams:
+    """The virtual bench's world: 16 bar transducers, a 12 bar line through a narrow restrictor, wide fixture hoses, no valve core."""
+    fixture = {
+        "span_pa": 1.6e6,
+        "line_pa": float(firmware.RIG["supply_pa"]),  # type: ignore[arg-type]
+        "line_c": 0.02,
+        "hose_c": 5.0,
+        "chuck_c": 5.0,
+        "core_c": 5.0,
+        "crack_pa": 0.0,
+        "pin_open": True,
+        "manifold_ml": float(firmware.RIG["manifold_ml"]),  # type: ignore[arg-type]
+        "tyre_ml": float(test.air_ml),
+        "tyre_growth_per_pa": 0.0,
+        "cutoff_high_pa": 1_048.5e3,
+        "cutoff_high_top_pa": 1_100e3,
+        "relief_high_pa": 1_150e3,
+    }
+    return line(**(fixture | over))
+
+
+class Hands:
+    """The person at a virtual bench: does what `proof.run` says is due, one press at a time, while time goes on."""
+
+    def __init__(self, inflator: Any) -> None:
+        self.inflator = inflator
+        self._until = 0
+        inflator.watchers.append(self._tick)
+
+    def tell(self, kind: str, facts: dict[str, Any]) -> None:
+        """The same as a person reads or sees."""
+        if kind == "confirm" or facts.get("state") == "seat-pause" and kind == "level":
+            self.inflator.hands.held.add("enter")
+            self._until = self.inflator.ticks + PRESS_TICKS
+        elif kind == "hold":
+            self.inflator.hands.run = True
+        elif kind == "let-go":
+            self.inflator.hands.run = False
+
+    def _tick(self, inflator: Any) -> None:
+        if inflator.ticks == self._until:
+            inflator.hands.held.discard("enter")
+
+    def enrol(self, client: Any, ring: Ring) -> None:
+        """Gives the bench its key, the workshop button held."""
+        from rimward.link import verbs
+
+        self.inflator.hands.held.add("workshop")
+        self.inflator.advance(0.3)
+        verbs.enrol_key(client, ring.current.key)
+        self.inflator.hands.held.discard("workshop")
+        self.inflator.advance(0.3)
+
+
+@contextmanager
+def virtual(test: Test, seed: int = 1, interpreter: Any = None, compiled: bool = True, **over: Any) -> Iterator[Any]:
+    """A virtual bench in lockstep, its key in the bench position."""
+    from rimward.proof.build import write_tree
+    from rimward.virtual import VirtualInflator, Where
+
+    with tempfile.TemporaryDirectory(prefix="rimward-bench-") as folder:
+        write_tree(Path(folder))
+        where = Where(device="bench001", tree=Path(folder))
+        with VirtualInflator(plant_of(test, **over), seed=seed, interpreter=interpreter, where=where, compiled=compiled) as inflator:
+            inflator.hands.range_bench = True
+            yield inflator

@@ -1,0 +1,134 @@
+"""Every lower tolerance bound of one lot of specimens, each with the reason where it has no value."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import fmean, stdev
+
+from rimward.proof import censored, stats
+from rimward.proof.load import BAR_PA
+from rimward.proof.units import Specimen
+from rimward.proof.units import censored as censored_lot
+
+# No bicycle tyre known to the project is rated above 15 bar; 30 psi and up typed into a bar column lies above it.
+LIMIT_MAX_PA = 1_500_000
+METHODS = {
+    "normal": "normal, noncentral t",
+    "rank": "rank, no law assumed",
+    "weibull_ml": "Weibull, profile likelihood",
+    "normal_ml": "normal, profile likelihood",
+}
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What is asked of the samples: part of the lot, how sure, and the gauge's U in pascals where it is known for all rows."""
+
+    coverage: float = 0.95
+    confidence: float = 0.95
+    gauge_u_pa: float | None = None
+
+
+@dataclass(frozen=True)
+class Bound:
+    """One bound with the gauge's U taken off. `margin` is None with a `reason`; `pa` is None too where limits differ."""
+
+    method: str
+    margin: float | None
+    pa: float | None
+    reason: str | None
+    detail: dict
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """U of the gauge as margin and as pascals; zero with `known` False where nobody stated it."""
+
+    u_margin: float
+    u_pa: float
+    known: bool
+
+
+def gauge_of(lot: Sequence[Specimen], ask: Ask) -> Gauge:
+    """The largest U over the deciding rows: an error common to all of them does not average out."""
+    stated = [_row_u_pa(specimen, ask) for specimen in lot]
+    us = [0.0 if u is None else u for u in stated]
+    relative = [u / specimen.deciding.limit_pa for u, specimen in zip(us, lot, strict=True)]
+    return Gauge(max(relative, default=0.0), max(us, default=0.0), bool(stated) and None not in stated)
+
+
+def limits_differ(lot: Sequence[Specimen]) -> bool:
+    """True when the limits of all rows differ by a pascal or more."""
+    limits = [row.limit_pa for specimen in lot for row in specimen.rows]
+    return max(limits) - min(limits) >= 1
+
+
+def shared_limit_pa(lot: Sequence[Specimen]) -> float | None:
+    """The limit that all rows share; None when they differ, or when it cannot be one in bar."""
+    limit_pa = lot[0].deciding.limit_pa
+    return None if limits_differ(lot) or limit_pa > LIMIT_MAX_PA else limit_pa
+
+
+def all_bounds(lot: Sequence[Specimen], ask: Ask) -> list[Bound]:
+    """Normal and rank bound; for a censored lot the two likelihood bounds as well."""
+    bounds = [normal(lot, ask), rank(lot, ask)]
+    if censored_lot(lot):
+        bounds += [likelihood(lot, ask, family) for family in censored.FAMILIES]
+    return bounds
+
+
+def normal(lot: Sequence[Specimen], ask: Ask) -> Bound:
+    """mean − k·s, which a stopped test makes invalid: it would pull the spread together and the bound up."""
+    margins = [specimen.margin for specimen in lot]
+    if censored_lot(lot):
+        return _without("normal", "censored")
+    if len(margins) < 2:
+        return _without("normal", "too_few")
+    if stdev(margins) == 0:
+        return _without("normal", "no_spread")
+    k = stats.k_factor(len(margins), ask.coverage, ask.confidence)
+    detail = {"mean": fmean(margins), "sd": stdev(margins), "k": k}
+    return _bound("normal", lot, ask, lambda values: stats.normal_bound(values, ask.coverage, ask.confidence), detail)
+
+
+def rank(lot: Sequence[Specimen], ask: Ask) -> Bound:
+    """The r-th smallest, stops counted at the stop pressure (which can only lower it)."""
+    order = stats.rank_order(len(lot), ask.coverage, ask.confidence)
+    if order == 0:
+        return _without("rank", "too_few")
+    return _bound("rank", lot, ask, lambda values: sorted(values)[order - 1], {"order": order})
+
+
+def likelihood(lot: Sequence[Specimen], ask: Ask, family: str) -> Bound:
+    """Weibull or normal by maximum likelihood, bound by the profile."""
+    method, margins, released = f"{family}_ml", [s.margin for s in lot], [s.released for s in lot]
+    if censored.distinct_releases(margins, released) < 2:
+        return _without(method, "under_two_releases")
+    fitted = censored.fit(family, margins, released, ask.coverage, ask.confidence)
+    detail = {**fitted.parameters, "estimate": fitted.quantile}
+    if fitted.bound is None:
+        return Bound(method, None, None, "no_bound_found", detail)
+    raw = fitted.bound
+    limit_pa = shared_limit_pa(lot)
+    gauge = gauge_of(lot, ask)
+    pa = None if limit_pa is None else raw * limit_pa - gauge.u_pa
+    return Bound(method, raw - gauge.u_margin, pa, None, {**detail, "before_gauge": raw})
+
+
+def _bound(method: str, lot: Sequence[Specimen], ask: Ask, of: Callable[[list[float]], float], detail: dict) -> Bound:
+    gauge = gauge_of(lot, ask)
+    raw = of([specimen.margin for specimen in lot])
+    pa = None
+    if shared_limit_pa(lot) is not None:
+        pa = of([specimen.deciding.release_bar * BAR_PA for specimen in lot]) - gauge.u_pa
+    return Bound(method, raw - gauge.u_margin, pa, None, {**detail, "before_gauge": raw})
+
+
+def _without(method: str, reason: str) -> Bound:
+    return Bound(method, None, None, reason, {})
+
+
+def _row_u_pa(specimen: Specimen, ask: Ask) -> float | None:
+    own = specimen.deciding.known.get("gauge_u_bar")
+    if own is None:
+        return ask.gauge_u_pa
+    return max(float(own) * BAR_PA, ask.gauge_u_pa or 0.0)

@@ -1,0 +1,186 @@
+"""Events in the pressure trace of a proof test: bead seating pops, creep, slip, leak onset, release.
+
+The trace must be of the tyre itself (valve core out), evenly sampled, gauge pascals. Sudden events (pop, slip, release) are found
+with the two samples that start with them. Slow ones (creep, leak onset) are found once enough of the fall has been seen, and
+their onset is then placed by a fit. Every threshold stands in `Settings`, in pascals or in multiples of the trace's own noise.
+"""
+
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from rimward.proof import slow
+
+KINDS = ("seating_pop", "slip", "creep", "leak_onset", "release")
+SECOND_DIFFERENCE_SD = 6**0.5  # of unit noise: 1, -2, 1
+MEDIAN_OF_ABSOLUTE = 0.6744897501960817  # of a unit normal
+TREND_SAMPLES = 8
+SETTLE_SAMPLES = 6  # within which hose and filter show the whole of a drop
+VENT_FIRST_SHARE = 0.1
+LEAST_PA = 20_000  # under this there is nothing left to release
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Thresholds; `noise_pa` is measured from the trace where it is None.
+
+    `seated_pa`: sudden drops under it are seating pops, over it slips (the profile's seating pause; ours where none is given).
+    `step_sigma`, `step_min_pa`: how large a sudden drop must be. `release_share` of the pressure gone within `release_ms` is a
+    release: water loses much at a slip, so the share is high. `slope_sigma`, `slope_min_pa_s`, `fall_min_pa`, `windows`: slow falls;
+    `judge_s`: how long a fall from the end of a rise is watched before it is called a leak.
+    """
+
+    noise_pa: float | None = None
+    seated_pa: float = 350_000
+    step_sigma: float = 8.0
+    step_min_pa: float = 1_500
+    release_share: float = 0.6
+    release_ms: int = 500
+    slope_sigma: float = 8.0
+    slope_min_pa_s: float = 20.0
+    fall_min_pa: float = 1_000
+    judge_s: float = 20.0
+    windows: tuple[int, ...] = (20, 200, 1000)
+
+
+DEFAULT = Settings()
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event: index and time of its first sample, the highest pressure before it, and the change it made."""
+
+    kind: str
+    index: int
+    t_ms: int
+    highest_before_pa: float
+    change_pa: float
+
+    def as_json(self) -> dict:
+        return asdict(self)
+
+
+def find_events(t_ms, pressure_pa, settings: Settings = DEFAULT, venting=None) -> list[Event]:
+    """All events in time order, none after a release. `venting` marks samples at which the vent was commanded open."""
+    t, p = np.asarray(t_ms), np.asarray(pressure_pa, dtype=float)
+    _check(t, p)
+    if p.size < 6:
+        return []
+    asked = np.zeros(p.size, dtype=bool) if venting is None else np.asarray(venting, dtype=bool)
+    noise = noise_pa(p) if settings.noise_pa is None else settings.noise_pa
+    floor = max(settings.step_min_pa, settings.step_sigma * noise)
+    released = _release_index(t, p, settings, floor, asked)
+    end = p.size if released is None else released
+    drops = _sudden_drops(p[:end], floor, asked)
+    want = slow.Fall(settings.judge_s, settings.slope_min_pa_s, settings.fall_min_pa, settings.slope_sigma, settings.windows)
+    runs = slow.falls(t[:end] / 1000, _without_drops(p[:end], drops), noise, asked[:end], want)
+    found = [_sudden(t, p, at, size, settings) for at, size in drops] + [_slow(t, p, run) for run in runs]
+    if released is not None:
+        found.append(_event("release", t, p, released, float(np.min(p[released:])) - float(p[released - 1])))
+    return sorted(found, key=lambda event: event.index)
+
+
+def noise_pa(pressure_pa: np.ndarray) -> float:
+    """Standard deviation of the noise, from the median absolute second difference: ramps and rare events do not move it."""
+    return float(np.median(np.abs(np.diff(pressure_pa, 2)))) / (MEDIAN_OF_ABSOLUTE * SECOND_DIFFERENCE_SD)
+
+
+def highest_pa(pressure_pa: np.ndarray) -> float:
+    """Highest pressure over a median of five, so that a peak of noise never makes a release look higher than it was."""
+    if pressure_pa.size < 5:
+        return float(np.min(pressure_pa)) if pressure_pa.size else 0.0
+    return float(np.max(np.median(np.lib.stride_tricks.sliding_window_view(pressure_pa, 5), axis=1)))
+
+
+def _sudden_drops(p: np.ndarray, floor: float, asked: np.ndarray) -> list[tuple[int, float]]:
+    """(first sample, size) of drops where two samples before all lie above two samples after by more than floor and trend."""
+    if p.size < 4:
+        return []
+    half = floor / 2
+    rough = (p[1:-2] - p[2:-1] > half) & (p[1:-2] - p[3:] > half) & (p[:-3] - p[2:-1] > half)
+    found: list[tuple[int, float]] = []
+    for at in (np.flatnonzero(rough) + 2).tolist():
+        size = _drop_size(p, at, floor)
+        if size and not _commanded(p, at, asked) and (not found or at - found[-1][0] > 2):
+            found.append((at, size))
+    return [(at, _jump(p, at, size)) for at, size in found]
+
+
+def _drop_size(p: np.ndarray, at: int, floor: float) -> float:
+    """Size of the drop that starts at `at`, zero where it is none: a rising trend is added back, a falling one is no drop."""
+    before, after = _trend(p, at - TREND_SAMPLES - 1, at), _trend(p, at + 1, at + TREND_SAMPLES + 2)
+    rise, falling = max(0.0, before), max(0.0, -before, -after)
+    size = min(p[at - 2] + rise, p[at - 1]) - max(p[at], p[at + 1] - rise)
+    return float(size + rise) if size > floor + 3 * falling else 0.0
+
+
+def _trend(p: np.ndarray, start: int, stop: int) -> float:
+    """Median change a sample, zero where too few samples are there to tell."""
+    changes = np.diff(p[max(0, start) : stop])
+    return float(np.median(changes)) if changes.size >= 3 else 0.0
+
+
+def _release_index(t: np.ndarray, p: np.ndarray, settings: Settings, floor: float, asked: np.ndarray) -> int | None:
+    """First sample of the first fall that takes the release share within the release time, not commanded, seen by two samples."""
+    reach = max(1, int(settings.release_ms / float(np.median(np.diff(t)))))
+    tail = np.concatenate([p, np.full(reach, p[-1])])
+    later = np.maximum(tail[reach : reach + p.size - 1], tail[reach + 1 : reach + p.size])
+    gone = np.flatnonzero((p[:-1] > LEAST_PA) & (p[:-1] - later > settings.release_share * p[:-1]))
+    for before in gone.tolist():
+        part = p[before : before + reach + 2]
+        top = int(np.argmax(part))
+        lower = np.flatnonzero(part[top:] < part[top] - floor)
+        at = before + top + int(lower[0])
+        if not _commanded(p, at, asked):
+            return at
+    return None
+
+
+def _commanded(p: np.ndarray, at: int, asked: np.ndarray) -> bool:
+    """Whether the vent was open before the fall. Opened with its first sample, it had no time to take a tenth: that was no vent.
+
+    A guard that sees a release opens the vent at once, so a vent that follows the fall says nothing against a release.
+    """
+    return bool(asked[at - 1] or (asked[at] and p[at - 1] - p[at] <= VENT_FIRST_SHARE * p[at - 1]))
+
+
+def _without_drops(p: np.ndarray, drops: list[tuple[int, float]]) -> np.ndarray:
+    """The trace with each drop given back and bridged, so that slow falls are seen without them and their tails."""
+    level = p.copy()
+    for at, size in drops:
+        level[at:] += size
+        last = min(at + SETTLE_SAMPLES, level.size - 1)
+        level[at:last] = np.linspace(level[at - 1], level[last], last - at + 2)[1:-1] if last > at else level[at:last]
+    return level
+
+
+def _jump(p: np.ndarray, at: int, smallest: float) -> float:
+    """Size of a drop between the levels on either side, once a hose or filter has caught up; a rise before it goes on."""
+    before, after = p[max(0, at - SETTLE_SAMPLES) : at], p[at + SETTLE_SAMPLES : at + 2 * SETTLE_SAMPLES]
+    if after.size < 3 or not before.size:
+        return smallest
+    line = p[max(0, at - 3 * SETTLE_SAMPLES) : at]
+    rise = max(0.0, float(np.polyfit(np.arange(line.size), line, 1)[0])) if line.size > 2 else 0.0
+    apart = SETTLE_SAMPLES + (before.size + after.size) / 2
+    return max(smallest, float(np.mean(before) - np.mean(after)) + rise * apart)
+
+
+def _sudden(t: np.ndarray, p: np.ndarray, at: int, size: float, settings: Settings) -> Event:
+    return _event("seating_pop" if p[at - 1] < settings.seated_pa else "slip", t, p, at, -size)
+
+
+def _slow(t: np.ndarray, p: np.ndarray, run: slow.Run) -> Event:
+    return _event(run.kind, t, p, run.start, run.change_pa)
+
+
+def _event(kind: str, t: np.ndarray, p: np.ndarray, at: int, change_pa: float) -> Event:
+    return Event(kind, at, int(t[at]), highest_pa(p[:at]), change_pa)
+
+
+def _check(t: np.ndarray, p: np.ndarray) -> None:
+    if t.shape != p.shape or t.ndim != 1:
+        raise ValueError("times and pressures must be two rows of one length")
+    if not np.all(np.isfinite(p)):
+        raise ValueError("a pressure is not finite")
+    if np.any(np.diff(t) <= 0):
+        raise ValueError("times must rise")

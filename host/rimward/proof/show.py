@@ -1,0 +1,195 @@
+"""Plan, analysis and merge for people at a terminal."""
+
+from collections.abc import Callable
+from typing import Any
+
+from rich import box
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from rimward.proof.headline import down, many
+from rimward.units import show_limit, show_minimum, show_reading
+
+
+def plan(made: dict, console: Console) -> None:
+    """Steps, energy, distance, protection."""
+    console.print(
+        f"Limit {show_limit(made['limit_pa'])} gauge ({made['governing']}); retention at {show_minimum(made['retention_pa'])} for {made['hold_s']} s."
+    )
+    for rule in made["rules"]:
+        console.print(f"  {escape(rule['source'])}: {escape(rule['text'])}")
+    if made["us_law_pa"] is not None:
+        console.print(f"  110 % of the recommended pressure is {show_minimum(made['us_law_pa'])}.")
+    console.print(f"Medium: {made['medium']}. {made['why_medium']}\n")
+    for step in made["steps"]:
+        hold = f", hold {step['hold_s']} s" if step["hold_s"] else ""
+        watch = f" Watch for: {step['watch']}." if step["watch"] else ""
+        console.print(f"{step['n']:3}. {_gauge(step['gauge_pa'], made)}{hold}: {step['do']}.{watch}")
+    console.print()
+    _energy(made, console)
+    _distance(made, console)
+    console.print("\nWear: " + "; ".join(made["ppe"]) + ".")
+    for line in made["cautions"]:
+        console.print(f"CAUTION: {line}")
+
+
+def analysis(found: dict, console: Console) -> None:
+    """Headline, bounds, counts, warnings."""
+    from rimward.proof.report import bound_rows, count
+
+    console.print(f"[bold]{escape(found['headline'])}[/bold]\n")
+    counts = found["counts"]
+    console.print(
+        f"{many(found['n'], 'independent ' + found['unit'])} from {many(counts['rows'], 'row')}: {counts['released']} released, {counts['stopped']} stopped, "
+        f"{counts['invalid']} invalid."
+    )
+    table = _table("batch", "n", "method", "margin", "pressure, gauge", "or why not")
+    for row in bound_rows(found):
+        table.add_row(*(escape(str(row[key])) for key in ("batch", "n", "method", "margin", "pressure", "reason")))
+    console.print(table)
+    console.print(
+        f"The smallest of {found['n']} alone bounds {found['coverage'] * 100:.6g} % with {_share(found['achieved_confidence'])} confidence; "
+        f"without assuming a law {found['n_needed']} are needed ({found['more_samples']['for_rank_bound']} more)."
+    )
+    if (more := found["more_samples"]["for_normal_claim"]) is not None:
+        console.print(f"If mean and spread stay as they are, a normal bound at the limit needs {more} more.")
+    console.print(
+        f"Retention, {found['retention']['percent_of_limit']} % held {found['retention']['hold_s']} s: {count(found['retention'])}"
+    )
+    console.print(f"Retention pressure alone: {count(found['retention']['pressure_reached'])}")
+    p = found["normality"]["p"]
+    console.print(f"Normality: {'not tested' if p is None else f'p = {p:.3f}'}. {found['normality']['note']}")
+    for line in _effects(found["effects"]):
+        console.print(line, markup=False)
+    for warning in found["warnings"]:
+        console.print(f"NOTE: {escape(warning['text'])}")
+
+
+def _effects(found: dict) -> list[str]:
+    """Slopes of the margin, or why there are none; silent where nothing varies."""
+    if found["terms"]:
+        slopes = [f"{term['column']} {term['slope']:+.5f} ({term['low']:+.5f} to {term['high']:+.5f})" for term in found["terms"]]
+        return ["Linear effects on the margin, 95 % each, no proof of a cause: " + "; ".join(slopes) + "."]
+    if not found["columns"]:
+        return []
+    return [f"Linear effects of {', '.join(found['columns'])}: none formed ({found['reason'].replace('_', ' ')}; {found['n_needed']} specimens needed)."]
+
+
+def merged(found: dict, console: Console) -> None:
+    """What was joined, left out, renamed, suspected."""
+    console.print(f"{found['rows']} rows joined, {len(found['repeated'])} repeated rows left out.")
+    for row in found["repeated"]:
+        console.print(f"  repeated: {escape(row['sample'])} ({escape(row['where'])})")
+    if found["renamed"]:
+        row = found["renamed"][0]
+        console.print(
+            f"  {len(found['renamed'])} renamed, since two files use the name, such as {escape(row['from'])} to {escape(row['to'])}"
+        )
+    for pair in found["suspects"]:
+        first, second = pair["first"], pair["second"]
+        console.print(
+            f"  one test under two names? {escape(first['sample'])} ({escape(first['where'])}) and {escape(second['sample'])} ({escape(second['where'])})"
+        )
+
+
+def _energy(made: dict, console: Console) -> None:
+    table = _table("stored energy, J", *(f"{level['at']} {_gauge(level['gauge_pa'], made)}" for level in made["energy"]))
+    for index, method in enumerate(made["energy"][0]["air"]):
+        table.add_row(f"air, {method['name']}", *(f"{level['air'][index]['energy_j']:.0f}" for level in made["energy"]))
+    table.add_row("water alone", *(f"{level['water_j']:.2f}" for level in made["energy"]))
+    console.print(table)
+
+
+def _distance(made: dict, console: Console) -> None:
+    off = made["stand_off"]
+    console.print(
+        f"Stand-off for air at {show_limit(off['gauge_pa'])}: {off['later_editions_m']:.0f} m by the tiers of later PCC-2 editions; scaled form "
+        f"{off['scaled_factor_2_m']:.1f} m (factor 2) or {off['scaled_factor_1_m']:.1f} m (2008)."
+    )
+    for line in [*off["disagreement"], *made["screen"]["advice"]]:
+        console.print(f"  - {line}")
+
+
+def _gauge(pa: int, made: dict) -> str:
+    """The retention pressure rounds up, since less would fall short of the rule; every other one rounds down."""
+    if pa == 0:
+        return "no pressure"
+    return show_minimum(pa) if pa == made["retention_pa"] else show_limit(pa)
+
+
+def _share(share: float) -> str:
+    return f"{down(share * 100, 1)} %"
+
+
+def _table(*names: str) -> Table:
+    table = Table(box=box.SIMPLE, pad_edge=False)
+    for name in names:
+        table.add_column(name)
+    return table
+
+
+def before_run(test: Any, medium: str) -> list[str]:
+    """What a person must have read before a test begins."""
+    from rimward_fw import bench as firmware
+
+    from rimward.proof import plan
+
+    lines = [f"CAUTION: {line}" for line in plan.CAUTIONS]
+    lines.append(f"Wear: {'; '.join(plan.PPE)}.")
+    lines.append(f"{'Water' if medium == 'water' else 'AIR'}: {plan.WHY_WATER if medium == 'water' else plan.WHY_NOT_AIR}")
+    levels = [
+        f"limit {show_limit(test.limit_pa)}",
+        f"retention {show_minimum(firmware.retention_pa(test.limit_pa))} for {firmware.RETENTION_S} s",
+    ]
+    if test.top_pa:
+        levels.append(f"then steps of {show_limit(firmware.STEP_PA)}, {firmware.STEP_S} s each, up to {show_limit(test.top_pa)}")
+    return [*lines, f"{test.label}: {', '.join(levels)} (all gauge)."]
+
+
+SAID = {
+    "confirm": "Compare the specimen with the bench's display and confirm it there.",
+    "hold": "Go behind the screen and hold the run control. Letting go stops the air and vents: the test is over then.",
+    "let-go": "Ended: let go of the run control. The vent is open; see zero on both gauges before you come near.",
+}
+STATES = {
+    "filling": "rising",
+    "leak-watch": "holding",
+    "seat-pause": "look at both beads from behind the screen, then confirm at the bench",
+}
+
+
+def teller(console: Console) -> Callable[[str, dict[str, Any]], None]:
+    """Progress of a test, one line a happening."""
+
+    def tell(kind: str, facts: dict[str, Any]) -> None:
+        if kind in SAID:
+            console.print(SAID[kind], markup=False)
+        elif kind == "event":
+            console.print(
+                f"{facts['t_ms'] / 1000:8.1f} s  {facts['kind'].upper()}, highest before it {show_reading(round(facts['highest_before_pa']))}",
+                markup=False,
+            )
+        else:
+            state = f"  {STATES.get(facts['state'], facts['state'])}" if kind == "level" else ""
+            console.print(
+                f"{facts['t_s']:8.1f} s  {show_reading(facts['low_pa'])}, level {show_limit(facts['level_pa'])}{state}", markup=False
+            )
+
+    return tell
+
+
+def run(found: dict, console: Console) -> None:
+    """What came of a test."""
+    words = {True: "held", False: "NOT held", None: "not decided"}
+    console.print(
+        f"Ended: {found['ended']} ({found['cause']}). Retention, 110 % for 5 minutes: {words[found['retention_held']]}.", markup=False
+    )
+    console.print(
+        f"Highest {show_reading(found['highest_bar'] * 1e5)} gauge on a limit of {show_limit(round(found['limit_bar'] * 1e5))}: margin {found['margin']:.3f}; "
+        f"held {found['hold_s']:.0f} s. {len(found['events'])} events.",
+        markup=False,
+    )
+    for name, path in found["files"].items():
+        console.print(f"  {name.replace('_', ' ')}: {path}", markup=False)
+    console.print("The specimen is scrap: mark rim and tyre as tested.", markup=False)

@@ -1,0 +1,215 @@
+"""Slow falls in a pressure trace: where they begin, and whether they slow down (creep) or go on (leak)."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+HOPS_A_WINDOW = 10
+# A leak that has let out this share of the pressure slows down too: it stays a leak.
+EMPTYING_SHARE = 0.15
+CREEP_RATIO = 0.5
+# A second onset must exceed the threshold of its window by this much, since two noisy slopes are compared.
+STEEPER = 1.5
+# A fall that was clear goes on while it is at least this share of the threshold.
+FAINT = 0.5
+# Share of the later slope that counts as falling already.
+ALREADY = 0.3
+PLACES_AT_ONCE = 64
+
+
+@dataclass(frozen=True)
+class Fall:
+    """What counts as a slow fall: `slope_pa_s` and `fall_pa` at least, `sigma` times the slope's own noise, over `windows` samples.
+
+    A fall that begins as a rise ends is called a leak only once it has gone on for `judge_s` without slowing down: all settling
+    begins like that.
+    """
+
+    judge_s: float
+    slope_pa_s: float
+    fall_pa: float
+    sigma: float
+    windows: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Run:
+    """One slow fall: first sample, the sample after its last, creep or leak_onset, and the change from one to the other."""
+
+    kind: str
+    start: int
+    stop: int
+    change_pa: float
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """Least-squares slopes of windows that start every `hop` samples, and the size from which one stands out."""
+
+    window: int
+    hop: int
+    pa_s: np.ndarray
+    threshold_pa_s: float
+
+
+def falls(t_s: np.ndarray, level_pa: np.ndarray, noise_pa: float, asked: np.ndarray, want: Fall) -> list[Run]:
+    """Slow falls of a trace without its sudden drops. `asked` marks samples whose fall was commanded."""
+    scales = [_slopes(t_s, level_pa, noise_pa, want, window) for window in want.windows if level_pa.size > window]
+    if not scales:
+        return []
+    clear, faint = (_covered(level_pa.size, scales, asked, share) for share in (1.0, FAINT))
+    faint &= ~_rising(level_pa.size, scales[0])  # a long window may reach back into a rise
+    spans = [(start, stop) for start, stop in _spans(faint, want.windows[0]) if clear[start:stop].any()]
+    runs = [run for start, stop in spans for run in _runs(t_s, level_pa, start, stop, scales, want.judge_s)]
+    return [run for run in runs if -run.change_pa >= want.fall_pa]
+
+
+def _slopes(t_s: np.ndarray, level_pa: np.ndarray, noise_pa: float, want: Fall, window: int) -> Slopes:
+    hop = max(1, window // HOPS_A_WINDOW)
+    step_s = float(np.median(np.diff(t_s)))
+    ramp = (np.arange(window) - (window - 1) / 2) * step_s
+    pa_s = sliding_window_view(level_pa, window)[::hop] @ (ramp / float(ramp @ ramp))
+    return Slopes(window, hop, pa_s, max(want.slope_pa_s, want.sigma * noise_pa / float(np.sqrt(ramp @ ramp))))
+
+
+def _covered(n: int, scales: list[Slopes], asked: np.ndarray, share: float) -> np.ndarray:
+    """Samples that lie in a window which falls by at least `share` of its threshold and holds no commanded fall."""
+    covered = np.zeros(n, dtype=bool)
+    for scale in scales:
+        commanded = sliding_window_view(asked, scale.window)[:: scale.hop].any(axis=1) if asked.any() else np.zeros(1, dtype=bool)
+        covered |= _samples_of(n, scale, (scale.pa_s < -share * scale.threshold_pa_s) & ~commanded)
+    return covered
+
+
+def _rising(n: int, shortest: Slopes) -> np.ndarray:
+    return _samples_of(n, shortest, shortest.pa_s > shortest.threshold_pa_s)
+
+
+def _samples_of(n: int, scale: Slopes, chosen: np.ndarray) -> np.ndarray:
+    """Samples that lie in one of the chosen windows."""
+    starts = np.flatnonzero(chosen) * scale.hop
+    edges = np.bincount(starts, minlength=n + 1) - np.bincount(starts + scale.window, minlength=n + 1)
+    return np.cumsum(edges)[:n] > 0
+
+
+def _spans(falling: np.ndarray, gap: int) -> list[tuple[int, int]]:
+    """Runs of true samples, joined over gaps shorter than `gap`."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], falling, [False])).astype(np.int8)))
+    spans: list[tuple[int, int]] = []
+    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if spans and start - spans[-1][1] < gap:
+            spans[-1] = (spans[-1][0], stop)
+        else:
+            spans.append((start, stop))
+    return spans
+
+
+def _runs(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, scales: list[Slopes], judge_s: float) -> list[Run]:
+    """One run, or two where the fall steepens on its way: a leak that begins while something still settles."""
+    onset, from_rise = _onset(t_s, level_pa, start, stop, scales)
+    bend = _steepening(t_s, level_pa, onset, stop, scales)
+    ends = [onset, stop] if bend is None else [onset, bend, stop]
+    runs = [_run(t_s, level_pa, *pair) for pair in zip(ends, ends[1:], strict=False)]
+    return runs[1:] if from_rise and not _judged(t_s, level_pa, runs[0], judge_s) else runs
+
+
+def _judged(t_s: np.ndarray, level_pa: np.ndarray, run: Run, judge_s: float) -> bool:
+    """Whether a fall from the end of a rise can be named: it slowed down, emptied the tyre, or went on for long enough."""
+    emptying = -run.change_pa > EMPTYING_SHARE * level_pa[run.start]
+    return run.kind == "creep" or emptying or float(t_s[run.stop - 1] - t_s[run.start]) >= judge_s
+
+
+def _steepening(t_s: np.ndarray, level_pa: np.ndarray, onset: int, stop: int, scales: list[Slopes]) -> int | None:
+    """Where the fall grows by more than a window's threshold from one window to the next; the shortest window that sees it places it."""
+    for scale in scales:
+        apart, first = -(-scale.window // scale.hop), -(-(onset + scale.window // 4 + 4) // scale.hop)  # clear of the onset's own bend
+        slopes = scale.pa_s[first : max(first, (stop - scale.window) // scale.hop + 1)]
+        growth = slopes[:-apart] - slopes[apart:]
+        if growth.size and float(np.max(growth)) > STEEPER * scale.threshold_pa_s:
+            low = (first + int(np.argmax(growth))) * scale.hop
+            high = min(stop, low + 2 * scale.window)
+            return low + _bend(t_s[low:high] - t_s[low], level_pa[low:high] - level_pa[low])
+    return None
+
+
+def _run(t_s: np.ndarray, level_pa: np.ndarray, onset: int, stop: int) -> Run:
+    edge = max(1, min(5, (stop - onset) // 4))
+    change = float(np.median(level_pa[stop - edge : stop]) - np.median(level_pa[onset : onset + edge]))
+    return Run(_kind(t_s, level_pa, onset, stop, change), onset, stop, change)
+
+
+def _onset(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, scales: list[Slopes]) -> tuple[int, bool]:
+    """First sample of the fall, and whether that is the end of a rise; otherwise it is the bend of a level after the rise."""
+    short = scales[0].window
+    rise = _last_rise(start, scales[0])
+    held = 0 if rise is None else min(start, rise + short)
+    bend = _closest_bend(t_s, level_pa, start, stop, held, scales)
+    if rise is None or not _falls_before(t_s, level_pa, held, bend, stop, scales):
+        return bend, False
+    low, high = max(0, rise - short), min(stop, held + 3 * short)
+    return (low + _bend(t_s[low:high] - t_s[low], level_pa[low:high] - level_pa[low]) if high - low >= 8 else bend), True
+
+
+def _closest_bend(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, floor: int, scales: list[Slopes]) -> int:
+    """Two straight lines over the longest window, then over shorter ones as long as the bend is steep enough for them."""
+    bend = start
+    for scale in reversed(scales):
+        low, high = max(floor, bend - scale.window), min(stop, bend + 2 * scale.window)
+        if high - low >= 8 and (scale is scales[-1] or _bend_stands_out(t_s, level_pa, bend, stop, scale)):
+            bend = low + _bend(t_s[low:high] - t_s[low], level_pa[low:high] - level_pa[low])
+    return bend
+
+
+def _falls_before(t_s: np.ndarray, level_pa: np.ndarray, held: int, bend: int, stop: int, scales: list[Slopes]) -> bool:
+    """Whether the level already fell between the end of the rise and the bend, clearly or by much of what follows."""
+    fitting = [scale for scale in scales if scale.window <= bend - held]
+    if not fitting:
+        return True
+    before = _slope(t_s, level_pa, max(held, bend - fitting[-1].window), bend)
+    after = _slope(t_s, level_pa, bend, min(stop, bend + fitting[-1].window))
+    return before < -fitting[-1].threshold_pa_s or before < ALREADY * after
+
+
+def _last_rise(start: int, shortest: Slopes) -> int | None:
+    """First sample of the last short window that rises before `start`."""
+    rising = np.flatnonzero(shortest.pa_s[: start // shortest.hop + 1] > shortest.threshold_pa_s)
+    return int(rising[-1]) * shortest.hop if rising.size else None
+
+
+def _bend_stands_out(t_s: np.ndarray, level_pa: np.ndarray, bend: int, stop: int, scale: Slopes) -> bool:
+    """Whether the slopes on either side of the bend differ by more than this window's threshold."""
+    before = _slope(t_s, level_pa, max(0, bend - scale.window), bend)
+    return abs(before - _slope(t_s, level_pa, bend, min(stop, bend + scale.window))) > scale.threshold_pa_s
+
+
+def _bend(t_s: np.ndarray, level_pa: np.ndarray) -> int:
+    """Index of the first sample past the bend: least squares, coarsely over all places and then around the best one."""
+    low, high = 2, t_s.size - 2
+    while True:
+        stride = max(1, (high - low) // PLACES_AT_ONCE)
+        places = range(low, high, stride)
+        best = min(places, key=lambda place: _hinge_error(t_s, level_pa, float(t_s[place])))
+        if stride == 1:
+            return best + 1
+        low, high = max(2, best - stride), min(t_s.size - 2, best + stride + 1)
+
+
+def _hinge_error(t_s: np.ndarray, level_pa: np.ndarray, bend_s: float) -> float:
+    table = np.column_stack([np.ones_like(t_s), t_s, np.maximum(0.0, t_s - bend_s)])
+    found = np.linalg.solve(table.T @ table + 1e-12 * np.eye(3), table.T @ level_pa)
+    return float(np.sum((level_pa - table @ found) ** 2))
+
+
+def _kind(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, change_pa: float) -> str:
+    """Creep slows down of itself; a leak goes on as it began."""
+    if -change_pa > EMPTYING_SHARE * level_pa[start]:
+        return "leak_onset"
+    third = max(3, (stop - start) // 3)
+    first, last = _slope(t_s, level_pa, start, start + third), _slope(t_s, level_pa, stop - third, stop)
+    return "creep" if last > CREEP_RATIO * first else "leak_onset"
+
+
+def _slope(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int) -> float:
+    t, level = t_s[start:stop] - np.mean(t_s[start:stop]), level_pa[start:stop]
+    return float(t @ level / (t @ t)) if t.size > 1 else 0.0

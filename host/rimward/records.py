@@ -1,0 +1,197 @@
+"""Records as construct structures and numpy dtypes, both built from the protocol's tables.
+
+The firmware packs the same tables with `struct`; the vectors under `protocol/vectors` hold the two together.
+"""
+
+from collections.abc import Mapping
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import construct
+from rimward_protocol import layout, messages, replies
+from rimward_protocol import profile as profile_check
+
+from rimward.errors import Refusal
+
+if TYPE_CHECKING:
+    import numpy as np
+
+Table = tuple[tuple[str, str, str, str], ...]
+
+NUMBERS = {
+    "B": construct.Int8ul,
+    "b": construct.Int8sl,
+    "H": construct.Int16ul,
+    "h": construct.Int16sl,
+    "I": construct.Int32ul,
+    "i": construct.Int32sl,
+}
+
+
+def field(code: str) -> Any:
+    """The construct of one field code."""
+    if code == "*":
+        return construct.GreedyBytes
+    return construct.Bytes(int(code[:-1])) if code.endswith("s") else NUMBERS[code]
+
+
+def structure(table: Table) -> construct.Struct:
+    """A table as a construct Struct: `build` takes a dict, `parse` gives a Container."""
+    return construct.Struct(*(name / field(code) for name, code, _unit, _meaning in table))
+
+
+PROFILE = structure(layout.PROFILE)
+SESSION_HEADER = structure(layout.SESSION_HEADER)
+BLOCK_HEADER = structure(layout.BLOCK_HEADER)
+CHANGE = structure(layout.CHANGE)
+TRACE_RECORD = structure(layout.TRACE_RECORD)
+BLOCKS = {number: structure(table) for number, _word, table in layout.BLOCKS}
+MESSAGES = {number: structure(table) for number, _word, table, _replies in messages.PAYLOADS}
+
+
+def padded(table: Table, values: Mapping[str, Any]) -> dict[str, Any]:
+    """The values with text encoded and short byte fields padded with zeros. Refusal for text that does not fit."""
+    record = dict(values)
+    for name, code, _unit, _meaning in table:
+        value = record.get(name)
+        if code.endswith("s") and isinstance(value, (str, bytes)):
+            raw = value.encode() if isinstance(value, str) else value
+            if len(raw) > int(code[:-1]):
+                raise Refusal(f"{name} takes {len(raw)} bytes; there is room for {code[:-1]}.", "Shorten it.")
+            record[name] = raw.ljust(int(code[:-1]), b"\0")
+    return record
+
+
+def pack_record(table: Table, values: Mapping[str, Any]) -> bytes:
+    """The bytes of a record. Refusal for a field missing or out of its range."""
+    try:
+        return structure(table).build(padded(table, values))
+    except (construct.ConstructError, KeyError) as wrong:
+        raise Refusal(f"A record cannot be written: {str(wrong).strip().splitlines()[-1]}", "Check its values.") from wrong
+
+
+@cache
+def _whole(table: Table) -> construct.Struct:
+    """The structure of a record that must end where its bytes end."""
+    return construct.Struct("record" / structure(table), construct.Terminated)
+
+
+def unpack_record(table: Table, data: bytes) -> dict[str, Any]:
+    """The fields of a record that fills `data` exactly. Refusal for a wrong length."""
+    try:
+        fields = _whole(table).parse(bytes(data)).record
+    except construct.ConstructError as wrong:
+        raise Refusal(f"A record of {len(data)} bytes does not fit its layout.", "Update the older of host and inflator.") from wrong
+    return {name: fields[name] for name, _code, _unit, _meaning in table}
+
+
+def refusal_of(code: int, detail: str = "") -> Refusal:
+    """The Refusal that says what a reply code means; `detail` is put behind the text."""
+    _number, word, text, fix = replies.row_of(code)
+    return Refusal(f"{text[:1].upper()}{text[1:]}{detail} ({word}).", f"{fix[:1].upper()}{fix[1:]}." if fix else "")
+
+
+def pack_profile(values: Mapping[str, Any], bench: bool = False) -> bytes:
+    """An untagged profile from its fields (magic, version, reserved, crc and tag are put in). Refusal if the check fails."""
+    from rimward_protocol.compat import crc32
+
+    record = {"magic": layout.PROFILE_MAGIC, "version": 1, "reserved": b"", **values}
+    body = pack_record(layout.PROFILE[:-2], record)
+    data = body + construct.Int32ul.build(crc32(body)) + bytes(16)
+    code = profile_check.check_profile(data, bench)
+    if code:
+        raise refusal_of(code)
+    return data
+
+
+def unpack_profile(data: bytes, bench: bool = False) -> dict[str, Any]:
+    """The fields of a profile, label as text. Refusal, with the reason, for bytes that the check refuses."""
+    code = profile_check.check_profile(data, bench)
+    if code:
+        raise refusal_of(code)
+    record = unpack_record(layout.PROFILE, data)
+    record["label"] = text_of(record["label"])
+    return record
+
+
+def text_of(raw: bytes) -> str:
+    """The text of a zero-padded UTF-8 field."""
+    return raw.rstrip(b"\0").decode("utf-8", "replace")
+
+
+def pack_message(number: int, /, **values: Any) -> bytes:
+    """The payload of a message."""
+    return pack_record(messages.payload_of(number), values)
+
+
+def unpack_message(number: int, payload: bytes) -> dict[str, Any]:
+    """The fields of a message's payload. Refusal for a number or length that this version does not know."""
+    table = messages.payload_of(number)
+    if table is None:
+        raise Refusal(f"The inflator sent message {number}, which this host does not know.", "Update the host.")
+    return unpack_record(table, payload)
+
+
+@cache
+def dtype(table: Table) -> "np.dtype":
+    """The numpy dtype of a table without its tail: reads records straight from the bytes."""
+    import numpy as np
+
+    kinds = {"B": "u1", "b": "i1", "H": "<u2", "h": "<i2", "I": "<u4", "i": "<i4"}
+    fixed = [(name, kinds.get(code) or f"V{code[:-1]}") for name, code, _unit, _meaning in table if code != "*"]
+    return np.dtype(fixed)
+
+
+def fast_columns(payload: bytes) -> tuple[int, "np.ndarray", "np.ndarray"]:
+    """(first tick, int32 array of A, B, LOAD, GAP by tick, change records) of a FAST payload, without a loop over ticks.
+
+    Refusal for a payload that makes no sense.
+    """
+    import numpy as np
+    from rimward_protocol.sessionread import fast_length_fits
+
+    head_type = dtype(layout.FAST)
+    if len(payload) < head_type.itemsize:
+        raise no_sense()
+    head = np.frombuffer(payload, head_type, 1)[0]
+    n, changes, coding = int(head["n"]), int(head["changes"]), int(head["coding"])
+    if not 1 <= n <= 64 or not fast_length_fits(len(payload), n, changes, coding):
+        raise no_sense()
+    columns = np.empty((4, n), np.int32)
+    at = head_type.itemsize
+    for i, name in enumerate(("a", "b", "load", "gap")):
+        at = _fill_column(columns[i], payload, at, int(head[name]), coding >> 4 * i & 15)
+    records = np.frombuffer(payload, dtype(layout.CHANGE), changes, at)
+    if changes and int(records["offset"].max()) >= n:
+        raise no_sense()
+    return int(head["tick"]), columns, records
+
+
+def no_sense() -> Refusal:
+    """For a block whose bytes contradict each other though its check code is right."""
+    return Refusal("A block of the session makes no sense.", "Pull the session again.")
+
+
+def _fill_column(column: "np.ndarray", payload: bytes, at: int, first: int, code: int) -> int:
+    """Write one column's values; gives where its bytes end."""
+    import numpy as np
+
+    more = len(column) - 1
+    column[0] = first
+    if code == 0:
+        column[:] = first
+        return at
+    if code == 1:
+        packed = np.frombuffer(payload, np.uint8, (more + 1) // 2, at)
+        deltas = np.stack((packed & 15, packed >> 4), 1).ravel()[:more].astype(np.int32)
+        deltas = (deltas ^ 8) - 8
+        after = at + len(packed)
+    else:
+        kind = {2: "i1", 3: "<i2", 4: "<i4"}[code]
+        deltas = np.frombuffer(payload, kind, more, at)
+        after = at + deltas.nbytes
+    values = deltas.astype(np.int64) if code == 4 else first + np.cumsum(deltas, dtype=np.int64)
+    if more and not -(2**31) <= int(values.min()) <= int(values.max()) < 2**31:
+        raise no_sense()
+    column[1:] = values
+    return after

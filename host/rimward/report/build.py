@@ -1,0 +1,141 @@
+"""What goes into a report: a session's facts with its trace, or a wheel's fills and profiles."""
+
+import io
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rimward.errors import Refusal
+from rimward.report.archive import NAME, Archive, Query
+from rimward.sessions.facts import Facts, facts, limit_text, reading_text, verdict_text, when_text, workshop_keys
+from rimward.sessions.log import SessionLog, read_session
+
+FORMS = (".html", ".pdf")
+HISTORY_MOST = 200
+
+
+@dataclass(frozen=True)
+class Report:
+    """One session, ready to be written."""
+
+    facts: Facts
+    log: SessionLog
+    data: bytes
+
+    @property
+    def title(self) -> str:
+        """The report's heading."""
+        return f"Fill of {self.facts.label}"
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the session file that the report was made of."""
+        import hashlib
+
+        return hashlib.sha256(self.data).hexdigest()
+
+
+@dataclass(frozen=True)
+class History:
+    """One wheel: its fills newest first, and every profile issued for it."""
+
+    wheel_id: str
+    label: str
+    fills: tuple[Facts, ...]
+    profiles: tuple[dict[str, Any], ...]
+
+    @property
+    def title(self) -> str:
+        """The history's heading."""
+        return f"History of {self.label}"
+
+
+def report_of(data: bytes, who: str = "") -> Report:
+    """The report of a session's bytes. Refusal for bytes that are no session."""
+    log = read_session(data)
+    return Report(facts(log, data, who, workshop_keys()), log, data)
+
+
+def session_report(wanted: str) -> Report:
+    """The report of a session file, or of a kept session by its name."""
+    if NAME.fullmatch(wanted) and not Path(wanted).exists():
+        archive = Archive()
+        return report_of(archive.read(wanted), archive.row(wanted)["who"])
+    try:
+        return report_of(Path(wanted).read_bytes())
+    except OSError as wrong:
+        raise Refusal(f"{wanted} cannot be read: {wrong.strerror}.", "Give a session file, or the name of a kept session.") from wrong
+
+
+def history_of(wanted: str, database: str | None = None) -> History:
+    """The history of a wheel of the register, or of one that only kept fills name by its id."""
+    import contextlib
+
+    from rimward.register import open_register
+
+    archive, keys = Archive(), workshop_keys()
+    try:
+        with contextlib.closing(open_register(database)) as register:
+            wheel = register.get(wanted, include_retired=True)
+            changes = register.history(wheel.wheel_id)
+    except Refusal:
+        rows = archive.find(Query(wheel_id=wanted.lower()), 1)
+        if not rows:
+            raise
+        return History(wanted.lower(), rows[0]["label"], _fills(archive, wanted.lower(), keys), ())
+    issued = [
+        {"when": when_text(c.at_ms // 1000), "who": c.who, **{name: c.value[name] for name in ("revision", "ceiling_pa", "target_pa")}}
+        for c in reversed(changes)
+        if c.field == "profile" and c.value
+    ]
+    return History(wheel.wheel_id, wheel.label, _fills(archive, wheel.wheel_id, keys), tuple(issued))
+
+
+def _fills(archive: Archive, wheel_id: str, keys: tuple[bytes, ...]) -> tuple[Facts, ...]:
+    found = [(archive.read(row["name"]), row["who"]) for row in archive.find(Query(wheel_id=wheel_id), HISTORY_MOST)]
+    return tuple(facts(data, data, who, keys) for data, who in found)
+
+
+FILL_HEADS = ("When", "Who", "Target", "Settled", "Highest", "Ceiling", "Ended by", "Verification")
+
+
+def fill_row(f: Facts) -> tuple[str, ...]:
+    """One fill of a history."""
+    return (
+        when_text(f.unix_s) if f.unix_s else "not known",
+        f.who or "not recorded",
+        limit_text(f.target_pa),
+        reading_text(f.tyre_pa, f.ceiling_pa),
+        reading_text(f.highest_pa, f.ceiling_pa),
+        limit_text(f.ceiling_pa),
+        f.cause,
+        verdict_text(f),
+    )
+
+
+def picture(log: SessionLog, form: str) -> bytes:
+    """The trace with target, stop reading and ceiling, as `svg` or `png`; nothing where the session holds no trace."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    from rimward.sessions.drawing import paint
+
+    if not len(log.series()):
+        return b""
+    figure = Figure(figsize=(10, 4.6), dpi=150)
+    FigureCanvasAgg(figure)
+    paint(figure.subplots(), log)
+    figure.tight_layout()
+    out = io.BytesIO()
+    with rc_context({"svg.hashsalt": "rimward"}):
+        figure.savefig(out, format=form, metadata={"Date": None} if form == "svg" else None)
+    return out.getvalue()
+
+
+def picture_says(f: Facts) -> str:
+    """The picture in words."""
+    return (
+        f"Pressure over {f.seconds:.0f} seconds: highest reading {reading_text(f.highest_pa, f.ceiling_pa)}, target {limit_text(f.target_pa)}, "
+        f"stop reading {limit_text(f.stop_pa)}, ceiling {limit_text(f.ceiling_pa)}."
+    )

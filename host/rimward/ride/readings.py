@@ -1,0 +1,60 @@
+"""What one fill reads across temperature and altitude: a closed rigid volume of ideal gas, gauge against the standard atmosphere."""
+
+from dataclasses import dataclass
+
+from rimward.ceiling.envelope import highest_gauge
+from rimward.ceiling.model import Place, Ride
+from rimward.units import celsius, centikelvin_up
+
+
+@dataclass(frozen=True)
+class Readings:
+    """`gauge_pa[i][j]` is the reading at `altitudes_m[i]` and `temps_c[j]`, gauge pascal."""
+
+    fill_pa: int
+    place: Place
+    temps_c: tuple[float, ...]
+    altitudes_m: tuple[float, ...]
+    gauge_pa: tuple[tuple[float, ...], ...]
+    limit_pa: int | None = None
+
+    @property
+    def highest(self) -> tuple[float, float, float]:
+        """(gauge pascal, altitude m, Celsius) of the highest reading."""
+        return max((pa, altitude, temp) for altitude, row in zip(self.altitudes_m, self.gauge_pa) for temp, pa in zip(self.temps_c, row))
+
+    @property
+    def over_limit(self) -> bool | None:
+        """Whether any reading is above the limit; None without a limit."""
+        return None if self.limit_pa is None else self.highest[0] > self.limit_pa
+
+
+def reading(fill_pa: int, fill: Place, altitude_m: float, temp_c: float) -> float:
+    """(P + ambient0) T / T0 - ambient, gauge pascal. `fill` must state its temperature."""
+    if fill.temp_ck is None:
+        raise ValueError("the fill's temperature is needed")
+    return (fill_pa + fill.ambient_pa) * centikelvin_up(temp_c) / fill.temp_ck - Place(None, altitude_m).ambient_pa
+
+
+def steps(low: float, high: float, count: int) -> tuple[float, ...]:
+    """`count` evenly spread values; one where low equals high."""
+    if high <= low:
+        return (low,)
+    return tuple(low + (high - low) * i / (count - 1) for i in range(count))
+
+
+def readings(fill_pa: int, fill: Place, ride: Ride, limit_pa: int | None = None, count: int = 7) -> Readings:
+    """A grid from the fill place to the hottest and highest of the ride, both ends included."""
+    if fill.temp_ck is None:
+        raise ValueError("the fill's temperature is needed")
+    hottest = max(fill.temp_ck, ride.temp_max_ck or 0)
+    top = max(fill.altitude_m, ride.altitude_max_m if ride.altitude_max_m is not None else fill.altitude_m)
+    temps = steps(celsius(fill.temp_ck), celsius(hottest), count)
+    altitudes = steps(fill.altitude_m, top, count)
+    grid = tuple(tuple(reading(fill_pa, fill, altitude, temp) for temp in temps) for altitude in altitudes)
+    return Readings(fill_pa, fill, temps, altitudes, grid, limit_pa)
+
+
+def worst(fill_pa: int, fill: Place, ride: Ride) -> float:
+    """The highest reading of the ride, gauge pascal."""
+    return highest_gauge(fill_pa, fill, ride)

@@ -1,0 +1,91 @@
+"""The report of `rimward ride`, as JSON and in words."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from rimward.ceiling.model import ASSUMED_FILL_CK, Note, Place, Ride
+from rimward.ride.readings import Readings, readings
+from rimward.units import show_limit, show_reading
+
+
+@dataclass(frozen=True)
+class Report:
+    """The readings, or the refusals that prevented them."""
+
+    found: Readings | None
+    refusals: tuple[Note, ...]
+    warnings: tuple[Note, ...]
+
+
+def judge(fill_pa: int | None, place: Place, ride: Ride | None, limit_pa: int | None, refusals: Sequence[Note]) -> Report:
+    """The report on a fill (gauge pascal). Anything refused leaves no readings."""
+    if refusals or fill_pa is None or ride is None:
+        return Report(None, tuple(refusals), ())
+    warnings = []
+    if place.temp_ck is None:
+        place = replace(place, temp_ck=ASSUMED_FILL_CK)
+        warnings.append(
+            Note(
+                "fill-temperature-assumed",
+                "No fill temperature was given: 0 °C is assumed, the safe side. Measure it and state it with --fill-temp.",
+            )
+        )
+    if not ride.stated:
+        warnings.append(
+            Note("ride-not-stated", "No ride is stated, so only the fill place is shown. State --ride-temp-max and --ride-altitude-max.")
+        )
+    found = readings(fill_pa, place, ride, limit_pa)
+    if found.over_limit and limit_pa is not None:
+        highest, altitude, temp = found.highest
+        warnings.append(
+            Note(
+                "over-limit",
+                f"This fill reads {show_reading(highest, limit_pa)} at {temp:.1f} °C and {altitude:.0f} m, "
+                f"above the limit {show_limit(limit_pa)}.",
+            )
+        )
+    return Report(found, (), tuple(warnings))
+
+
+def answer(report: Report) -> dict[str, Any]:
+    """The documented JSON answer; all keys are always there, null where there is no value."""
+    found = report.found
+    highest = found.highest if found else None
+    return {
+        "status": "refused" if report.refusals else "ok",
+        "fill_pa": found.fill_pa if found else None,
+        "limit_pa": found.limit_pa if found else None,
+        "over_limit": found.over_limit if found else None,
+        "highest": {"gauge_pa": round(highest[0]), "altitude_m": highest[1], "temp_c": highest[2]} if highest else None,
+        "temps_c": list(found.temps_c) if found else [],
+        "altitudes_m": list(found.altitudes_m) if found else [],
+        "gauge_pa": [[round(pa) for pa in row] for row in found.gauge_pa] if found else [],
+        "refusals": [{"id": note.id, "text": note.text} for note in report.refusals],
+        "warnings": [{"id": note.id, "text": note.text} for note in report.warnings],
+    }
+
+
+def sentences(report: Report) -> Iterator[str]:
+    """The report for people: a table in bar and one in psi; readings above the limit carry a mark."""
+    for note in report.refusals:
+        yield f"REFUSED   {note.id}: {note.text}"
+    if report.found:
+        yield from _table(report.found, 0, "bar")
+        yield from _table(report.found, 1, "psi")
+        highest, altitude, temp = report.found.highest
+        yield f"highest   {show_reading(highest, report.found.limit_pa)} gauge at {temp:.1f} °C and {altitude:.0f} m"
+        if report.found.limit_pa is not None:
+            yield f"limit     {show_limit(report.found.limit_pa)} gauge; readings above it are marked !"
+    for note in report.warnings:
+        yield f"warning   {note.id}: {note.text}"
+
+
+def _table(found: Readings, part: int, unit: str) -> Iterator[str]:
+    limit = found.limit_pa
+    yield f"gauge {unit}  " + "".join(f"{temp:>8.1f}°C" for temp in found.temps_c)
+    for altitude, row in reversed(list(zip(found.altitudes_m, found.gauge_pa))):
+        cells = (
+            show_reading(pa, limit).replace("(", "").split()[part * 2] + ("!" if limit is not None and pa > limit else " ") for pa in row
+        )
+        yield f"{altitude:>7.0f} m  " + "".join(f"{cell:>10}" for cell in cells)

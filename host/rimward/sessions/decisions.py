@@ -1,0 +1,73 @@
+"""What the kernels decide from recorded inputs, as a short list of changes: what a reference holds and a diff shows."""
+
+from array import array
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from rimward_fw import fill, guard, tick, words
+from rimward_protocol import causes, codes
+
+from rimward.sessions.log import SessionLog, Span
+from rimward.sessions.replay import out_words
+
+
+@dataclass(frozen=True)
+class Decision:
+    """From this tick on: outputs, fill state, latched cause and cause of the last stop."""
+
+    tick: int
+    out: str
+    state: str
+    cause: str
+    stop: str
+    reading_pa: int
+
+    def row(self) -> list[Any]:
+        """As a reference stores it."""
+        return [self.tick, self.out, self.state, self.cause, self.stop, self.reading_pa]
+
+
+def decisions(log: SessionLog) -> list[Decision]:
+    """Replays every span and lists each change of decision."""
+    return [decision for span in log.spans for decision in _of_span(span)]
+
+
+def _of_span(span: Span) -> Iterator[Decision]:
+    state = {name: array("i", span.start[name].tolist()) for name in "gxfy"}
+    xs, ys = span.x.tolist(), span.y.tolist()
+    slow = words.FILL_SLOW
+    before = None
+    for i in range(span.ticks):
+        state["x"][:] = array("i", xs[i])
+        state["y"][slow:] = array("i", ys[i][slow:])
+        bits = tick.tick(guard.step, fill.step, state["g"], state["x"], state["f"], state["y"])
+        now = (bits, state["f"][0], state["g"][0], state["g"][2])
+        if now != before:
+            before = now
+            yield _decision(span.tick + i, now, state["g"][39] - words.BIAS_PA)
+
+
+def _decision(at: int, now: tuple[int, int, int, int], reading: int) -> Decision:
+    bits, fill_state, cause, stop = now
+    state = codes.word_of(codes.FILL_STATES, fill_state)
+    return Decision(at, out_words(bits), state, causes.row_of(cause)[1], causes.row_of(stop)[1], reading)
+
+
+def compare(reference: list[list[Any]], found: list[Decision], most: int = 6) -> list[str]:
+    """Lines that say where decisions differ from a reference; empty when they are the same."""
+    lines = []
+    for i in range(max(len(reference), len(found))):
+        was = reference[i] if i < len(reference) else None
+        now = found[i].row() if i < len(found) else None
+        if was != now:
+            lines.append(f"was {_say(was)}\nnow {_say(now)}")
+        if len(lines) == most:
+            break
+    return lines
+
+
+def _say(row: list[Any] | None) -> str:
+    if row is None:
+        return "nothing"
+    return f"tick {row[0]}: {row[1]}, {row[2]}, cause {row[3]}, last stop {row[4]}, reading {row[5] / 1e5:.3f} bar"

@@ -1,0 +1,103 @@
+"""The picture of a fill: pressure over time with target, stop reading and ceiling, and what the air source did."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from rimward_protocol import codes
+
+from rimward.errors import Refusal
+from rimward.sessions.log import SessionLog
+from rimward.units import show_limit
+
+TICK_S = 0.002
+BAR = 1e5
+PSI_A_BAR = 14.503773773020923
+CALM, PUMP = "#1f4e79", "#c9c4b4"
+CLOSE = 0.015  # of the width: a label's own height
+MARKED = ("bead-confirmed", "run-released", "tripped")
+# colour, dashes, name above the line or below it
+LINES: dict[str, tuple[str, Any, bool]] = {
+    "ceiling": ("#a32020", "-", True),
+    "stop": ("#a32020", (0, (6, 3)), False),
+    "target": ("#2f6b2f", (0, (3, 2)), False),
+}
+
+
+def draw_session(log: SessionLog, to: Path) -> Path:
+    """Writes a PNG. Refusal if the session holds no trace."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot
+
+    if not len(log.series()):
+        raise Refusal("The session holds no trace to draw.", "Pull a session of a fill.")
+    figure, axes = pyplot.subplots(figsize=(10, 5.2), dpi=120)
+    paint(axes, log)
+    figure.tight_layout()
+    figure.savefig(to)
+    pyplot.close(figure)
+    return to
+
+
+def paint(ax: Any, log: SessionLog) -> None:
+    """Draws a session's pressures into matplotlib axes: the 50 Hz trace, and full-rate spans where the trace has gaps."""
+    t = log.series()
+    start = int(t["tick"][0])
+    seconds = (t["tick"] - start) * TICK_S
+    on = (t["out"] & codes.OUT_GATE) != 0
+    higher = np.maximum(t["a_pa"], t["b_pa"]) / BAR
+    limits = [(name, int(t[f"{name}_pa"].max())) for name in ("ceiling", "stop", "target")]
+    top = max(higher.max(), limits[0][1] / BAR) * 1.12 + 0.05
+    ax.fill_between(seconds, 0, top, where=on, step="post", color=PUMP, alpha=0.55, linewidth=0, label="air on")
+    ax.plot(seconds, higher, color=CALM, linewidth=1.2, label="reading at the hose (higher of two)")
+    seen = t["tyre_pa"] >= 0
+    if seen.any():
+        tyre = np.where(seen, t["tyre_pa"] / BAR, np.nan)
+        ax.plot(seconds, tyre, color="#000000", linewidth=1.0, linestyle=(0, (1, 1)), label="tyre, once seen")
+    for name, pa in limits:
+        if pa > 0:
+            _limit_line(ax, name, pa)
+    for at, words in _marks(log, start, float(seconds[-1]) * CLOSE):
+        ax.axvline(at, color="#555555", linewidth=0.6)
+        ax.annotate(", ".join(words), (at, 0.02 * top), rotation=90, fontsize=7, va="bottom", ha="right", color="#555555")
+    ax.set_xlim(0, max(float(seconds[-1]), 0.1))
+    ax.set_ylim(min(0.0, higher.min()), top)
+    ax.set_xlabel("time, s")
+    ax.set_ylabel("gauge pressure, bar")
+    right = ax.secondary_yaxis("right", functions=(lambda b: b * PSI_A_BAR, lambda p: p / PSI_A_BAR))
+    right.set_ylabel("psi")
+    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=3, fontsize=8, frameon=False)
+    profile = log.profile
+    ax.set_title(f"{profile['label'] if profile else 'session'}: fill {log.header['session']}", loc="left", fontsize=11)
+
+
+def _marks(log: SessionLog, start: int, close_s: float) -> list[tuple[float, list[str]]]:
+    """Marked events by time in seconds; those too close together to be read share one place."""
+    found: list[tuple[float, list[str]]] = []
+    for row in log.events:
+        if row["event"] in MARKED:
+            at = (row["tick"] - start) * TICK_S
+            if found and at - found[-1][0] <= close_s:
+                found[-1][1].append(row["event"])
+            else:
+                found.append((at, [row["event"]]))
+    return found
+
+
+def _limit_line(ax: Any, name: str, pa: int) -> None:
+    """One limit with its name; the stop reading's name goes below its line, where the ceiling's does not reach."""
+    colour, style, up = LINES[name]
+    ax.axhline(pa / BAR, color=colour, linestyle=style, linewidth=1.4)
+    words = {"stop": "stop reading"}.get(name, name)
+    ax.annotate(
+        f"{words} {show_limit(pa)}",
+        (1.0, pa / BAR),
+        xycoords=("axes fraction", "data"),
+        xytext=(-6, 4 if up else -11),
+        textcoords="offset points",
+        ha="right",
+        fontsize=8,
+        color=colour,
+    )

@@ -1,0 +1,372 @@
+"""What one session says, worked out once: page, report and command line all show these figures and these words.
+
+Pressures gauge pascal unless named ambient (absolute); temperatures centikelvin; times seconds.
+"""
+
+import struct
+import time
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from rimward_fw import words
+from rimward_protocol import causes, codes, sessionread
+from rimward_protocol.mac import hmac_sha256
+
+from rimward import records
+from rimward.errors import Refusal
+from rimward.sessions.log import SessionLog, read_session
+from rimward.units import celsius, show_limit, show_minimum, show_reading
+
+TICK_S = codes.TICK_US / 1e6
+EPOCH_S = codes.EPOCH_DAY_UNIX_S
+DAY_S = 86_400
+OTHER_KERNELS = "recorded by another version of the firmware's kernels; replay it with the host of that version"
+TARGET = words.FILL_INPUT.index("target_pa")
+KERNEL_WORDS = (("g", words.GUARD_STATE), ("x", words.GUARD_INPUT), ("f", words.FILL_STATE), ("y", words.FILL_INPUT))
+CAUTIONS = (
+    "Wear eye protection whenever a tyre is being filled.",
+    "Stay out of the plane of the wheel, and keep others out of it.",
+    "The makers' own limits for rim and tyre, and local codes, come first.",
+    "A qualified person decides whether a wheel may be ridden. These figures are limits and readings, not advice on what to ride.",
+)
+
+
+@dataclass(frozen=True)
+class Verification:
+    """What could be checked. `chain` is True or False where a key was at hand, None where none was or nothing is chained."""
+
+    whole: bool
+    damage: str
+    chained: bool
+    chain: bool | None
+    same_kernels: bool
+    replay_identical: bool | None
+    replay_ticks: int
+    replay_spans: int
+    replay_share: float
+    lost_spans: int
+
+    @property
+    def holds(self) -> bool:
+        """Whole, not altered as far as could be checked, and all that was kept at full rate replayed to the same decisions."""
+        return self.whole and self.chain is not False and self.replay_identical is True
+
+
+@dataclass(frozen=True)
+class Facts:
+    """The figures of one session. None: the session does not say."""
+
+    session: int
+    device: str
+    board: str
+    firmware: str
+    interpreter: str
+    boot: int
+    unix_s: int
+    who: str
+    wheel_id: str | None
+    label: str
+    position: str | None
+    revision: int | None
+    made: str | None
+    size: str | None
+    rim_class: str | None
+    limit_pa: int | None
+    limit_source: str | None
+    profile_ceiling_pa: int | None
+    ceiling_pa: int | None
+    guard_pa: int | None
+    stop_pa: int | None
+    profile_target_pa: int | None
+    target_pa: int | None
+    ride_stated: bool | None
+    ambient_min_pa: int | None
+    temp_max_ck: int | None
+    ambient_pa: int | None
+    air_ck: int | None
+    tyre_ck: int | None
+    highest_pa: int | None
+    tyre_pa: int | None
+    cause: str
+    cause_reason: str
+    cause_next: str
+    seconds: float
+    air_on_s: float | None
+    calibration_a: str
+    calibration_b: str
+    guard_set: str | None
+    verification: Verification
+
+    def to_json(self) -> dict[str, Any]:
+        """Every figure by name."""
+        return {**asdict(self), "verified": self.verification.holds}
+
+
+def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", keys: Sequence[bytes] = (), check: bool = True) -> Facts:
+    """The facts of a session. `keys`: workshop keys to check the chain with; `check=False` leaves the replay out."""
+    log = read_session(source) if isinstance(source, bytes) else source
+    raw = source if isinstance(source, bytes) else data
+    profile, here, end = log.profile, log.conditions, log.end
+    row = causes.row_of(end["cause"]) if end else (0, "not closed", "the record ends before the fill was closed", "pull it again, or check the inflator's power")
+    series = log.series(1)
+    return Facts(
+        session=log.header["session"],
+        device=device_text(log.header["device_id"]),
+        board=_text(log, "board"),
+        firmware=_text(log, "firmware"),
+        interpreter=_text(log, "interpreter"),
+        boot=log.header["boot"],
+        unix_s=log.header["unix_s"],
+        who=_text(log, "person") or who,
+        **_wheel(profile),
+        ceiling_pa=here.get("ceiling_pa"),
+        guard_pa=here["ceiling_pa"] - here["stop_pa"] if here else None,
+        stop_pa=here.get("stop_pa"),
+        target_pa=_target(log, series),
+        ambient_pa=here.get("ambient_pa"),
+        air_ck=here.get("air_ck"),
+        tyre_ck=here.get("t0_ck"),
+        highest_pa=_highest(series, end),
+        tyre_pa=end["tyre_pa"] if end and end["tyre_pa"] >= 0 else None,
+        cause=row[1],
+        cause_reason=row[2],
+        cause_next=row[3],
+        seconds=round(float(series["tick"][-1] - series["tick"][0]) * TICK_S, 1) if len(series) else 0.0,
+        air_on_s=round(end["pump_ticks"] * TICK_S, 1) if end else None,
+        calibration_a=_calibration(log.meta.get("calibration-a")),
+        calibration_b=_calibration(log.meta.get("calibration-b")),
+        guard_set=_guard_set(log.meta.get("guard-band")),
+        verification=verify(log, raw, keys, check),
+    )
+
+
+def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check: bool = True) -> Verification:
+    """Check codes, chain and replay of a session."""
+    from rimward.sessions.replay import replay
+
+    chain = None
+    if log.chained and keys and raw is not None:
+        chain = any(sessionread.chain_holds(raw, hmac_sha256(key, b"session")) for key in keys)
+    ours = all(log.header[f"words_{name}"] == len(names) for name, names in KERNEL_WORDS)
+    again = replay(log) if check and ours else None
+    return Verification(
+        whole=not log.damage,
+        damage=log.damage,
+        chained=log.chained,
+        chain=chain,
+        same_kernels=ours,
+        replay_identical=again.identical if again and again.ticks else None,
+        replay_ticks=again.ticks if again else 0,
+        replay_spans=len(again.spans) if again else 0,
+        replay_share=_share(log, again.ticks) if again else 0.0,
+        lost_spans=log.broken_spans,
+    )
+
+
+def _share(log: SessionLog, ticks: int) -> float:
+    """How much of the record, from its first tick to its last, was kept at full rate and replayed."""
+    series = log.series()
+    whole = int(series["tick"][-1] - series["tick"][0]) + 1 if len(series) else 0
+    return round(min(1.0, ticks / whole), 4) if whole else 0.0
+
+
+def workshop_keys() -> tuple[bytes, ...]:
+    """The workshop's keys, newest first; none where there are none or they cannot be read."""
+    from rimward import keys
+
+    try:
+        return tuple(key.key for key in keys.load().keys)
+    except Refusal:
+        return ()
+
+
+def device_text(raw: bytes) -> str:
+    """An inflator's id: as text where it is text."""
+    return records.text_of(raw) if raw.isascii() else raw.hex()
+
+
+def _wheel(profile: dict[str, Any] | None) -> dict[str, Any]:
+    names: tuple[str, ...] = ("wheel_id", "position", "revision", "made", "size", "rim_class", "limit_pa", "limit_source", "profile_ceiling_pa")
+    names += ("profile_target_pa", "ride_stated", "ambient_min_pa", "temp_max_ck")
+    if profile is None:
+        return {**dict.fromkeys(names), "label": "no wheel recorded"}
+    return {
+        "wheel_id": profile["wheel_id"].hex(),
+        "label": profile["label"],
+        "position": codes.word_of(codes.POSITIONS, profile["position"]),
+        "revision": profile["revision"],
+        "made": time.strftime("%Y-%m-%d", time.gmtime(EPOCH_S + profile["made_days"] * DAY_S)),
+        "size": f"{profile['tyre_width_dmm'] / 10:g}-{profile['bead_seat_mm']} on a rim {profile['rim_width_dmm'] / 10:g} mm wide inside",
+        "rim_class": codes.word_of(codes.RIM_CLASSES, profile["rim_class"]),
+        "limit_pa": profile["limit_pa"],
+        "limit_source": codes.word_of(codes.LIMIT_SOURCES, profile["limit_source"]),
+        "profile_ceiling_pa": profile["ceiling_pa"],
+        "profile_target_pa": profile["target_pa"],
+        "ride_stated": bool(profile["flags"] & codes.FLAG_RIDE_STATED),
+        "ambient_min_pa": profile["ambient_min_pa"],
+        "temp_max_ck": profile["temp_max_ck"],
+    }
+
+
+def _text(log: SessionLog, key: str) -> str:
+    return records.text_of(log.meta.get(key, b""))
+
+
+def _target(log: SessionLog, series: np.ndarray) -> int | None:
+    """The target as the fill kernel had it; the trace holds it to 100 Pa only."""
+    exact = [int(span.y[:, TARGET].max()) for span in log.spans]
+    return max(exact, default=0) or (int(series["target_pa"].max()) if len(series) else 0) or None
+
+
+def _highest(series: np.ndarray, end: dict[str, Any] | None) -> int | None:
+    """The highest reading of either transducer: over the whole trace, over every full-rate tick, and what the inflator itself noted."""
+    seen = [int(series["a_pa"].max()), int(series["b_pa"].max())] if len(series) else []
+    if end:
+        seen.append(end["peak_pa"])
+    return max(seen, default=None)
+
+
+def _calibration(raw: bytes | None) -> str:
+    if not raw or len(raw) != struct.calcsize("<iiIiH"):
+        return "never calibrated"
+    gain, offset, days, hysteresis, certificate = struct.unpack("<iiIiH", raw)
+    day = time.strftime("%Y-%m-%d", time.gmtime(EPOCH_S + days * DAY_S))
+    return f"{day}, certificate {certificate}: gain {gain / 65536:.5f}, offset {offset} Pa, hysteresis {hysteresis} Pa"
+
+
+def _guard_set(raw: bytes | None) -> str | None:
+    if not raw or len(raw) != 8:
+        return None
+    pa, days = struct.unpack("<iI", raw)
+    return f"{show_minimum(pa)}, found on {time.strftime('%Y-%m-%d', time.gmtime(EPOCH_S + days * DAY_S))}"
+
+
+# The words
+
+
+def when_text(unix_s: int) -> str:
+    """A stored time in UTC."""
+    return time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(unix_s)) if unix_s else "not known: the inflator's clock was not set"
+
+
+def limit_text(pa: int | None) -> str:
+    """A limit in both units, or that none is recorded."""
+    return f"{show_limit(pa)} gauge" if pa else "not recorded"
+
+
+def reading_text(pa: int | None, limit_pa: int | None = None) -> str:
+    """A reading in both units, never shown as equal to a limit it is above."""
+    return "not known" if pa is None else f"{show_reading(pa, limit_pa)} gauge"
+
+
+def degrees(centikelvin: int | None) -> str:
+    """Degrees Celsius."""
+    return "not recorded" if centikelvin is None else f"{celsius(centikelvin):.1f} °C"
+
+
+def verdict_text(f: Facts) -> str:
+    """The verification in one line."""
+    v = f.verification
+    if v.holds:
+        return f"verified: whole, and {_percent(v)} of it replayed to the same decisions"
+    if v.chain is False:
+        return "NOT VERIFIED: the chain of check codes does not fit this workshop's key"
+    if not v.whole:
+        return f"NOT VERIFIED: {v.damage}"
+    if not v.same_kernels:
+        return f"NOT VERIFIED: {OTHER_KERNELS}"
+    return "NOT VERIFIED: the replay decided otherwise" if v.replay_identical is False else "NOT VERIFIED: no full-rate record to replay"
+
+
+def sections(f: Facts) -> tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...]:
+    """All figures in words: (heading, ((key, name, text), ...)). The keys name the same row wherever it is shown."""
+    return (
+        ("The fill", _fill_rows(f)),
+        ("The wheel", _wheel_rows(f)),
+        ("Limits, step by step", _limit_rows(f)),
+        ("Conditions", _condition_rows(f)),
+        ("Instrument", _instrument_rows(f)),
+        ("Verification", _verification_rows(f)),
+    )
+
+
+def _fill_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    return (
+        ("session", "Record", f"number {f.session} of inflator {f.device}"),
+        ("when", "When", when_text(f.unix_s)),
+        ("who", "Who", f.who or "not recorded"),
+        ("tyre", "Settled in the tyre, at the end", reading_text(f.tyre_pa, f.ceiling_pa)),
+        ("highest", "Highest reading at the hose", reading_text(f.highest_pa, f.ceiling_pa)),
+        ("target", "Target in force", limit_text(f.target_pa)),
+        ("ended", "Ended by", f.cause),
+        ("reason", "Likely reason", f.cause_reason),
+        ("next", "What to do next", f.cause_next),
+        ("seconds", "Time on the hose", f"{f.seconds:.1f} s, air on for {'an unknown time' if f.air_on_s is None else f'{f.air_on_s:.1f} s'}"),
+    )
+
+
+def _wheel_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    if f.wheel_id is None:
+        return (("label", "Wheel", f.label),)
+    rim = "not known, treated as straight-side" if f.rim_class == "unknown" else f.rim_class
+    return (
+        ("label", "Wheel", f"{f.label} ({f.position})"),
+        ("wheel_id", "Id", f.wheel_id),
+        ("size", "Tyre and rim", f.size or ""),
+        ("rim_class", "Rim type", rim or ""),
+        ("revision", "Profile", f"revision {f.revision} of {f.made}"),
+    )
+
+
+def _limit_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    meaning = next((row[2] for row in codes.LIMIT_SOURCES if row[1] == f.limit_source), "")
+    ride = "no ride was stated: the limit holds at the fill only"
+    if f.ride_stated and f.ambient_min_pa is not None:
+        ride = f"lowest ambient {show_reading(f.ambient_min_pa)} absolute, tyre up to {degrees(f.temp_max_ck)}"
+    return (
+        ("limit", "Limit", f"{limit_text(f.limit_pa)} ({f.limit_source}: {meaning})" if f.limit_pa else "not recorded"),
+        ("ride", "Ride", ride if f.limit_pa else "not recorded"),
+        ("profile_ceiling", "Ceiling of the profile", limit_text(f.profile_ceiling_pa)),
+        ("ceiling", "Ceiling in force here", limit_text(f.ceiling_pa)),
+        ("guard", "This inflator's guard band", show_minimum(f.guard_pa) if f.guard_pa is not None else "not recorded"),
+        ("stop", "Stop reading", limit_text(f.stop_pa)),
+        ("profile_target", "Target asked for", limit_text(f.profile_target_pa)),
+    )
+
+
+def _condition_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    ambient = "not recorded" if f.ambient_pa is None else f"{f.ambient_pa / 100:.1f} hPa absolute"
+    return (("ambient", "Ambient", ambient), ("air", "Air", degrees(f.air_ck)), ("t0", "Tyre at the start", degrees(f.tyre_ck)))
+
+
+def _instrument_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    return (
+        ("inflator", "Inflator", f"{f.device}, {f.board or 'board not recorded'}, firmware {f.firmware or 'not recorded'}"),
+        ("calibration_a", "Transducer A", f.calibration_a),
+        ("calibration_b", "Transducer B", f.calibration_b),
+        ("guard_set", "Guard band stored", f.guard_set or "none: the class bound is used"),
+    )
+
+
+def _verification_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    v = f.verification
+    chain = {True: "fits this workshop's key", False: "DOES NOT FIT this workshop's key", None: "not checked: no key here that it could be checked with"}[v.chain]
+    replay = {True: "the same decisions", False: "OTHER DECISIONS", None: "nothing to replay" if v.same_kernels else OTHER_KERNELS}[v.replay_identical]
+    lost = f"; {_stretches(v.lost_spans)} gave the beginning up for newer ticks and can only be read" if v.lost_spans else ""
+    return (
+        ("verified", "Verdict", verdict_text(f)),
+        ("whole", "Check codes", "whole" if v.whole else v.damage),
+        ("chain", "Chain", chain if v.chained else "this inflator had no key: the record is not chained"),
+        ("replay", "Replay", f"{v.replay_ticks} ticks in {_stretches(v.replay_spans)}, {_percent(v)} of the record: {replay}{lost}"),
+    )
+
+
+
+def _stretches(count: int) -> str:
+    return f"{count} stretch" if count == 1 else f"{count} stretches"
+
+
+def _percent(v: Verification) -> str:
+    return f"{int(v.replay_share * 100 + 1e-9)} %"

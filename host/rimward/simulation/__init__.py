@@ -1,0 +1,1 @@
+"""Runs of the firmware and its kernels, as they are, against the plant."""

@@ -1,0 +1,55 @@
+"""`faulted.session`, the baselines and the ideal fill compiled together with the kernels' own files and the plant. Needs numba (extra `sim`)."""
+
+from functools import cache
+from types import FunctionType, ModuleType
+from typing import Any
+
+from rimward.install.kernels import parts
+
+GUARD, FILL, TICK = ("rimward_fw.guard",), tuple(f"rimward_fw.{name}" for name in parts("fill")), ("rimward_fw.tick",)
+KERNELS = GUARD + FILL + TICK
+PLANT = ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step")
+LOOPS = ("rimward.simulation.faulted", "rimward.simulation.baselines", "rimward.simulation.ideal")
+SOURCES = KERNELS + PLANT + LOOPS
+COPIED_IN = ("drawn", "held", "refused", "person", "standing_still", "measure", "ended", "gauge", "next_event")  # each array handed over costs seven words a call
+CALLED = ("reset", "chosen_again", "session", "baseline", "feed")
+
+
+@cache
+def compiled() -> dict[str, Any]:
+    """Functions by name: `guard_step`, `guard_boot`, `fill_step`, `tick`, `plant_tick`, `session`, `baseline`, `feed`."""
+    from numba import njit
+
+    from rimward.plant.jit import OPTIONS, cache_for, compile_modules, second_copy
+
+    found = kernels()
+    plant = compile_modules(PLANT)
+    with cache_for(SOURCES):
+        for name in ("plant_tick", "fault_events", "random_word"):  # called, not copied in: compiled once for all loops
+            found[name] = njit(**OPTIONS, forceinline=name == "plant_tick")(plant[name].py_func)
+        for source in LOOPS:
+            _compile_loop(second_copy(source), found, lambda f: njit(**OPTIONS | {"inline": "always" if f.__name__ in COPIED_IN else "never"})(f))
+    return found
+
+
+@cache
+def kernels() -> dict[str, Any]:
+    """The firmware's kernels alone: `guard_step`, `guard_boot`, `fill_step`, `tick`."""
+    from rimward.plant.jit import compile_modules
+
+    options = {"inline": "never", "forceinline": True, "error_model": "python"}  # as Python: // rounds down
+    guards = compile_modules(GUARD, **options | {"forceinline": False})  # long: by itself it has the registers
+    found = {"guard_step": guards["step"], "guard_boot": guards["boot"]}
+    found["fill_step"] = compile_modules(FILL, **options)["step"]
+    # Never kept by itself: a later process could not tell the kernels in its signature from its own.
+    found["tick"] = compile_modules(TICK, **options | {"cache": False})["tick"]
+    return found
+
+
+def _compile_loop(module: ModuleType, found: dict[str, Any], make: Any) -> None:
+    """Compiles the loop functions of `module`, its kernels and plant bound to what is in `found`; adds them there."""
+    for name, value in list(vars(module).items()):
+        if name in COPIED_IN + CALLED and isinstance(value, FunctionType):
+            found[name] = make(value)
+        if name in found:
+            setattr(module, name, found[name])

@@ -1,0 +1,290 @@
+"""One whole session with a person, a world and a fault, tick by tick: the firmware's kernels against the plant.
+
+Scalar code over arrays, as the plant: it runs as plain Python and compiled, with the same bits. Everything that happens is in the arrays,
+so a session can be stopped after any tick and go on. `H` says what person and processor do, `R` what came of it; see the names below.
+"""
+
+from rimward_fw import fill, guard
+from rimward_fw.tick import tick
+
+from rimward.plant.layout import (
+    ATTACHED,
+    DRIVE_RESET,
+    HALTED,
+    P_AMB,
+    RANGE_HIGH,
+    RUN,
+    S_EVENT,
+    S_FLOW,
+    S_IN_KG,
+    S_PT,
+    S_SIZE,
+    W_AMBIENT_PA,
+    W_SW,
+    W_TICK_US,
+)
+from rimward.plant.sensing import random_word
+from rimward.plant.step import fault_events, plant_tick
+
+# Person, processor and true wheel, one float64 each. Times in ticks.
+(
+    H_HIGH,  # range key on high
+    H_WARM,  # the run control is first held at this tick
+    H_HOLD,  # mean time for which it is held before a let-go, 0: until the fill is over
+    H_CONFIRM,  # how long the bead takes to be looked at
+    H_RETRY,  # how often a stopped or tripped fill is tried again
+    H_HAMMER,  # half period of hammering on the run control, 0 none
+    H_KEY1,
+    H_KEY2,
+    H_CEIL,  # the true wheel's ceiling, Pa gauge
+    H_FAULT,  # tick at which the fault begins, -1 none
+    H_LAST,  # no session lasts longer
+    H_TAIL,  # goes on so long after its end
+    H_HALT_AT,  # the processor (or its timer) stands still from this tick on, -1 never
+    H_HALT_N,  # for so many ticks
+    H_HALT_EVERY,  # again after so many, 0 once
+    H_HALT_UNTIL,
+    H_RESET,  # 1: it is a reset; outputs fall, and a person has to choose the wheel anew
+    H_LOAD,  # most that a tick takes on the device, 125 us units
+    # state
+    H_RUN,
+    H_NEXT,
+    H_DRAWN,
+    H_HALT_LEFT,
+    H_GAP_US,
+    H_CLEAR,
+    H_WAIT,
+    H_REARM,
+    H_TRIES,
+    H_DRIVE,
+    H_BITS,  # what the last tick put out
+    H_BEATS,  # ticks that the processor ran
+) = range(30)
+H_SIZE = 30
+
+# What came of it.
+(
+    R_TICKS,
+    R_FIRST_ON,  # first tick with the gate on for the fill itself, -1 none
+    R_LAST_OFF,  # last tick with the gate on for filling or topping up
+    R_PEAK,  # highest true tyre pressure, Pa gauge
+    R_PEAK_IN,  # the same while air was flowing in, 0 if none flowed
+    R_EXCEED,  # ticks in which air flowed in at or above the true wheel's ceiling
+    R_DONE,  # tick of the end, -1 none
+    R_CAUSE,  # first latched cause, and when
+    R_CAUSE_AT,
+    R_STOP,  # first stop of the fill from the beginning of the fault on, and when
+    R_STOP_AT,
+    R_LAST_IN,  # last tick in which air flowed into the tyre from the source's side
+    R_STATE,  # of the fill, at the end
+    R_REASON,
+    R_WHY,  # first budget spent or fall of pressure after the fault began (causes 4, 5, 7), and when
+    R_WHY_AT,
+    R_IN_KG,  # air the source gave after the fault began was told, kg
+    R_CUT_AT,  # independent cutoff first open
+    R_PEAK_READ,
+    R_STARTED,  # plant state was copied
+) = range(20)
+R_START = 20  # plant state as the fill begins
+R_SIZE = R_START + S_SIZE
+
+guard_step = guard.step
+guard_boot = guard.boot
+fill_step = fill.step
+
+EXACT = 1e-9  # kg/s: what still flows between two bodies of air that are at the same pressure
+
+
+def drawn(H):
+    """The person's next number, 0..1."""
+    H[H_DRAWN] += 1.0
+    return random_word(int(H[H_KEY1]), int(H[H_KEY2]), int(H[H_DRAWN])) / 4294967296.0
+
+
+def held(H):
+    """How long the run control is held this time."""
+    if H[H_HOLD] == 0.0:
+        return 1e9
+    return 2.0 + 2.0 * H[H_HOLD] * drawn(H)
+
+
+def refused(g, H):
+    """1 while the guard waits for the run control to be let go, or a budget is spent: the display says so."""
+    return H[H_RUN] > 0.0 and (g[3] == 4 or g[3] == 5 or (g[2] == 7 and g[3] == 9 and g[38] == 0))
+
+
+def person(g, f, H, n):
+    """Bits of the switch word that the person gives, and whether the run control is held (H_RUN)."""
+    bits = 0
+    state = f[0]
+    if n < H[H_WARM]:
+        H[H_RUN] = 0.0
+    elif H[H_HAMMER] > 0.0:
+        H[H_RUN] = 1.0 if int((n - H[H_WARM]) / H[H_HAMMER]) & 1 == 0 else 0.0
+    elif H[H_WAIT] > 0.0:  # lets go, clears, waits, tries again
+        H[H_RUN] = 0.0
+        H[H_WAIT] -= 1.0
+        if H[H_WAIT] == 100.0 and g[0] != 0:
+            H[H_CLEAR] = 20.0
+        if H[H_WAIT] == 0.0:
+            H[H_RUN] = 1.0
+            H[H_NEXT] = n + held(H)
+    elif n >= H[H_NEXT]:
+        if H[H_RUN] > 0.0:
+            H[H_RUN] = 0.0
+            H[H_NEXT] = n + 20.0 + drawn(H) * 500.0
+        else:
+            H[H_RUN] = 1.0
+            H[H_NEXT] = n + held(H)
+    if H[H_CLEAR] > 0.0:
+        H[H_CLEAR] -= 1.0
+        bits = 32
+    if state == 7 and f[5] >= H[H_CONFIRM]:
+        bits |= 64
+    if H[H_HAMMER] == 0.0 and H[H_WAIT] == 0.0 and H[H_TRIES] < H[H_RETRY] and n > H[H_WARM] and (g[0] != 0 or state == 14 or refused(g, H)):
+        H[H_TRIES] += 1.0
+        H[H_WAIT] = 250.0
+    return bits
+
+
+def standing_still(H, n):
+    """1 while the processor does not run its tick."""
+    if H[H_HALT_LEFT] > 0.0:
+        H[H_HALT_LEFT] -= 1.0
+        return 1
+    if H[H_HALT_AT] < 0.0 or n < H[H_HALT_AT]:
+        return 0
+    if H[H_HALT_EVERY] > 0.0 and n < H[H_HALT_UNTIL]:
+        H[H_HALT_AT] = n + H[H_HALT_N] + H[H_HALT_EVERY]
+    else:
+        H[H_HALT_AT] = -1.0
+    H[H_HALT_LEFT] = H[H_HALT_N] - 1.0
+    return 1
+
+
+def reset(g, x, f, y, H):
+    """Memory after a reset: no wheel, nothing known; a person will choose it again. The slow words wait in H's keeping."""
+    for i in range(len(f)):
+        f[i] = 0
+    for i in range(len(y)):
+        y[i] = 0
+    for i in range(6, len(x)):
+        x[i] = 0
+    guard_boot(g)
+    H[H_RESET] = 2.0
+    H[H_REARM] = 1500.0
+
+
+def chosen_again(x, y, H, xs, ys):
+    """A new connection to the same wheel, its words as the main loop would write them once more."""
+    H[H_RESET] = 3.0
+    for i in range(len(xs)):
+        x[6 + i] = xs[i]
+    for i in range(len(ys)):
+        y[6 + i] = ys[i]
+    x[14] += 1
+    x[15] -= 1
+    y[18] += 1
+
+
+def measure(s, p, g, f, y, w, H, R, bits, n):
+    """Keeps what came of this tick."""
+    pt = s[S_PT] - p[P_AMB]
+    if s[S_FLOW] > EXACT:
+        R[R_PEAK_IN] = max(R[R_PEAK_IN], pt)
+        R[R_LAST_IN] = n
+        if pt >= H[H_CEIL]:
+            R[R_EXCEED] += 1.0
+    R[R_PEAK] = max(R[R_PEAK], pt)
+    state = f[0]
+    if bits & 1 != 0 and (state == 6 or state == 10):
+        if R[R_STARTED] == 0.0:
+            R[R_STARTED] = 1.0
+            R[R_FIRST_ON] = n
+            for k in range(S_SIZE):
+                R[R_START + k] = s[k]
+        R[R_LAST_OFF] = n
+    R[R_PEAK_READ] = max(R[R_PEAK_READ], float(y[0]))
+    if R[R_CAUSE] == 0.0 and g[0] != 0:
+        R[R_CAUSE] = g[0]
+        R[R_CAUSE_AT] = n
+        R[R_IN_KG] = s[S_IN_KG]
+    if n >= H[H_FAULT]:
+        if R[R_STOP] == 0.0 and state == 14:
+            R[R_STOP] = f[1]
+            R[R_STOP_AT] = n
+        if R[R_WHY] == 0.0 and (g[3] == 4 or g[3] == 5 or g[3] == 7):
+            R[R_WHY] = g[3]
+            R[R_WHY_AT] = n
+    if R[R_CUT_AT] < 0.0 and w[W_SW] & 8 != 0:
+        R[R_CUT_AT] = n
+
+
+def ended(g, f, H, R, n):
+    """1 when nothing more will happen."""
+    state = f[0]
+    over = state == 13 or (state == 14 or g[0] != 0 or refused(g, H)) and H[H_TRIES] >= H[H_RETRY] and H[H_WAIT] == 0.0
+    if R[R_DONE] < 0.0:
+        if over and n >= H[H_FAULT]:
+            R[R_DONE] = n
+        return 0
+    return 1 if n >= R[R_DONE] + H[H_TAIL] else 0
+
+
+def next_event(s, E):
+    """Tick at which the next fault field is set; past every session where none is left."""
+    i = int(s[S_EVENT])
+    return E[i][0] if i < len(E) else 1e9
+
+
+def session(g, x, f, y, s, p, F, w, E, H, R, xs, ys, first, ticks):
+    """Up to `ticks` ticks from tick `first` on. Returns the next tick's number; the session is over when it is less than first + ticks.
+
+    g, x, f, y: the kernels' words; s, p, F, w, E: plant state, parameters, faults, words, fault schedule; xs, ys: slow words of arming.
+    """
+    end = first + ticks
+    last = min(end, int(H[H_LAST]))
+    high = RANGE_HIGH | ATTACHED if H[H_HIGH] > 0.0 else ATTACHED
+    load = int(H[H_LOAD])
+    due = next_event(s, E)
+    for n in range(first, last):
+        if n >= due:
+            fault_events(s, F, E, n)
+            due = next_event(s, E)
+        asks = person(g, f, H, n)
+        controls = high | RUN if H[H_RUN] > 0.0 else high
+        still = standing_still(H, n)
+        if still != 0:
+            controls |= HALTED
+            if H[H_RESET] > 0.0:
+                H[H_DRIVE] = DRIVE_RESET
+        plant_tick(s, p, F, int(H[H_DRIVE]), controls, x, w)
+        bits = 0
+        if still != 0:
+            H[H_GAP_US] += w[W_TICK_US]
+            if H[H_RESET] == 1.0:
+                reset(g, x, f, y, H)
+        else:
+            if H[H_REARM] > 0.0:
+                H[H_REARM] -= 1.0
+                if H[H_REARM] == 1000.0:
+                    H[H_WAIT] = 950.0  # lets go, chooses the wheel, holds again
+                if H[H_REARM] == 500.0:
+                    chosen_again(x, y, H, xs, ys)
+            if n % 50 == 0 and (abs(w[W_AMBIENT_PA] - x[6]) >= 20 or w[W_AMBIENT_PA] == 0):
+                x[6] = w[W_AMBIENT_PA]
+            gap = int(H[H_GAP_US]) + w[W_TICK_US]
+            H[H_GAP_US] = 0.0
+            x[2] = w[W_SW] | asks
+            x[3] = 2 + (random_word(int(H[H_KEY2]), int(H[H_KEY1]), n) * load >> 32)
+            x[4] = min(255, (gap + 62) // 125)
+            bits = tick(guard_step, fill_step, g, x, f, y)
+            H[H_BITS] = bits
+            H[H_BEATS] += 1.0
+            H[H_DRIVE] = bits & 7 | (bits >> 9 & 1) << 2
+        measure(s, p, g, f, y, w, H, R, bits, n)
+        if ended(g, f, H, R, n) != 0:
+            R[R_TICKS] = n + 1
+            return n
+    R[R_TICKS] = max(R[R_TICKS], float(last))
+    return last

@@ -1,0 +1,80 @@
+"""The fastest fill with full knowledge: air on without pause until exactly the right mass is in, the manifold never at the ceiling.
+
+Where the ceiling would be reached, the source is switched at it without any delay: no inflator can do that, so the figure is a bound.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from rimward.plant import PlantParams, layout
+from rimward.plant.arrays import healthy, parameters, start_state
+from rimward.plant.gas import R_AIR
+from rimward.plant.step import plant_tick
+
+AFTER_TICKS = 250  # in which what is in the manifold has gone into the tyre
+LONGEST = 400_000
+
+
+def feed(s, p, fault, x, w, high, ceiling_abs, mass, on_ticks):
+    """Feed air from state `s`. `on_ticks` < 0: until the tyre holds `mass` kg; else for so many ticks, then wait. Returns ticks fed."""
+    controls = layout.ATTACHED | layout.RUN
+    if high != 0:
+        controls |= layout.RANGE_HIGH
+    n = 0
+    while n < LONGEST:
+        if on_ticks >= 0:
+            if n >= on_ticks:
+                break
+        elif s[layout.S_MT] >= mass:
+            break
+        plant_tick(s, p, fault, 3 if s[layout.S_PM] < ceiling_abs else 2, controls, x, w)
+        n += 1
+    if on_ticks >= 0:
+        for _ in range(AFTER_TICKS):
+            plant_tick(s, p, fault, 2, controls, x, w)
+    return n
+
+
+def compiled() -> Any:
+    """`feed` compiled; needs numba."""
+    from rimward.simulation import engines
+
+    return engines.compiled()["feed"]
+
+
+def target_mass_kg(params: PlantParams, target_pa: float) -> float:
+    """Air in the tyre that reads `target_pa` (Pa gauge) at room temperature."""
+    volume = params.tyre_ml * 1e-6 * (1.0 + params.tyre_growth_per_pa * target_pa)
+    return (target_pa + params.ambient_abs_pa) * volume / (R_AIR * params.room_k)
+
+
+def ideal_ticks(params: PlantParams, state: Any, target_pa: float, ceiling_pa: float) -> int:
+    """Ticks of pump from plant state `state` until nothing more is needed; LONGEST if the source cannot do it."""
+    p = parameters(params)
+    if params.is_line:
+        p[layout.P_VALVE_OPEN] = p[layout.P_VALVE_SHUT] = 1e6
+    p[layout.P_GATE_S] = params.tick_s * 0.5
+    mass = target_mass_kg(params, target_pa)
+    ceiling_abs = ceiling_pa + params.ambient_abs_pa
+    high = 1 if ceiling_pa > 500_000 else 0
+
+    def after(on_ticks: int) -> tuple[int, float]:
+        s = np.array(state)
+        n = compiled()(s, p, healthy(), np.zeros(6, np.int32), np.zeros(layout.W_SIZE, np.int32), high, ceiling_abs, mass, on_ticks)
+        return n, float(s[layout.S_MT])
+
+    most = after(-1)[0]
+    least = 0
+    while most - least > 1:
+        half = (most + least) // 2
+        if after(half)[1] >= mass:
+            most = half
+        else:
+            least = half
+    return most
+
+
+def state_at_rest(params: PlantParams, seed: int = 0) -> Any:
+    """The plant's state before anything happens."""
+    return start_state(params, seed)

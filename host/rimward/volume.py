@@ -1,0 +1,73 @@
+"""Air volume of a mounted tyre, always as three numbers: low, nominal, high (litres).
+
+low: the nominal section circle cut by the rim's inner width (chord), turned about the axle; nominal: the full torus, which the rim well
+roughly makes up to; high: torus plus a large rim well. Air budgets and cartridges use the low value.
+"""
+
+import math
+from dataclasses import dataclass
+
+from rimward.ceiling.standards import measuring_rim_mm
+
+WELL_L = 0.2  # estimate for a 622 mm rim: 0.1 to 0.2 L; the larger one is the safe side for `high`
+WELL_BEAD_SEAT_MM = 622
+
+
+@dataclass(frozen=True)
+class Volumes:
+    """Litres."""
+
+    low_l: float
+    nominal_l: float
+    high_l: float
+
+
+def torus_l(width_mm: float, bead_seat_mm: float) -> float:
+    """Full torus: 2 pi^2 R r^2 with r = w/2 and R = (bead seat + w)/2, in litres."""
+    return 2 * math.pi**2 * (bead_seat_mm + width_mm) / 2 * (width_mm / 2) ** 2 / 1e6
+
+
+def chord_l(width_mm: float, bead_seat_mm: float, rim_inner_mm: float) -> float:
+    """Circle of the section width standing on a chord of the rim's inner width at the bead seat, by Pappus, in litres.
+
+    Raises ValueError unless the tyre is wider than the rim.
+    """
+    if not 0 < rim_inner_mm < width_mm:
+        raise ValueError("the tyre must be wider than the rim inside")
+    radius, half = width_mm / 2, rim_inner_mm / 2
+    height = math.sqrt(radius**2 - half**2)  # of the circle's centre above the chord
+    inside = math.pi - math.asin(half / radius)  # half the angle of the arc that stands above the chord
+    area = radius**2 * inside + half * height
+    above_centre = 2 / 3 * half**3 / area  # the centroid lies this far from the circle's centre, away from the chord
+    return 2 * math.pi * (bead_seat_mm / 2 + height + above_centre) * area / 1e6
+
+
+def volumes(width_mm: float, bead_seat_mm: float, rim_inner_mm: float | None = None) -> Volumes:
+    """Low, nominal and high volume of a tyre; without a rim, on the measuring rim of its width."""
+    inner = rim_inner_mm if rim_inner_mm is not None else min(measuring_rim_mm(width_mm), width_mm * 0.9)
+    torus = torus_l(width_mm, bead_seat_mm)
+    return Volumes(chord_l(width_mm, bead_seat_mm, inner), torus, torus + WELL_L * bead_seat_mm / WELL_BEAD_SEAT_MM)
+
+
+def stated(volume_l: float) -> Volumes:
+    """A volume that a person measured and states."""
+    return Volumes(volume_l, volume_l, volume_l)
+
+
+@dataclass(frozen=True)
+class LookAlike:
+    """Another wheel, and whether air delivered for pressure gained could tell it from the wheel meant."""
+
+    what: str
+    told_apart: bool
+
+
+def wrong_wheel_limits(width_mm: float, bead_seat_mm: int, rim_inner_mm: float | None = None) -> tuple[LookAlike, ...]:
+    """What a check by volume cannot see: the front wheel for the rear, and 584 for 622 where the volume bands overlap."""
+    meant = volumes(width_mm, bead_seat_mm, rim_inner_mm)
+    found = [LookAlike("the bicycle's other wheel with the same tyre", False)]
+    for seat in (584, 622):
+        if seat != bead_seat_mm:
+            other = volumes(width_mm, seat, rim_inner_mm)
+            found.append(LookAlike(f"the same tyre width on a {seat} mm rim", other.high_l < meant.low_l or other.low_l > meant.high_l))
+    return tuple(found)

@@ -1,0 +1,1 @@
+"""The workshop page: a local web application over the same verbs as the command line."""

@@ -1,0 +1,160 @@
+"""The fill page: choose wheel and inflator, then watch. Nothing here can start the air: that is the run control on the inflator."""
+
+import asyncio
+from concurrent.futures import Future
+from typing import Any, TypeVar
+
+from rimward_protocol import codes
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from rimward import profiles
+from rimward.errors import Refusal
+from rimward.link import verbs
+from rimward.web import ask
+from rimward.web.app import Shop, form_of, shop
+from rimward.web.desk import ORDER_S
+from rimward.web.wheel_page import current, register
+
+T = TypeVar("T")
+
+
+async def show(request: Request) -> Response:
+    """The page; wheels that have a profile are offered."""
+    held = shop(request)
+    wheels = await asyncio.to_thread(_wheels, held)
+    return held.page("fill.html", request, title="Fill", wheels=wheels, chosen=request.query_params.get("wheel", "")[:16])
+
+
+def _wheels(held: Shop) -> list[dict[str, Any]]:
+    with register(held) as opened:
+        found = [w for w in opened.all() if "profile" in w.values]
+    return [{"wheel_id": w.wheel_id, "label": w.label, "position": w.values.get("position", "any"), **_limits(w)} for w in found]
+
+
+def _limits(wheel: Any) -> dict[str, int]:
+    return {name: wheel.values["profile"][name] for name in ("ceiling_pa", "target_pa", "revision")}
+
+
+async def _done(future: "Future[T]") -> T:
+    try:
+        return await asyncio.wait_for(asyncio.wrap_future(future), ORDER_S)
+    except asyncio.TimeoutError:
+        raise Refusal("The inflator did not do it in time.", "Check the cable, then try again.") from None
+
+
+async def look(request: Request) -> Response:
+    """Inflators that are here. The one in use is not asked: its line is taken."""
+    from rimward.link.ports import candidates, inflators
+
+    held = shop(request)
+    using = held.desk.state()
+    rows = await asyncio.to_thread(lambda: [row for row in inflators() if row["port"] != using["port"]])
+    if using["line"] == "on" and using["about"]:
+        rows.insert(0, using["about"])
+    return JSONResponse({"inflators": rows, "asked": len(candidates())})
+
+
+async def use(request: Request) -> Response:
+    """Talks to the inflator on another port."""
+    held, form = shop(request), await form_of(request)
+    if held.desk.hold.held:
+        held.desk.hold.check(ask.text(form, "hold"))
+    port = ask.text(form, "port")
+    from rimward.link.ports import candidates
+
+    if port not in candidates():
+        raise Refusal("There is no such port here.", "Look for inflators again.")
+    held.desk.use(port)
+    return JSONResponse({"port": port})
+
+
+async def take(request: Request) -> Response:
+    """Takes the inflator for one page."""
+    held, form = shop(request), await form_of(request)
+    page = ask.text(form, "page", 40)
+    if not page:
+        raise Refusal("The page has no live line.", "Load it again.")
+    token = held.desk.hold.take(page, ask.text(form, "who", 60))
+    held.desk.touch()
+    return JSONResponse({"hold": token})
+
+
+async def give(request: Request) -> Response:
+    """Gives it back."""
+    held, form = shop(request), await form_of(request)
+    held.desk.hold.give(ask.text(form, "hold"))
+    held.desk.touch()
+    return JSONResponse({})
+
+
+async def send(request: Request) -> Response:
+    """Sends a wheel's newest profile to the inflator and chooses it there. The person confirms at the inflator."""
+    held, form = shop(request), await form_of(request)
+    held.desk.hold.check(ask.text(form, "hold"))
+    wheel_id = ask.text(form, "wheel_id", 16)
+    with register(held) as opened:
+        wheel = opened.by_id(wheel_id)
+    if wheel is None:
+        raise Refusal("The register holds no such wheel.", "Choose one from the list.")
+    data = current(wheel)
+    target, guard = wheel.values["profile"]["target_pa"], ask.inflator_of(held.desk.state())
+    if guard is not None and target > wheel.values["profile"]["ceiling_pa"] - guard.guard_pa:
+        stop = wheel.values["profile"]["ceiling_pa"] - guard.guard_pa
+        text = f"The target of {profiles.above(target, stop)} is above where this inflator stops."
+        raise Refusal(text, "Make a profile with a lower target, or have the inflator calibrated.")
+
+    def act(client: Any) -> dict[str, Any]:
+        told = verbs.send_profile(client, data)
+        told["waiting_for_person"] = verbs.choose_wheel(client, data_wheel(data)) or told["waiting_for_person"]
+        return told
+
+    return JSONResponse(await _done(held.desk.order(act)))
+
+
+async def enrol(request: Request) -> Response:
+    """Gives the inflator this workshop's key, made now if there is none yet. Somebody holds its workshop button meanwhile."""
+    from rimward import keys
+
+    held, form = shop(request), await form_of(request)
+    held.desk.hold.check(ask.text(form, "hold"))
+    key = (keys.load() if keys.load().keys else keys.new()).current
+    await _done(held.desk.order(lambda client: verbs.enrol_key(client, key.key)))
+    return JSONResponse({"key_id": key.key_id})
+
+
+def data_wheel(data: bytes) -> bytes:
+    """The wheel a profile is of."""
+    from rimward.records import unpack_profile
+
+    return unpack_profile(data)["wheel_id"]
+
+
+async def trips(request: Request) -> Response:
+    """What the inflator's own trip record holds, newest first."""
+    held = shop(request)
+
+    def act(client: Any) -> list[dict[str, Any]]:
+        rows, index, count = [], 0, 1
+        while index < count:
+            answer = client.request(codes.FAULTS, index=index)
+            count = answer["count"]
+            if answer["cause"]:
+                rows.append({**verbs.cause_words(answer["cause"], "cause"), "session": answer["session"], "unix_s": answer["unix_s"]})
+            index += 1
+        return rows
+
+    return JSONResponse({"trips": await _done(held.desk.order(act))})
+
+
+ROUTES = [
+    Route("/fill", show),
+    Route("/fill/look", look),
+    Route("/fill/trips", trips),
+    Route("/fill/use", use, methods=["POST"]),
+    Route("/fill/take", take, methods=["POST"]),
+    Route("/fill/give", give, methods=["POST"]),
+    Route("/fill/send", send, methods=["POST"]),
+    Route("/fill/enrol", enrol, methods=["POST"]),
+]

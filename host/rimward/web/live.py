@@ -1,0 +1,163 @@
+"""The live line to a page: at most 20 messages a second, every sample in one of them."""
+
+import asyncio
+import json
+import secrets
+from typing import Any
+
+from rimward_protocol import causes, codes
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from rimward.units import show_limit, show_reading
+from rimward.web.desk import Desk
+
+GAP_S = 0.05
+FIRST_SAMPLES = 15_000  # what a page that has just loaded gets: five minutes
+RUN = secrets.token_hex(6)  # this run of the server: sample numbers of another run mean nothing
+MEANINGS = {word: meaning for _number, word, meaning in codes.FILL_STATES}
+WAITINGS = {word: meaning for _number, word, meaning in codes.WAITINGS}
+STATE_WORDS = {number: word for number, word, _meaning in codes.FILL_STATES}
+
+
+async def live(socket: WebSocket, desk: Desk) -> None:
+    """One page's line, until it goes."""
+    await socket.accept()
+    try:
+        asked = json.loads(await asyncio.wait_for(socket.receive_text(), 5))
+        page, since = str(asked["page"])[:40], int(asked["since"])
+        run, token = str(asked.get("run", "")), str(asked.get("hold", ""))[:60]
+    except (ValueError, KeyError, TypeError, asyncio.TimeoutError, WebSocketDisconnect):
+        await _close(socket)
+        return
+    mine = bool(token) and await _presented(desk, token, page)
+    await socket.send_text(json.dumps({"run": RUN, "hold": mine}))
+    start = since if run == RUN and since >= 0 else desk.ring.since(-FIRST_SAMPLES)[0]
+    sender = asyncio.ensure_future(_feed(socket, desk, start))
+    try:
+        while True:
+            _beat(desk, page, await socket.receive_text())  # this ends when the page goes
+    except (WebSocketDisconnect, RuntimeError):
+        pass
+    finally:
+        sender.cancel()
+        desk.hold.left(page)
+
+
+def _beat(desk: Desk, page: str, text: str) -> None:
+    """All that a page says on its line: a beat of the lease of a proof bench. What is none counts as nothing."""
+    try:
+        said = json.loads(text)
+        desk.lease.beat(str(said["hold"]), page, int(said["beat"]), int(said["seen"]))
+    except (ValueError, KeyError, TypeError):
+        pass
+
+
+async def _presented(desk: Desk, token: str, page: str) -> bool:
+    """The hold after a reload: the old page's line may take a moment to end."""
+    for _ in range(10):
+        if desk.hold.present(token, page):
+            return True
+        await asyncio.sleep(0.1)
+    return False
+
+
+async def _close(socket: WebSocket) -> None:
+    try:
+        await socket.close(4400)
+    except (RuntimeError, WebSocketDisconnect):
+        pass
+
+
+async def _feed(socket: WebSocket, desk: Desk, at: int) -> None:
+    """Sends what is new, each sample once and in order; a slow page gets larger messages, not fewer samples."""
+    bell, loop = asyncio.Event(), asyncio.get_running_loop()
+
+    def ring() -> None:
+        try:
+            loop.call_soon_threadsafe(bell.set)
+        except RuntimeError:
+            pass  # the loop has ended
+
+    desk.listeners.add(ring)
+    version = -1
+    try:
+        while True:
+            bell.clear()
+            message: dict[str, Any] = {}
+            if desk.version != version:
+                version = desk.version
+                message["state"] = told(desk)
+            first, gone, rows = desk.ring.since(at)
+            if rows or gone:
+                at = first + len(rows)
+                message.update(first=first, gone=gone, rows=rows, now=shown(rows[-1]) if rows else None)
+            if message:
+                await socket.send_text(json.dumps(message, separators=(",", ":")))
+                await asyncio.sleep(GAP_S)
+            else:
+                await bell.wait()
+    except (WebSocketDisconnect, RuntimeError):
+        pass
+    finally:
+        desk.listeners.discard(ring)
+
+
+def shown(row: list[int]) -> dict[str, Any]:
+    """A sample as people read it: the same words as everywhere else."""
+    _tick, reading, tyre, _on, state, ceiling, _stop, _target = row
+    limit = ceiling or None
+    return {
+        "reading": both(show_reading(reading, limit)),
+        "tyre": both(show_reading(tyre, limit)) if tyre >= 0 else None,
+        "over": bool(limit and reading > limit),
+        "state": STATE_WORDS.get(state, "unknown"),
+    }
+
+
+def both(text: str) -> list[str]:
+    """`3.90 bar (56.5 psi)` as its two numbers."""
+    bar, _unit, psi, _unit = text.replace("(", "").split()
+    return [bar, psi]
+
+
+def told(desk: Desk) -> dict[str, Any]:
+    """The state as a page shows it: everything in words."""
+    state = desk.state()
+    status = state["status"]
+    state["hold"] = {"held": desk.hold.held, "who": desk.hold.who, "since_s": desk.hold.since_s}
+    state["kept"] = kept(state["kept"])
+    state["trial"] = desk.trial.facts if desk.trial is not None else None
+    if status is None:
+        return state
+    cause = status["cause"] if status["cause"] != "none" else status["stop_cause"]
+    row = next((row for row in causes.CAUSES if row[1] == cause), None)
+    state["status"] = {
+        "state": status["state"],
+        "means": MEANINGS.get(status["state"], ""),
+        "waiting": status["waiting"],
+        "waiting_means": WAITINGS.get(status["waiting"], "") if status["waiting"] != "nothing" else "",
+        "latched": status["cause"] != "none",
+        "cause": cause,
+        "reason": row[2] if row else "",
+        "next": row[3] if row else "",
+        "range": status["range"],
+        "wheel_id": status["wheel_id"],
+        "ceiling": show_limit(status["ceiling_pa"]) if status["ceiling_pa"] else "",
+        "stop": show_limit(status["stop_pa"]) if status["stop_pa"] else "",
+        "target": show_limit(status["target_pa"]) if status["target_pa"] else "",
+        "ceiling_pa": status["ceiling_pa"],
+        "stop_pa": status["stop_pa"],
+        "target_pa": status["target_pa"],
+        "ambient": f"{status['ambient_pa'] / 100:.0f} hPa absolute",
+        "air": f"{(status['air_ck'] - 27315) / 100:.1f} °C",
+        "air_on": "GATE" in status["out_words"],
+    }
+    return state
+
+
+def kept(row: dict[str, Any] | None) -> dict[str, Any] | None:
+    """The newest kept session in words."""
+    if row is None:
+        return None
+    tyre = show_reading(row["tyre_pa"], row["ceiling_pa"]) if row["tyre_pa"] is not None else "not known"
+    return {"name": row["name"], "session": row["session"], "label": row["label"], "cause": row["cause"], "tyre": tyre, "wheel_id": row["wheel_id"]}

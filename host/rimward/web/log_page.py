@@ -1,0 +1,147 @@
+"""The log: kept sessions by wheel and date, each with its trace, its verification and its files."""
+
+import asyncio
+import functools
+import json
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from rimward.errors import Refusal
+from rimward.report.archive import LARGEST_BYTES, Query
+from rimward.report.build import Report, picture_says, report_of
+from rimward.sessions.facts import TICK_S, reading_text, sections, when_text, workshop_keys
+from rimward.web import ask
+from rimward.web.app import Shop, form_of, shop
+
+TRACE_MOST = 6_000
+REPORTS_KEPT = 4
+
+
+async def show(request: Request) -> Response:
+    """The list, searched."""
+    held, given = shop(request), request.query_params
+    query = Query(*(given.get(name, "")[:80].strip() for name in ("find", "first", "last", "wheel", "cause")))
+    rows = await asyncio.to_thread(held.archive.find, query)
+    fills = [{**row, "when": when_text(row["unix_s"]), "tyre": reading_text(row["tyre_pa"], row["ceiling_pa"])} for row in rows]
+    return held.page("log.html", request, title="Log", fills=fills, q=query, causes=held.archive.causes())
+
+
+def _report(held: Shop, name: str) -> Report:
+    return _of_bytes(held.archive.read(name), held.archive.row(name)["who"], workshop_keys())
+
+
+@functools.lru_cache(REPORTS_KEPT)
+def _of_bytes(data: bytes, who: str, _keys: tuple[bytes, ...]) -> Report:
+    """A page, its trace and its files ask for the same replay; bytes, person and keys are all that it depends on."""
+    return report_of(data, who)
+
+
+async def one(request: Request) -> Response:
+    """One fill: all its figures, its trace and its verification."""
+    held, name = shop(request), request.path_params["name"]
+    report = await asyncio.to_thread(_report, held, name)
+    return held.page(
+        "session.html", request, title=report.title, name=name, sections=sections(report.facts), says=picture_says(report.facts),
+        verified=report.facts.verification.holds, wheel_id=report.facts.wheel_id, events=report.log.events, tick_s=TICK_S,
+    )  # fmt: skip
+
+
+async def trace(request: Request) -> Response:
+    """The trace for the plot: pressures in bar by column."""
+    held, name = shop(request), request.path_params["name"]
+    return JSONResponse(await asyncio.to_thread(lambda: columns(_report(held, name))))
+
+
+def columns(report: Report) -> dict[str, Any]:
+    """At most TRACE_MOST samples, each the highest of those it stands for, so that no peak is thinned away."""
+    t = report.log.series()
+    if not len(t):
+        return {"t": [], "reading": [], "tyre": [], "air": [], "ceiling": 0, "stop": 0, "target": 0}
+    higher = np.maximum(t["a_pa"], t["b_pa"]).astype(np.int64)
+    step = -(-len(t) // TRACE_MOST)
+    starts = np.arange(0, len(t), step)
+    picks = np.array([s + int(np.argmax(higher[s : s + step])) for s in starts])
+    seen = t["tyre_pa"][picks]
+    f = report.facts
+    return {
+        "t": [round(float(tick - t["tick"][0]) * TICK_S, 3) for tick in t["tick"][picks]],
+        "reading": [pa / 1e5 for pa in higher[picks].tolist()],
+        "tyre": [pa / 1e5 if pa >= 0 else None for pa in seen.tolist()],
+        "air": (t["out"][picks] & 1).tolist(),
+        "ceiling": (f.ceiling_pa or 0) / 1e5,
+        "stop": (f.stop_pa or 0) / 1e5,
+        "target": (f.target_pa or 0) / 1e5,
+    }
+
+
+def _csv(report: Report) -> bytes:
+    from rimward.sessions.export import to_csv
+
+    return to_csv(report.log, every_tick=True).encode()
+
+
+def _json(report: Report) -> bytes:
+    shown = {key: text for _heading, rows in sections(report.facts) for key, _name, text in rows}
+    return json.dumps({**report.facts.to_json(), "shown": shown}, indent=2).encode()
+
+
+def _html(report: Report) -> bytes:
+    from rimward.report.html import session_html
+
+    return session_html(report).encode()
+
+
+def _pdf(report: Report) -> bytes:
+    from rimward.report.pdf import session_pdf
+
+    return session_pdf(report)
+
+
+FILES: dict[str, tuple[Callable[[Report], bytes], str]] = {
+    "rws": (lambda report: report.data, "application/octet-stream"),
+    "csv": (_csv, "text/csv"),
+    "json": (_json, "application/json"),
+    "html": (_html, "text/html"),
+    "pdf": (_pdf, "application/pdf"),
+}
+
+
+async def file(request: Request) -> Response:
+    """A session's file: as it came, as figures, or as a report. Always a download, never shown inside the application."""
+    held, name, form = shop(request), request.path_params["name"], request.path_params["form"]
+    if form not in FILES:
+        raise Refusal("There is no such file of a session.", f"It is given as {', '.join(FILES)}.")
+    make, kind = FILES[form]
+    body = await asyncio.to_thread(lambda: make(_report(held, name)))
+    return Response(body, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}.{form}"'})
+
+
+async def upload(request: Request) -> Response:
+    """Keeps a session file that was brought from elsewhere."""
+    held, form = shop(request), await form_of(request)
+    given = form.get("session")
+    if not isinstance(given, UploadFile) or not given.filename:
+        raise Refusal("No file was given.", "Choose a session file.")
+    if (given.size or 0) > LARGEST_BYTES:
+        raise Refusal(f"This file is larger than {LARGEST_BYTES // 1_000_000} MB.", "Give a session file made by an inflator.")
+    data = await given.read()
+    try:
+        name = await asyncio.to_thread(held.archive.add, data, ask.text(form, "who", 60))
+    except Refusal as refusal:
+        raise Refusal(refusal.text.replace("This file", given.filename[:60]), refusal.fix) from None
+    return JSONResponse({"name": name, "address": f"/log/{name}"})
+
+
+ROUTES = [
+    Route("/log", show),
+    Route("/log/upload", upload, methods=["POST"]),
+    Route("/log/{name}", one),
+    Route("/log/{name}/trace", trace),
+    Route("/log/{name}/file.{form}", file),
+]

@@ -1,0 +1,148 @@
+"""The ride page: route and temperatures as a curve against the limit, and what a gas cartridge would leave. It never suggests a pressure."""
+
+import asyncio
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from rimward.ceiling import Note, Place, Ride, Rim, Tyre
+from rimward.ceiling.wording import CAUTION, arithmetic, chain
+from rimward.errors import Refusal
+from rimward.register.fields import ENTERED
+from rimward.ride.readings import reading
+from rimward.ride.route import highest_point_m
+from rimward.units import celsius, parse_pressure, show_limit, show_reading
+from rimward.web import ask
+from rimward.web.app import Shop, form_of, shop
+from rimward.web.wheel_page import CHOICES, register
+
+POINTS = 400
+ASSUMED_FILL_C = 0.0
+HEAD = 10  # the verdict's lines begin with a head of this width
+
+
+async def show(request: Request) -> Response:
+    """The page; with a wheel, its values."""
+    held, wheel_id = shop(request), request.query_params.get("wheel", "")[:16]
+    wheels, wheel = await asyncio.to_thread(_wheels, held, wheel_id)
+    values = {name: wheel.values[name] for name in ENTERED if name in wheel.values} if wheel else {}
+    return held.page("ride.html", request, title="Ride", wheels=wheels, wheel=wheel, values=values, choices=CHOICES)
+
+
+def _wheels(held: Shop, wheel_id: str) -> tuple[list[Any], Any]:
+    with register(held) as opened:
+        wheels = opened.all()
+    return wheels, next((w for w in wheels if w.wheel_id == wheel_id), None)
+
+
+async def curve(request: Request) -> Response:
+    """The ceiling for this ride, and the curve of a fill along it."""
+    held, form = shop(request), await form_of(request)
+    upload = form.get("route")
+    raw = await upload.read() if isinstance(upload, UploadFile) and upload.filename else b""
+    return await asyncio.to_thread(_curve, held, form, raw)
+
+
+def _curve(held: Shop, form: Any, raw: bytes) -> Response:
+    top, track = route_of(raw) if raw else (None, [])
+    found = ask.assessment(form, ask.inflator_of(held.desk.state()), top)
+    drawn = None
+    fill_pa, what = None, ""
+    if found.ceiling_pa is not None:
+        place, ride = ask.conditions(form, top)
+        fill_pa, what = found.ceiling_pa, "a fill to the ceiling"
+        if ask.text(form, "fill"):
+            fill_pa, what = parse_pressure(ask.text(form, "fill"), up=True), "the fill you stated"
+        drawn = drawing(fill_pa, place, ride, track)
+        drawn.update(limit=(found.limit_pa or 0) / 1e5, what=what)
+        highest = drawn.pop("highest_pa")
+        drawn.update(over=highest > (found.limit_pa or 0), highest=show_reading(highest, found.limit_pa), fill=show_limit(fill_pa) if not what.startswith("the fill") else show_reading(fill_pa, found.ceiling_pa))
+    piece = held.piece("_ride.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, drawn=drawn, top=top, target="")
+    return JSONResponse({"html": piece, "curve": drawn})
+
+
+def route_of(raw: bytes) -> tuple[float, list[tuple[float, float]]]:
+    """(highest point with its margin, metres; (kilometres, metres) along the route, thinned but with its highest point)."""
+    import gpxpy
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "route.gpx"
+        path.write_bytes(raw)
+        top = highest_point_m(path)  # bounds and checks the file before anything else reads it
+    parsed = gpxpy.parse(raw.removeprefix(b"\xef\xbb\xbf").decode("utf-8"))
+    points: list[Any] = [p for track in parsed.tracks for segment in track.segments for p in segment.points] or [p for route in parsed.routes for p in route.points]
+    track, metres, before = [], 0.0, None
+    for point in points:
+        metres += (before.distance_2d(point) or 0.0) if before is not None else 0.0
+        track.append((metres / 1000, float(point.elevation)))
+        before = point
+    step = -(-len(track) // POINTS)
+    picked = set(range(0, len(track), step)) | {len(track) - 1, max(range(len(track)), key=lambda i: track[i][1])}
+    return top, [track[i] for i in sorted(picked)]
+
+
+def drawing(fill_pa: int, place: Place, ride: Ride, track: list[tuple[float, float]]) -> dict[str, Any]:
+    """The curve: along the route where there is one, else from the fill's altitude to the highest of the ride."""
+    at = place if place.temp_ck is not None else Place.of(ASSUMED_FILL_C, place.altitude_m)
+    assert at.temp_ck is not None
+    cold, hot = celsius(at.temp_ck), celsius(max(at.temp_ck, ride.temp_max_ck or 0))
+    top = ride.altitude_max_m if ride.altitude_max_m is not None else at.altitude_m
+    if track:
+        x, altitudes, along = [km for km, _m in track], [m for _km, m in track], "kilometres"
+    else:
+        high = max(top, at.altitude_m + 1)
+        x = altitudes = [at.altitude_m + (high - at.altitude_m) * i / 60 for i in range(61)]
+        along = "metres above the sea"
+    highest = max(reading(fill_pa, at, m, hot) for m in (at.altitude_m, max(top, at.altitude_m)))
+    return {
+        "x": [round(v, 3) for v in x],
+        "along": along,
+        "altitude": [round(m, 1) for m in altitudes],
+        "cold": [reading(fill_pa, at, m, cold) / 1e5 for m in altitudes],
+        "hot": [reading(fill_pa, at, m, hot) / 1e5 for m in altitudes],
+        "cold_c": f"{cold:.0f} °C",
+        "hot_c": f"{hot:.0f} °C",
+        "highest_pa": highest,
+        "top_m": round(max(top, at.altitude_m)),
+    }
+
+
+async def cartridge(request: Request) -> Response:
+    """What a gas cartridge would leave in this tyre."""
+    from rimward.cartridge.verdict import judge, sentences
+
+    held, form = shop(request), await form_of(request)
+    notes: list[Note] = []
+    rim: Rim | None = None
+    tyre: Tyre | None = None
+    given: dict[str, float | None] = {}
+    try:
+        rim, tyre = ask.pair(form)
+        given["grams"] = ask.number(form, "grams", 1, 1000, "Gas in one cartridge")
+        given["count"] = ask.number(form, "count", 1, 50, "Cartridges")
+        given["temp"] = ask.number(form, "settle_temp", *ask.TEMP_C, "Where it settles")
+        place, ride = ask.conditions(form)
+        if given["grams"] is None:
+            raise Refusal("No gas is given.", "Read the grams on the cartridge.")
+    except Refusal as refusal:
+        piece = held.piece("_cartridge.html", verdict=None, lines=[], refusal=str(refusal), caution=CAUTION)
+        return HTMLResponse(piece)
+    start = "flat-tube" if ask.text(form, "start") == "flat-tube" else "seated"
+    verdict = judge(
+        (given["grams"] or 0.0) * int(given["count"] or 1), rim, tyre, notes, start=start, temp_c=20.0 if given["temp"] is None else given["temp"],
+        altitude_m=place.altitude_m, ride_temp_max_c=None if ride.temp_max_ck is None else celsius(ride.temp_max_ck),
+    )  # fmt: skip
+    lines = [(line[:HEAD].strip(), line[HEAD:].strip()) if line[:3] != "OVE" and line[:6] != "within" else ("", line) for line in sentences(verdict)]
+    return HTMLResponse(held.piece("_cartridge.html", verdict=verdict, lines=lines, refusal="", caution=CAUTION))
+
+
+ROUTES = [
+    Route("/ride", show),
+    Route("/ride/curve", curve, methods=["POST"]),
+    Route("/ride/cartridge", cartridge, methods=["POST"]),
+]

@@ -1,0 +1,213 @@
+"""The wheel page: what stands on rim and tyre, the ceiling with its reasons, the register, the tag."""
+
+import asyncio
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from rimward import keys, profiles
+from rimward.ceiling.wording import CAUTION, arithmetic, chain
+from rimward.errors import Refusal
+from rimward.register import open_register
+from rimward.register.fields import ENTERED, FIELDS
+from rimward.tag import design, drawing
+from rimward.tag.reading import STATES, changed_since, standing_of
+from rimward.units import parse_pressure
+from rimward.web import ask
+from rimward.web.app import Shop, form_of, shop
+
+MAY_BE_FILLED = "current"
+TAG_FORMS = {"svg": (drawing.to_svg, "image/svg+xml"), "pdf": (drawing.to_pdf, "application/pdf")}
+PICTURE_SUFFIXES = (".png", ".jpg", ".jpeg")
+PHOTO_BYTES = 12_000_000
+CHOICES = {
+    "position": (("any", "any"), ("front", "front"), ("rear", "rear")),
+    "chuck": (("pressure-open", "air pressure opens the core"), ("pin-open", "a pin holds the core open")),
+    "approved": (("unknown", "not known"), ("yes", "yes"), ("no", "no")),
+    "bead": (("unknown", "not known"), ("folding", "folding"), ("rigid", "rigid")),
+    "air": (("tube", "with a tube"), ("tubeless", "tubeless")),
+}
+
+
+@contextlib.contextmanager
+def register(held: Shop) -> Iterator[Any]:
+    """The register, closed at the end."""
+    with contextlib.closing(open_register(held.database)) as opened:
+        yield opened
+
+
+async def show(request: Request) -> Response:
+    """The register beside the form; with an id, that wheel in the form."""
+    held, wheel_id = shop(request), request.path_params.get("wheel_id", "")
+    words = request.query_params.get("find", "")[:80]
+    return await asyncio.to_thread(_show, held, request, wheel_id, words)
+
+
+def _show(held: Shop, request: Request, wheel_id: str, words: str) -> Response:
+    with register(held) as opened:
+        wheels = opened.find(words) if words.strip() else opened.all()
+        wheel = _known(opened, wheel_id) if wheel_id else None
+    values = {name: value for name, value in (wheel.values.items() if wheel else ())}
+    return held.page(
+        "wheel.html", request, title=wheel.label if wheel else "Wheel", wheels=wheels, wheel=wheel, values=values, find=words,
+        choices=CHOICES, profile=_profile(wheel), sources=_sources(wheel),
+    )  # fmt: skip
+
+
+def _known(opened: Any, wheel_id: str) -> Any:
+    wheel = opened.by_id(wheel_id)
+    if wheel is None:
+        raise Refusal("The register holds no such wheel.", "Choose one from the list.")
+    return wheel
+
+
+def _sources(wheel: Any) -> dict[str, str]:
+    """Which marking each part was read from."""
+    found = {"rim": "", "tyre": ""}
+    for name, entry in wheel.entries.items() if wheel else ():
+        if entry.marking and name in FIELDS and FIELDS[name].part in found:
+            found[FIELDS[name].part] = entry.marking
+    return found
+
+
+def _profile(wheel: Any) -> dict[str, Any] | None:
+    """The newest profile of a wheel, and whether it still counts."""
+    if wheel is None or "profile" not in wheel.values:
+        return None
+    row = wheel.values["profile"]
+    state = standing_of(wheel, bytes.fromhex(row["data"]), row["revision"])
+    return {**row, "state": state, "says": " ".join(STATES[state]).strip(), "current": state == MAY_BE_FILLED}
+
+
+async def assess(request: Request) -> Response:
+    """The ceiling of what the form says, as a piece of the page."""
+    held, form = shop(request), await form_of(request)
+    found = ask.assessment(form, ask.inflator_of(held.desk.state()))
+    target = ""
+    if found.ceiling_pa is not None and ask.text(form, "target"):
+        try:
+            pa = parse_pressure(ask.text(form, "target"))
+            profiles.check_target(pa, found)
+            target = " ".join(note.text for note in profiles.cautions(pa, found) if note.id == "target-below-tyre-minimum")
+        except Refusal as refusal:
+            target = str(refusal)
+    piece = held.piece("_ceiling.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, target=target)
+    return HTMLResponse(piece)
+
+
+async def save(request: Request) -> Response:
+    """Adds the wheel, or appends what was changed."""
+    held, form = shop(request), await form_of(request)
+    return await asyncio.to_thread(_save, held, form)
+
+
+def _save(held: Shop, form: Any) -> Response:
+    values = ask.wheel_values(form)
+    who, wheel_id = ask.text(form, "who", 60), ask.text(form, "wheel_id", 16)
+    read_from = {part: ask.text(form, f"{part}_read_from") for part in ("rim", "tyre")}
+    with register(held) as opened:
+        if wheel_id:
+            wheel = _known(opened, wheel_id)
+            gone = {name: None for name in ENTERED if name in wheel.values and name not in values}
+            markings = _markings({n: v for n, v in values.items() if wheel.values.get(n) != v}, read_from)
+            wheel = opened.edit(wheel_id, {**values, **gone}, who, markings)
+        else:
+            wheel = opened.add(values, who, _markings(values, read_from))
+    return JSONResponse({"wheel_id": wheel.wheel_id, "label": wheel.label, "address": f"/wheel/{wheel.wheel_id}"})
+
+
+def _markings(values: dict[str, Any], read_from: dict[str, str]) -> dict[str, str]:
+    found = {name: read_from.get(FIELDS[name].part, "") for name in values}
+    return {name: text for name, text in found.items() if text}
+
+
+async def issue(request: Request) -> Response:
+    """Makes the next profile of a saved wheel, for a target that the person chose."""
+    held, form = shop(request), await form_of(request)
+    return await asyncio.to_thread(_issue, held, form, request.path_params["wheel_id"])
+
+
+def _issue(held: Shop, form: Any, wheel_id: str) -> Response:
+    if not ask.text(form, "target"):
+        raise Refusal("No target is given.", "Choose one at or below the ceiling; the tool suggests none.")
+    place, ride = ask.conditions(form)
+    asked = profiles.Asked(parse_pressure(ask.text(form, "target")), place, ride, ask.inflator_of(held.desk.state()))
+    with register(held) as opened:
+        wheel = _known(opened, wheel_id)
+        notes = profiles.cautions(asked.target_pa, profiles.assess_wheel(wheel.values, asked))
+        profiles.issue(opened, wheel, asked, keys.load(), ask.text(form, "who", 60))
+        wheel = _known(opened, wheel_id)
+    piece = held.piece("_profile.html", profile=_profile(wheel), wheel=wheel, notes=notes)
+    return JSONResponse({"html": piece, "revision": wheel.values["profile"]["revision"]})
+
+
+async def tag(request: Request) -> Response:
+    """The tag of the newest profile; refused when that no longer counts."""
+    held, form = shop(request), request.path_params["form"]
+    if form not in TAG_FORMS:
+        raise Refusal("Tags are made as svg or pdf.", "Choose one of these.")
+    with register(held) as opened:
+        wheel = _known(opened, request.path_params["wheel_id"])
+    data = current(wheel)
+    draw, kind = TAG_FORMS[form]
+    name = f"tag-r{wheel.values['profile']['revision']}.{form}"
+    body = await asyncio.to_thread(lambda: draw(design.wheel_tag(data)))
+    return Response(body, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
+
+
+def current(wheel: Any) -> bytes:
+    """The newest profile's bytes. Refusal when there is none or it no longer counts."""
+    if "profile" not in wheel.values:
+        raise Refusal(f"{wheel.label} has no profile yet.", "Make one on its wheel page.")
+    row = wheel.values["profile"]
+    data = bytes.fromhex(row["data"])
+    state = standing_of(wheel, data, row["revision"])
+    if state != MAY_BE_FILLED or changed_since(wheel):
+        raise Refusal(f"The newest profile of {wheel.label} does not count any more. {' '.join(STATES[state]).strip()}", "Make a new one on its wheel page.")
+    return data
+
+
+async def read_tag(request: Request) -> Response:
+    """Reads a tag from a photograph and says which wheel it is."""
+    held, form = shop(request), await form_of(request)
+    upload = form.get("photo")
+    if not isinstance(upload, UploadFile) or not upload.filename:
+        raise Refusal("No picture was given.", "Take a picture of the tag.")
+    suffix = Path(upload.filename).suffix.lower()
+    if suffix not in PICTURE_SUFFIXES or (upload.size or 0) > PHOTO_BYTES:
+        raise Refusal("This is no picture of at most 12 MB.", "Give a PNG or JPEG of the tag.")
+    return await asyncio.to_thread(_read_tag, held, await upload.read(), suffix)
+
+
+def _read_tag(held: Shop, picture: bytes, suffix: str) -> Response:
+    from rimward.records import unpack_profile
+    from rimward.tag import reading
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"tag{suffix}"
+        path.write_bytes(picture)
+        data = reading.read(path)
+    fields = unpack_profile(data)
+    with register(held) as opened:
+        state = reading.standing(opened, data, fields)
+    says = " ".join(STATES[state]).strip()
+    known = state not in ("unknown-wheel",)
+    return JSONResponse({"label": fields["label"], "says": says, "address": f"/wheel/{fields['wheel_id'].hex()}" if known else None})
+
+
+ROUTES = [
+    Route("/wheel", show),
+    Route("/wheel/assess", assess, methods=["POST"]),
+    Route("/wheel/save", save, methods=["POST"]),
+    Route("/wheel/read-tag", read_tag, methods=["POST"]),
+    Route("/wheel/{wheel_id}", show),
+    Route("/wheel/{wheel_id}/profile", issue, methods=["POST"]),
+    Route("/wheel/{wheel_id}/tag.{form}", tag),
+]

@@ -1,0 +1,46 @@
+"""Every layout and number as one text, the same on every interpreter. A test holds its hash against `layouthash`."""
+
+from . import answers, codes, payloads, reasons, tables, words
+from .compat import sha256
+
+
+def number_tables():
+    """(title, table of (number, word, ...)) of everything that is sent as a number."""
+    return (
+        ("MESSAGES", words.MESSAGES),
+        ("RIM_CLASSES", words.RIM_CLASSES),
+        ("POSITIONS", words.POSITIONS),
+        ("CHUCKS", words.CHUCKS),
+        ("LIMIT_SOURCES", words.LIMIT_SOURCES),
+        ("PROFILE_FLAGS", words.PROFILE_FLAGS),
+        ("RANGES", words.RANGES),
+        ("GUARD_OUTS", words.GUARD_OUTS),
+        ("FILL_STATES", words.FILL_STATES),
+        ("WAITINGS", words.WAITINGS),
+        ("EVENTS", words.EVENTS),
+        ("SETTINGS", words.SETTINGS),
+        ("META_KEYS", tables.META_KEYS),
+        ("CAUSES", reasons.CAUSES),
+        ("REPLIES", answers.REPLIES),
+    )
+
+
+def canonical_text():
+    """What the layout hash is taken over."""
+    records = [("PROFILE", tables.PROFILE), ("SESSION_HEADER", tables.SESSION_HEADER), ("BLOCK_HEADER", tables.BLOCK_HEADER)]
+    records += [("CHANGE", tables.CHANGE), ("TRACE_RECORD", tables.TRACE_RECORD)]
+    records += [("BLOCK " + str(number) + " " + word, table) for number, word, table in tables.BLOCKS]
+    records += [("MESSAGE " + str(row[0]) + " " + row[1], row[2]) for row in payloads.PAYLOADS]
+    lines = ["protocol " + str(codes.PROTOCOL_VERSION)]
+    for title, table in records:
+        lines.append(title)
+        lines += [row[0] + " " + row[1] + " " + row[2] for row in table]
+    for title, numbers in number_tables():
+        lines.append(title)
+        lines += [str(row[0]) + " " + row[1] for row in numbers]
+    return "\n".join(lines) + "\n"
+
+
+def computed_hash():
+    """First 8 bytes of SHA-256 over `canonical_text`."""
+    return sha256(canonical_text().encode())[:8]

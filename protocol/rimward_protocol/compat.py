@@ -1,0 +1,71 @@
+"""The few places where CPython and MicroPython differ."""
+
+import binascii
+import hashlib
+import sys
+
+ON_MICROPYTHON = sys.implementation.name == "micropython"
+
+try:
+    from micropython import const
+except ImportError:
+
+    def const(value):
+        """The value itself; MicroPython folds it at compile time."""
+        return value
+
+
+def unload(name, package="rimward_protocol"):
+    """Let go of one module of a package on a device, so that its memory can be used again. Nothing on CPython."""
+    full = package + "." + name
+    if ON_MICROPYTHON and full in sys.modules:
+        del sys.modules[full]
+        if hasattr(sys.modules[package], name):
+            delattr(sys.modules[package], name)
+
+
+def crc32(data, start=0):
+    """CRC-32 (ISO-HDLC: reflected 0x04C11DB7, start and final XOR all ones) of any bytes-like object.
+
+    `start` is the CRC of what came before.
+    """
+    return binascii.crc32(data, start) & 0xFFFFFFFF
+
+
+def sha256(data):
+    """The 32-byte SHA-256 digest (FIPS 180-4) of any bytes-like object."""
+    return hashlib.sha256(data).digest()
+
+
+def utf8_ok(buf, start, stop):
+    """True if buf[start:stop] is well-formed UTF-8 (RFC 3629).
+
+    Spelled out because the two interpreters' own decoders do not refuse the same strings.
+    """
+    i = start
+    while i < stop:
+        more, low, high = _utf8_lead(buf[i])
+        if more < 0 or i + more >= stop:
+            return False
+        if more and not low <= buf[i + 1] <= high:
+            return False
+        j = 2
+        while j <= more:
+            if not 0x80 <= buf[i + j] <= 0xBF:
+                return False
+            j += 1
+        i += more + 1
+    return True
+
+
+def _utf8_lead(lead):
+    """(continuation bytes, lowest and highest first continuation) of a lead byte; -1 for a byte that cannot lead."""
+    if lead < 0x80:
+        return 0, 0, 0
+    if lead < 0xC2 or lead > 0xF4:
+        return -1, 0, 0
+    if lead < 0xE0:
+        return 1, 0x80, 0xBF
+    if lead < 0xF0:
+        return 2, 0xA0 if lead == 0xE0 else 0x80, 0x9F if lead == 0xED else 0xBF
+    return 3, 0x90 if lead == 0xF0 else 0x80, 0x8F if lead == 0xF4 else 0xBF

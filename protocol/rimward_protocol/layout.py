@@ -1,0 +1,157 @@
+"""Record layouts as both sides use them.
+
+The host has the rows of `tables` and builds construct structures from them, the firmware takes its formats from `struct_format`. A
+device keeps only a field's name and code, as the text that `rows` holds; unit and meaning are for the host and for SPEC.md.
+"""
+
+import struct
+
+from . import codes
+from .compat import ON_MICROPYTHON, crc32
+
+if not ON_MICROPYTHON:
+    from . import tables as _kept
+else:
+    from . import rows as _kept  # type: ignore[no-redef]
+
+PROFILE_MAGIC = b"RWP"
+SESSION_MAGIC = b"RWS"
+
+PROFILE = _kept.PROFILE
+SESSION_HEADER = _kept.SESSION_HEADER
+TRACE_RECORD = _kept.TRACE_RECORD
+TRACE = _kept.TRACE
+EVENT = _kept.EVENT
+END = _kept.END
+
+UNKNOWN_HPA = -32768
+
+BLOCK_SNAPSHOT = 1
+BLOCK_FAST = 2
+BLOCK_TRACE = 3
+BLOCK_EVENT = 4
+BLOCK_META = 5
+BLOCK_END = 6
+
+META_PROFILE = 1
+META_CALIBRATION_A = 2
+META_CALIBRATION_B = 3
+META_GUARD_BAND = 4
+META_BOARD = 5
+META_FIRMWARE = 6
+META_INTERPRETER = 7
+META_CONDITIONS = 8
+META_PERSON = 9
+
+
+def __getattr__(name):
+    """What a device has no use for: META_KEYS, BLOCKS and the layouts of BLOCK_HEADER, CHANGE, SNAPSHOT, FAST, META."""
+    if name not in ("META_KEYS", "BLOCKS", "BLOCK_HEADER", "CHANGE", "SNAPSHOT", "FAST", "META"):
+        raise AttributeError(name)
+    from . import tables
+
+    return getattr(tables, name)
+
+
+def fields(table):
+    """The rows of a table, (name, code, ...) each, in whichever form this interpreter keeps it."""
+    if not isinstance(table, str):
+        return table
+    parts = table.split()
+    return [(parts[i], parts[i + 1]) for i in range(0, len(parts), 2)]
+
+
+def setting_row(number):
+    """(format, who may change it) of a setting, or None if there is none of this number."""
+    if not ON_MICROPYTHON:
+        from .words import SETTINGS
+
+        return next(((row[2], row[3]) for row in SETTINGS if row[0] == number), None)
+    from . import linkrows
+
+    found = linkrows.line_of(linkrows.SETTINGS, number)
+    return found.split() if found else None
+
+
+def field_bytes(code):
+    """Bytes of one field code; `*` counts nothing."""
+    return 0 if code == "*" else struct.calcsize("<" + code)
+
+
+def struct_format(table):
+    """The `struct` format of a table without its tail."""
+    return "<" + "".join([row[1] for row in fields(table) if row[1] != "*"])
+
+
+def size(table):
+    """Bytes of a table without its tail."""
+    return struct.calcsize(struct_format(table))
+
+
+def has_tail(table):
+    """True if the table ends in bytes of any length."""
+    rows = fields(table)
+    return len(rows) > 0 and rows[-1][1] == "*"
+
+
+def offset(table, name):
+    """Where a field begins; KeyError if the table has no such field."""
+    at = 0
+    for row in fields(table):
+        if row[0] == name:
+            return at
+        at += field_bytes(row[1])
+    raise KeyError(name)
+
+
+def index(table, name):
+    """A field's place in the tuple that struct.unpack gives; KeyError if there is none."""
+    names = [row[0] for row in fields(table)]
+    if name not in names:
+        raise KeyError(name)
+    return names.index(name)
+
+
+def pack(table, values):
+    """The bytes of a dict of all fields; KeyError for a missing one. Byte fields shorter than theirs are zero padded."""
+    rows = fields(table)
+    head = struct.pack(struct_format(rows), *[values[row[0]] for row in rows if row[1] != "*"])
+    return head + bytes(values[rows[-1][0]]) if has_tail(rows) else head
+
+
+def unpack(table, buf, at=0, stop=-1):
+    """The fields of buf[at:stop] as a dict, or None if the length does not fit the table."""
+    rows = fields(table)
+    form = struct_format(rows)
+    stop = len(buf) if stop < 0 else stop
+    need = struct.calcsize(form)
+    if stop - at < need or (stop - at > need and not has_tail(rows)):
+        return None
+    values = struct.unpack_from(form, buf, at)
+    record = {}
+    for i in range(len(values)):
+        record[rows[i][0]] = values[i]
+    if has_tail(rows):
+        record[rows[-1][0]] = bytes(buf[at + need : stop])
+    return record
+
+
+def pack_sealed(table, record):
+    """Packs a record whose `crc` field is CRC-32 over all bytes before it; what the dict says there does not count."""
+    record["crc"] = 0
+    record["crc"] = crc32(pack(table, record)[: offset(table, "crc")])
+    return pack(table, record)
+
+
+def seal_profile(values):
+    """The untagged profile of a dict of fields: magic, version, reserved, check code and an all-zero tag are put in."""
+    record = {"magic": PROFILE_MAGIC, "version": codes.PROFILE_VERSION, "reserved": b"", "tag": b""}
+    record.update(values)
+    return pack_sealed(PROFILE, record)
+
+
+def layout_hash():
+    """What is exchanged at hello: first 8 bytes of SHA-256 over every layout and number (`canonical` works it out)."""
+    from .layouthash import LAYOUT_HASH
+
+    return LAYOUT_HASH

@@ -1,0 +1,5 @@
+"""Written by `python -m tests.interpreter.make_spec`; a test on every interpreter holds it against `canonical`."""
+
+from binascii import unhexlify
+
+LAYOUT_HASH = unhexlify("9cca0f2bcda7cf62")

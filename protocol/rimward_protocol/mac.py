@@ -1,0 +1,43 @@
+"""HMAC-SHA-256 (RFC 2104, vectors in RFC 4231), cut to the first 16 bytes where it tags a record.
+
+MicroPython has no `hmac` and its hash objects cannot be copied, so both pads are hashed anew each time.
+"""
+
+import hashlib
+
+TAG_BYTES = 16
+_BLOCK = 64
+
+
+def hmac_sha256(key, *parts):
+    """The 32-byte HMAC-SHA-256 of the parts joined, under a key of any length."""
+    if len(key) > _BLOCK:
+        key = hashlib.sha256(key).digest()
+    inner = hashlib.sha256(_pad(key, 0x36))
+    for part in parts:
+        inner.update(part)
+    outer = hashlib.sha256(_pad(key, 0x5C))
+    outer.update(inner.digest())
+    return outer.digest()
+
+
+def _pad(key, value):
+    pad = bytearray(_BLOCK)
+    for i in range(_BLOCK):
+        pad[i] = value ^ (key[i] if i < len(key) else 0)
+    return pad
+
+
+def tag16(key, *parts):
+    """The first 16 bytes of the HMAC."""
+    return hmac_sha256(key, *parts)[:TAG_BYTES]
+
+
+def same(one, other):
+    """True if both are the same bytes; takes as long whatever differs."""
+    if len(one) != len(other):
+        return False
+    differing = 0
+    for i in range(len(one)):
+        differing |= one[i] ^ other[i]
+    return differing == 0

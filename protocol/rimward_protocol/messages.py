@@ -1,0 +1,39 @@
+"""Payload layouts of the link messages, and which reply each request gets.
+
+A request and its reply share a sequence number; pushes count their own. `messages.STATUS_IS` is that message's layout.
+A device has only `payload_of`, from the text that `linkrows` holds.
+"""
+
+from .compat import ON_MICROPYTHON
+
+if ON_MICROPYTHON:
+    from . import linkrows
+
+    def payload_of(number):
+        """The payload table of a message number, or None for a number this version does not know."""
+        return linkrows.line_of(linkrows.MESSAGES, number)
+
+else:
+    # number, word, payload, numbers of the replies (ERROR may always come instead)
+    from .payloads import PAYLOADS
+
+    def payload_of(number):
+        """The payload table of a message number, or None for a number this version does not know."""
+        for row in PAYLOADS:
+            if row[0] == number:
+                return row[2]
+        return None
+
+    def replies_to(number):
+        """The numbers a request may be answered with, ERROR apart."""
+        for row in PAYLOADS:
+            if row[0] == number:
+                return row[3]
+        return ()
+
+    def __getattr__(name):
+        """The payload table of the message of this word."""
+        for row in PAYLOADS:
+            if row[1] == name:
+                return row[2]
+        raise AttributeError(name)

@@ -1,0 +1,177 @@
+"""Payload layouts of the link messages: rows of (field, code, unit, meaning), as in `tables`.
+
+Nothing here can start the pump, raise a ceiling or confirm a bead: those belong to the person at the inflator.
+A device takes what it needs through `messages` and does not keep this module.
+"""
+
+from . import codes
+
+HELLO = (
+    ("protocol", "B", "", "protocol version the host speaks"),
+    ("layout_hash", "8s", "", "hash of the host's layouts"),
+    ("what", "B", "", "0 look only, 1 hold this inflator"),
+    ("host_id", "I", "", "random; tells two hosts apart"),
+)
+HELLO_IS = (
+    ("protocol", "B", "", "protocol version the inflator speaks"),
+    ("profile", "B", "", "profile version"),
+    ("session", "B", "", "session version"),
+    ("flags", "B", "", "bit 0 key enrolled, bit 1 bench, bit 2 simulated, bit 3 held by this host, bit 4 clock set, bit 5 latched"),
+    ("layout_hash", "8s", "", "hash of the inflator's layouts"),
+    ("device_id", "8s", "", "which inflator"),
+    ("board", "16s", "", "UTF-8, zero padded"),
+    ("firmware", "16s", "", "firmware version, UTF-8, zero padded"),
+    ("interpreter", "32s", "", "UTF-8, zero padded"),
+    ("boot", "I", "", "how often it has started"),
+    ("max_payload", "H", "byte", "longest payload it takes"),
+)
+NOTHING = ()
+STATUS_IS = (
+    ("tick", "I", "tick", "since start"),
+    ("state", "B", "", "FILL_STATES"),
+    ("out", "B", "", "GUARD_OUTS"),
+    ("cause", "B", "", "latched cause; 0 none"),
+    ("stop_cause", "B", "", "cause of the last stop"),
+    ("range", "B", "", "RANGES: what the key says"),
+    ("waiting", "B", "", "WAITINGS"),
+    ("connection", "H", "", "how often a hose was attached"),
+    ("reading_pa", "i", "Pa gauge", "at the hose"),
+    ("tyre_pa", "i", "Pa gauge", "in the tyre; -1 not known in this connection"),
+    ("ceiling_pa", "i", "Pa gauge", "ceiling in force; 0 none"),
+    ("stop_pa", "i", "Pa gauge", "stop reading: ceiling in force less this inflator's guard band; 0 none"),
+    ("target_pa", "i", "Pa gauge", "target in force; 0 none"),
+    ("guard_pa", "i", "Pa", "this inflator's guard band"),
+    ("ambient_pa", "i", "Pa absolute", "barometer"),
+    ("air_ck", "H", "0.01 K", "air temperature"),
+    ("supply_mv", "H", "mV", "battery or supply"),
+    ("tick_max_us", "H", "us", "longest tick since start"),
+    ("heap_free", "I", "byte", "free heap"),
+    ("wheel_id", "8s", "", "wheel chosen; zeros none"),
+)
+PROFILE_BYTES = (("profile", "*", "", "a whole profile"),)
+PROFILE_STORED = (
+    ("code", "B", "", "REPLIES: done or waiting-for-person"),
+    ("slot", "B", "", "which of the two copies is now current"),
+    ("sha256", "32s", "", "digest of the bytes read back from the store"),
+)
+INDEX = (("index", "H", "", "counted from 0"),)
+WHEEL = (("wheel_id", "8s", "", "which wheel; zeros: the built-in profile"),)
+PROFILE_IS = (
+    ("index", "H", "", "as asked; 65535 when asked by wheel"),
+    ("count", "H", "", "profiles stored"),
+    ("slot", "B", "", "which of the two copies"),
+    ("flags", "B", "", "bit 0 tag fits the key, bit 1 confirmed by a person, bit 2 chosen"),
+    ("profile", "*", "", "a whole profile, or nothing past the end"),
+)
+WATCH = (
+    ("what", "B", "", "bit 0 LIVE, bit 1 TICKS"),
+    ("rate_hz", "B", "Hz", "samples a second in LIVE: 1 to 50"),
+)
+SESSION_IS = (
+    ("index", "H", "", "as asked"),
+    ("count", "H", "", "sessions stored"),
+    ("session", "I", "", "session number; 0 past the end"),
+    ("bytes", "I", "byte", "length"),
+    ("unix_s", "I", "s", "start, UTC; 0 not known"),
+    ("cause", "B", "", "CAUSES"),
+    ("flags", "B", "", "bit 0 ended properly"),
+    ("wheel_id", "8s", "", "which wheel"),
+)
+SESSION_READ = (
+    ("session", "I", "", "session number"),
+    ("offset", "I", "byte", "from here"),
+    ("bytes", "I", "byte", "this many, sent as SESSION_DATA one after the other under the request's sequence number"),
+)
+SESSION_DATA = (
+    ("session", "I", "", "session number"),
+    ("offset", "I", "byte", "where these bytes begin"),
+    ("data", "*", "", "the bytes"),
+)
+SETTING = (("number", "H", "", "SETTINGS"),)
+SETTING_PUT = (
+    ("number", "H", "", "SETTINGS"),
+    ("value", "*", "", "as SETTINGS says"),
+)
+SETTING_IS = (
+    ("number", "H", "", "SETTINGS"),
+    ("revision", "I", "", "higher with every change; 0 never set"),
+    ("value", "*", "", "as SETTINGS says, read back from the store; nothing when never set"),
+)
+FAULT_IS = (
+    ("index", "H", "", "0 the latest"),
+    ("count", "H", "", "faults kept"),
+    ("cause", "B", "", "CAUSES; 0 past the end"),
+    ("state", "B", "", "FILL_STATES when it tripped"),
+    ("boot", "I", "", "which start"),
+    ("tick", "I", "tick", "since that start"),
+    ("session", "I", "", "session number; 0 none"),
+    ("unix_s", "I", "s", "UTC; 0 not known"),
+    ("value", "i", "", "as event `tripped`, value2"),
+)
+TIME = (
+    ("unix_s", "I", "s", "UTC; 0 asks only"),
+    ("zone_min", "h", "min", "local time less UTC"),
+)
+KEY_ENROL = (("key", "32s", "", "workshop key; taken only while the button is held"),)
+KEY_IS = (
+    ("code", "B", "", "REPLIES"),
+    ("check", "8s", "", "first 8 bytes of SHA-256 over the key in force; zeros none"),
+    ("wrong_tags", "I", "", "wrong tags since the key was enrolled"),
+)
+WAITING_IS = (
+    ("waiting", "B", "", "WAITINGS"),
+    ("wheel_id", "8s", "", "which wheel it is about; zeros none"),
+    ("value", "i", "", "seating: reading in Pa; else 0"),
+)
+BENCH_BEAT = (
+    ("beat", "I", "", "one more each beat"),
+    ("lease_ms", "H", "ms", "the air stops unless the next beat comes within this; at most 500"),
+)
+DONE = (
+    ("asked", "B", "", "the request this answers"),
+    ("code", "B", "", "REPLIES: done or waiting-for-person"),
+)
+ERROR = (
+    ("asked", "B", "", "the request this answers; 0 for a frame that named none"),
+    ("code", "B", "", "REPLIES"),
+    ("detail", "i", "", "the value refused, or the version spoken here"),
+)
+SESSION_BLOCK = (("block", "*", "", "one session block, header to check code"),)
+
+# number, word, payload, numbers of the replies (ERROR may always come instead)
+PAYLOADS = (
+    (codes.HELLO, "HELLO", HELLO, (codes.HELLO_IS,)),
+    (codes.STATUS, "STATUS", NOTHING, (codes.STATUS_IS,)),
+    (codes.PROFILE_PUT, "PROFILE_PUT", PROFILE_BYTES, (codes.PROFILE_STORED,)),
+    (codes.PROFILE_LIST, "PROFILE_LIST", INDEX, (codes.PROFILE_IS,)),
+    (codes.PROFILE_GET, "PROFILE_GET", WHEEL, (codes.PROFILE_IS,)),
+    (codes.PROFILE_DELETE, "PROFILE_DELETE", WHEEL, (codes.DONE,)),
+    (codes.SELECT, "SELECT", WHEEL, (codes.DONE,)),
+    (codes.WATCH, "WATCH", WATCH, (codes.DONE,)),
+    (codes.SESSION_LIST, "SESSION_LIST", INDEX, (codes.SESSION_IS,)),
+    (codes.SESSION_READ, "SESSION_READ", SESSION_READ, (codes.SESSION_DATA,)),
+    (codes.SETTING_GET, "SETTING_GET", SETTING, (codes.SETTING_IS,)),
+    (codes.SETTING_PUT, "SETTING_PUT", SETTING_PUT, (codes.SETTING_IS, codes.DONE)),
+    (codes.FAULTS, "FAULTS", INDEX, (codes.FAULT_IS,)),
+    (codes.TIME, "TIME", TIME, (codes.TIME_IS,)),
+    (codes.KEY_ENROL, "KEY_ENROL", KEY_ENROL, (codes.KEY_IS,)),
+    (codes.WAITING, "WAITING", NOTHING, (codes.WAITING_IS,)),
+    (codes.BYE, "BYE", NOTHING, (codes.DONE,)),
+    (codes.BENCH_BEAT, "BENCH_BEAT", BENCH_BEAT, (codes.DONE,)),
+    (codes.HELLO_IS, "HELLO_IS", HELLO_IS, ()),
+    (codes.STATUS_IS, "STATUS_IS", STATUS_IS, ()),
+    (codes.PROFILE_STORED, "PROFILE_STORED", PROFILE_STORED, ()),
+    (codes.PROFILE_IS, "PROFILE_IS", PROFILE_IS, ()),
+    (codes.SESSION_IS, "SESSION_IS", SESSION_IS, ()),
+    (codes.SESSION_DATA, "SESSION_DATA", SESSION_DATA, ()),
+    (codes.SETTING_IS, "SETTING_IS", SETTING_IS, ()),
+    (codes.FAULT_IS, "FAULT_IS", FAULT_IS, ()),
+    (codes.TIME_IS, "TIME_IS", TIME, ()),
+    (codes.KEY_IS, "KEY_IS", KEY_IS, ()),
+    (codes.WAITING_IS, "WAITING_IS", WAITING_IS, ()),
+    (codes.DONE, "DONE", DONE, ()),
+    (codes.ERROR, "ERROR", ERROR, ()),
+    (codes.LIVE, "LIVE", SESSION_BLOCK, ()),
+    (codes.TICKS, "TICKS", SESSION_BLOCK, ()),
+    (codes.HAPPENED, "HAPPENED", SESSION_BLOCK, ()),
+)

@@ -1,0 +1,231 @@
+"""On MicroPython: the real App with every situation a display can show, drawn by the real framebuf. Prints `screen turn hex` for each.
+
+Situations are set in the kernels' own arrays and the visit, as they would stand there; the face then picks and draws by itself.
+"""
+
+import binascii
+
+from rimward_fw import app, buttons, face, face_screens, visit, words
+from rimward_protocol import causes, codes, layout, replies
+
+F, Y = words.FILL_STATE.index, words.FILL_INPUT.index
+PROFILE = {
+    "revision": 3, "wheel_id": b"wheel001", "label": b"Ada front gravel", "rim_class": codes.RIM_TSS, "position": codes.POSITION_FRONT,
+    "chuck": codes.CHUCK_PIN_OPEN, "limit_source": codes.LIMIT_RIM_MARKED, "tyre_width_dmm": 400, "bead_seat_mm": 622, "rim_width_dmm": 230,
+    "flags": codes.FLAG_TUBELESS | codes.FLAG_RIDE_STATED, "volume_low_ml": 1800, "volume_ml": 2300, "limit_pa": 450000, "ceiling_pa": 427000, "target_pa": 250000,
+    "seat_pause_pa": 200000, "ambient_min_pa": 90000, "temp_max_ck": 31315, "ref_temp_ck": 29315, "time_budget_s": 180, "made_days": 2425,
+}  # fmt: skip
+
+
+class Board:
+    NAME = "gallery"
+    simulated = True
+    ambient_pa = 98912
+    air_ck = 29165
+    pump_mv = 12310
+    unix_s = 0
+    now = 0
+
+    def __init__(self, folder):
+        self.folder = folder
+        self.frame = None
+
+    def ticks_ms(self):
+        return self.now
+
+    def show(self, frame):
+        self.frame = bytes(frame)
+
+    def hold(self):
+        return 0
+
+    def let_go(self, state):
+        pass
+
+    def off(self):
+        pass
+
+    def idle(self):
+        pass
+
+    def beep(self, on):
+        pass
+
+    def mount(self):
+        return self.folder
+
+    def unique_id(self):
+        return b"gallery0"
+
+
+def fresh(folder):
+    """An inflator that holds two wheels, armed for the first one."""
+    a = app.App(Board(folder))
+    for number, label in ((1, b"Ada front gravel"), (2, b"Ada rear gravel"), (3, b"Borrowed road")):
+        row = dict(PROFILE)
+        row.update({"wheel_id": b"wheel00" + str(number).encode(), "label": label, "revision": 3})
+        a.store.profile_put(layout.seal_profile(row), True)
+    a.panel.chooser.close()
+    a.visit.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
+    a.visit.profile = layout.seal_profile(PROFILE)
+    a.engine.g[39] = words.BIAS_PA
+    a.panel.work()
+    return a
+
+
+def armed(a, state, tyre=-1, read=0, cold=0):
+    a.visit.phase = visit.ARMED
+    a.visit.ceiling_pa = 427000
+    a.visit.stop_pa = 417000
+    a.visit.t0_ck = 29165
+    e = a.engine
+    e.g[4], e.g[6] = 427000, 10000
+    e.y[Y("target_pa")] = 250000
+    e.f[0], e.f[F("tyre_pa")], e.f[F("cold")] = state, tyre, cold
+    e.g[39] = words.BIAS_PA + read
+
+
+def over(a, cause, tyre=-1):
+    armed(a, codes.STOPPED, tyre)
+    a.visit.phase = visit.OVER
+    a.visit.cause = cause
+    a.visit.tyre_pa = tyre
+
+
+def phase(a, number):
+    a.visit.phase = number
+    a.visit.t0_ck = 28915
+
+
+def asks(a, name):
+    over(a, causes.RELEASED, 200000)
+    a.visit.asks = name
+
+
+def seat(a):
+    armed(a, codes.READY)
+    a.visit.seating = True
+    a.engine.g[4] = 275000
+
+
+def seat_done(a):
+    seat(a)
+    a.engine.f[0] = codes.FILL_DONE
+
+
+def why(a):
+    armed(a, codes.READY)
+    a.engine.x[2] = buttons.RUN
+    a.engine.g[3] = causes.RANGE_KEY_REFUSES
+
+
+def trip(a, cause):
+    a.engine.g[0] = cause
+
+
+def refused(a):
+    over(a, causes.TARGET_ABOVE_STOP)
+    a.refusal = replies.TARGET_ABOVE_STOP
+
+
+def service(a):
+    a.panel.service = True
+    a.engine.load_max = 5
+    a.engine.x[2] = buttons.KEY_LOW
+    a.engine.g[8] = a.engine.g[9] = words.BIAS_PA << 4
+    a.engine.g[28] = 16000
+
+
+def done(a):
+    over(a, causes.TARGET_REACHED, 250400)
+
+
+def rest(a):
+    a.panel.duty.ran_ms = 295000
+    over(a, 0)
+    a.visit.asks = "rest"
+
+
+def let_go(a):
+    phase(a, visit.LOADING)
+    a.engine.x[2] = buttons.RUN
+
+
+def measuring(a, state, tyre=-1):
+    armed(a, state, tyre, max(tyre, 0))
+    a.visit.measuring = True
+
+
+SITUATIONS = {
+    "choose": lambda a: None,
+    "new": lambda a: phase(a, visit.ASK_WHEEL),
+    "stood": lambda a: phase(a, visit.ASK_STOOD),
+    "cold": lambda a: phase(a, visit.ASK_COLD),
+    "loading": lambda a: phase(a, visit.LOADING),
+    "let-go": let_go,
+    "ready": lambda a: armed(a, codes.READY),
+    "added": lambda a: asks(a, "added"),
+    "measure-ready": lambda a: measuring(a, codes.READY),
+    "measure-done": lambda a: measuring(a, codes.STOPPED, 301200),
+    "measured": lambda a: asks(a, "measured"),
+    "seat-ready": seat,
+    "seat-done": seat_done,
+    "seat-next": lambda a: asks(a, "seat-next"),
+    "seat-again": lambda a: asks(a, "seat-again"),
+    "why": why,
+    "test": lambda a: armed(a, codes.SELF_TEST),
+    "measure": lambda a: armed(a, codes.MEASURING, -1, 61000),
+    "filling": lambda a: armed(a, codes.FILLING, 183400, 201000),
+    "bead": lambda a: armed(a, codes.SEAT_PAUSE, 199600, 199600),
+    "settle": lambda a: armed(a, codes.SETTLING, 256300, 256300, 250900),
+    "bleed": lambda a: armed(a, codes.BLEEDING, 268000, 268000),
+    "done": done,
+    "unknown": lambda a: over(a, causes.TARGET_REACHED),
+    "stopped": lambda a: over(a, causes.HOSE_OR_TYRE),
+    "tripped": lambda a: trip(a, causes.RISING_WHILE_OFF),
+    "refused": refused,
+    "service": service,
+    "rest": rest,
+}
+
+
+def draw_all(folder):
+    """Every screen in each of its turns."""
+    for name in SITUATIONS:
+        a = fresh(folder)
+        SITUATIONS[name](a)
+        for turn in range(len(face_screens.load(name))):
+            a.board.now = turn * face.TURN_MS
+            a.panel.face.work()
+            if a.panel.face.name != name:
+                raise AssertionError((name, a.panel.face.name))
+            print(name, turn, str(binascii.hexlify(a.board.frame), "ascii"))
+    board = Board(folder)
+    face.notice(board, "maintenance")
+    print("maintenance", 0, str(binascii.hexlify(board.frame), "ascii"))
+
+
+def run_over():
+    """Screens on which wrapped text runs into the line below it, one a line; what a text names counts with its longest value here."""
+    from rimward_fw import face_show
+
+    for name in face_screens.names():
+        for table in face_screens.load(name):
+            for at in range(len(table) - 1):
+                place, style, text = table[at]
+                if style == "w" and "{" not in text:
+                    y, below = int(place), table[at + 1][0]
+                    if y + len(face_show.wrap(text, 16, 8)) > int(below):
+                        print(name, place, text)
+
+
+def cut_off():
+    """Texts of causes and refusals that the display would cut, one a line."""
+    from rimward_fw import face_show
+    from rimward_protocol import answers, reasons
+
+    for table in (reasons.CAUSES, answers.REPLIES):
+        for _number, word, reason, step in table:
+            for text in (word, reason, step):
+                if face_show.wrap(text, 16, 6)[-1].endswith(".."):
+                    print(text)

@@ -1,0 +1,92 @@
+"""Both kernels over recorded ticks, on CPython, MicroPython and compiled by numba alike: what every tick puts out and leaves in memory.
+
+A record says: how the wish reaches the guard (0 from the fill, 1 as recorded), what was done to the guard's memory before the tick (-1
+nothing, -2 a reset, else 64 * bit + word: a flipped bit), the state the fill is put into (-1 left alone), the guard's inputs and the
+fill's slow words. Only `one_tick` touches the kernels; it and `run_block` are compiled as they stand.
+"""
+
+from array import array
+
+from rimward_fw import words
+
+HEAD = 3
+G, X, F, Y = len(words.GUARD_STATE), len(words.GUARD_INPUT), len(words.FILL_STATE), len(words.FILL_INPUT)
+SLOW = words.FILL_SLOW
+RECORD = HEAD + X + Y - SLOW
+WIDTH = 1 + G + F  # of what a tick leaves: output bits, then both memories
+BIAS = words.BIAS_PA
+
+
+def one_tick(guard_step, fill_step, tick, g, x, f, y, own):
+    """One tick of both. `own` 0: as the inflator does it; 1: the same order, but the wish in `x` stands, which this fill would not ask."""
+    if own == 0:
+        return tick(guard_step, fill_step, g, x, f, y)
+    y[0] = g[39] - BIAS
+    y[1] = ((g[8] + g[9]) >> 5) - BIAS
+    y[3] = x[2]
+    y[4] = g[3]
+    y[5] = g[0]
+    bits = fill_step(f, y)
+    out = guard_step(g, x)
+    y[2] = out
+    return out | bits << 8
+
+
+def run_block(guard_step, guard_boot, fill_step, tick, g, x, f, y, records, count, left):
+    """Runs `count` ticks from `records` and writes what each leaves into `left`."""
+    for n in range(count):
+        at = n * RECORD
+        event = records[at + 1]
+        if event == -2:
+            guard_boot(g)
+        elif event >= 0:
+            g[event & 63] = g[event & 63] ^ (1 << (event >> 6))
+        if records[at + 2] >= 0:
+            f[0] = records[at + 2]
+        for i in range(X):
+            x[i] = records[at + HEAD + i]
+        for i in range(SLOW, Y):
+            y[i] = records[at + HEAD + X + i - SLOW]
+        out = one_tick(guard_step, fill_step, tick, g, x, f, y, records[at])
+        to = n * WIDTH
+        left[to] = out
+        for i in range(G):
+            left[to + 1 + i] = g[i]
+        for i in range(F):
+            left[to + 1 + G + i] = f[i]
+
+
+def memory(start=None):
+    """(g, x, f, y): as after a reset, or as `start` (all four one after the other) says."""
+    from rimward_fw import guard
+
+    made = [array("i", [0] * size) for size in (G, X, F, Y)]
+    if start is None:
+        guard.boot(made[0])
+    else:
+        at = 0
+        for words_ in made:
+            for i in range(len(words_)):
+                words_[i] = start[at]
+                at += 1
+    return made
+
+
+def digests(path, ticks_a_block):
+    """Plain kernels over a file: a head of G + X + F + Y words of memory, then records. One SHA-256 a block of ticks."""
+    from rimward_fw import fill, guard, tick
+    from rimward_protocol.compat import sha256
+
+    found = []
+    with open(path, "rb") as file:
+        start = array("i", [0] * (G + X + F + Y))
+        file.readinto(start)
+        g, x, f, y = memory(start)
+        records = array("i", [0] * (RECORD * ticks_a_block))
+        left = array("i", [0] * (WIDTH * ticks_a_block))
+        while True:
+            got = file.readinto(records) // (4 * RECORD)
+            if not got:
+                return found
+            run_block(guard.step, guard.boot, fill.step, tick.tick, g, x, f, y, records, got, left)
+            found.append(sha256(memoryview(left)[: got * WIDTH]))

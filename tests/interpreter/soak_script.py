@@ -1,0 +1,174 @@
+"""Runs on MicroPython: fill after fill by the whole firmware over a toy tyre, memory watched. Arguments: paths, fills.
+
+The toy only gives the kernels something to decide about; what is judged is the firmware's memory and counters.
+Prints one line of figures a fill batch, and `soak ok` or `soak FAILED why` at the end.
+"""
+
+import gc
+import sys
+
+RUN, KEY_LOW, ENTER = 1, 2, 2048  # bits of the switch word: a compiled firmware has no names for them
+
+
+def main(fills):
+    from rimward_fw import builtin
+    from rimward_fw.app import App
+
+    class Toy:
+        NAME = "simulated"
+        simulated = True
+        ambient_pa = 101325
+        air_ck = 29315
+        pump_mv = 12000
+        unix_s = 0
+
+        def __init__(self):
+            self.tick = None
+            self.n = 0
+            self.pa = 0
+            self.word = KEY_LOW
+            self.out = 0
+            self.resets = 0
+
+        def kernels(self):
+            from rimward_fw.board import simulated
+
+            return simulated.Board.kernels(self)
+
+        def start(self, tick):
+            self.tick = tick
+
+        def sense(self, x):
+            n = self.n
+            x[0] = 6554 + (self.pa + (n * 37 & 127)) * 8 // 153
+            x[1] = 6554 + (self.pa + (n * 53 & 511)) * 8 // 153
+            x[2] = self.word
+            x[3] = 3
+            x[4] = 16
+            x[5] = 78
+
+        def drive(self, out):
+            if out & 3 == 3:
+                self.pa += max(10, 81 - self.pa // 12000)
+
+        def off(self):
+            pass
+
+        def idle(self):
+            self.n += 1
+            self.tick()
+
+        def ticks_ms(self):
+            return self.n * 2
+
+        def now_us(self):
+            return self.n * 2000
+
+        def read(self, into):
+            return 0
+
+        def write(self, view):
+            return len(view)
+
+        def show(self, frame):
+            pass
+
+        def beep(self, on):
+            pass
+
+        def feed(self):
+            pass
+
+        def hold(self):
+            return 0
+
+        def let_go(self, state):
+            pass
+
+        def last_words(self, error):
+            raise error
+
+        def reset(self):
+            self.resets += 1
+            raise SystemExit
+
+        def random(self, count):
+            return bytes(count)
+
+        def unique_id(self):
+            return b"soak0000"
+
+        def mount(self):
+            from rimward_fw.board import simulated_flash
+
+            return simulated_flash.mount(None)
+
+    board = Toy()
+    app = App(board)
+    app.start()
+
+    def spin(ticks):
+        for _ in range(ticks):
+            app.work()
+
+    def press(bit):
+        board.word |= bit
+        spin(100)
+        board.word &= ~bit
+        spin(100)
+
+    done = stopped = 0
+    base = 0
+    peak = 0
+    for fill in range(fills):
+        if fill == fills // 2:
+            app.engine.head = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
+        board.pa = 0
+        app.visit.choose(bytes(8), builtin.profile(), True)
+        spin(60)
+        press(ENTER)
+        spin(60)
+        board.word |= RUN
+        for _ in range(400):
+            spin(50)
+            state = app.visit.state()
+            if state == 7:  # bead pause
+                board.word &= ~RUN
+                press(ENTER)
+                board.word |= RUN
+            if state in (13, 14, 15):
+                break
+        peak = max(peak, board.pa)
+        if state == 13:
+            done += 1
+        else:
+            stopped += 1
+        board.word &= ~RUN
+        spin(1300)
+        board.pa = 0
+        spin(300)
+        if app.engine.g[0]:
+            press(ENTER)
+        gc.collect()
+        used = gc.mem_alloc()
+        if fill == 4:
+            base = used
+        if fill > 4 and used > base + 4096:
+            print("soak FAILED heap grew from", base, "to", used, "after fill", fill)
+            return
+        if app.engine.failed or board.resets:
+            print("soak FAILED the tick failed at fill", fill)
+            return
+    free = gc.mem_free()
+    whole = bytearray(free // 4)  # a quarter of what is free in one piece: not in crumbs
+    print("figures", '{"fills": %d, "done": %d, "stopped": %d, "ticks": %d, "heap": %d, "free": %d, "peak_pa": %d}' % (fills, done, stopped, board.n, used, free, peak))
+    if peak > app.visit.ceiling_pa:
+        print("soak FAILED the toy tyre reached", peak)
+    elif done < fills * 9 // 10:
+        print("soak FAILED only", done, "fills of", fills, "were done; last state", state, "cause", app.engine.g[0], app.engine.f[1])
+    else:
+        print("soak ok", len(whole))
+
+
+sys.path[:0] = sys.argv[1].split(":")
+main(int(sys.argv[2]))

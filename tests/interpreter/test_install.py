@@ -1,0 +1,222 @@
+"""`rimward install` onto a prompt that a real MicroPython serves over a real littlefs, through a pseudo-terminal and mpremote."""
+
+import contextlib
+import json
+import os
+import pty
+import subprocess
+import sys
+import time
+import tty
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from rimward.errors import Refusal
+from rimward.install import plan, put
+from rimward.install.device import Device
+
+from tests.interpreter.conftest import unix_micropython
+
+FIRMWARE = Path(__file__).parents[2] / "firmware"
+SCRIPT = Path(__file__).parent / "prompt_board.py"
+TOLD: list[str] = []
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    """mpremote looks for an answer a hundred times a second; here a thousand times."""
+    from types import SimpleNamespace
+
+    from mpremote import transport_serial
+
+    short = SimpleNamespace(monotonic=time.monotonic, sleep=lambda s: time.sleep(min(s, 0.001)))
+    monkeypatch.setattr(transport_serial, "time", short)
+
+
+class Board:
+    """A board on a pseudo-terminal; `cut` takes its power away."""
+
+    def __init__(self, image: Path) -> None:
+        self.image = image
+        self.on()
+
+    def on(self) -> None:
+        self.master, self.slave = pty.openpty()
+        tty.setraw(self.slave)
+        tty.setraw(self.master)
+        self.port = os.ttyname(self.slave)
+        command = [unix_micropython(), "-X", "heapsize=16m", str(SCRIPT), str(self.image)]
+        self.process = subprocess.Popen(command, stdin=self.master, stdout=self.master, stderr=subprocess.DEVNULL)
+
+    def cut(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        with contextlib.suppress(OSError):
+            os.close(self.master)
+            os.close(self.slave)
+
+
+@pytest.fixture
+def board(tmp_path):
+    made = Board(tmp_path / "flash.img")
+    yield made
+    made.cut()
+
+
+def small(compiled=False):
+    """A firmware of a few files, so that every case runs quickly."""
+    rows = [("/lib/rimward_protocol/__init__.py", b""), ("/lib/rimward_fw/__init__.py", b""), ("/lib/rimward_fw/version.py", b'FIRMWARE = "0.0.9"\n')]
+    return [plan.Item(path, data) for path, data in rows] + [plan.Item("/main.py", b"import rimward_fw\n")]
+
+
+def put_on(board, items, platforms=("linux", "darwin")):
+    with Device(board.port) as device:
+        return put.install(device, items, TOLD.append, platforms)
+
+
+def files_on(board):
+    with Device(board.port) as device:
+        return device.digests(device.files(""))
+
+
+def test_everything_goes_on_and_reads_back(board):
+    items = plan.items(False)
+    outcome = put_on(board, items)
+    assert (outcome.written, outcome.unchanged, outcome.before) == (len(items), 0, "")
+    assert files_on(board) == {item.path: item.digest for item in items}
+    again = put_on(board, items)
+    assert (again.written, again.unchanged, again.before) == (0, len(items), again.after)
+    with Device(board.port) as device:
+        assert device.run("import sys\nfrom rimward_fw import arming, face_screens\nprint(len(face_screens.names()) > 20, arming.root(144))") == "True 12"
+
+
+def test_compiled_takes_the_place_of_source(board):
+    put_on(board, small())
+    items = [plan.Item("/lib/rimward_fw/version.mpy", b"M\x06"), *[i for i in small() if "version" not in i.path]]
+    outcome = put_on(board, items)
+    assert outcome.removed == 1 and "/lib/rimward_fw/version.py" not in files_on(board)
+
+
+def test_the_compiled_plan_holds_machine_code_of_both_kernels():
+    items = {item.path: item for item in plan.items(True)}
+    assert {"/lib/rimward_fw/fast/guard.mpy", "/lib/rimward_fw/fast/fill.mpy", "/lib/rimward_fw/board/pico.mpy", "/main.py"} <= set(items)
+    assert "/lib/rimward_fw/screens.txt" in items and not [p for p in items if "simulated" in p or (p.endswith(".py") and p != "/main.py")]
+    assert all(item.data[:2] == b"M\x06" for path, item in items.items() if path.endswith(".mpy"))
+
+
+def test_a_cut_at_any_step_leaves_the_old_firmware_or_nothing_that_starts(tmp_path):
+    """Power goes after each step of the install in turn; then the board holds the old files whole, or no main.py, or the new ones whole."""
+    old, new = small(), [plan.Item(i.path, i.data + b"# newer\n") for i in small()]
+    old_set, new_set = ({i.path: i.digest for i in rows} for rows in (old, new))
+    seen = set()
+    for step in range(200):
+        board = Board(tmp_path / f"cut{step}.img")
+        put_on(board, old)
+        ended = _cut_after(board, new, step)
+        board.cut()
+        board.on()
+        held = {p: d for p, d in files_on(board).items() if not p.endswith((put.ASIDE, put.AWAY))}
+        whole = "old" if held == old_set else "new" if held == new_set else "nothing starts" if put.MAIN not in held else "mixed"
+        seen.add(whole)
+        assert whole != "mixed", (step, held)
+        if whole != "new":
+            put_on(board, new)
+            assert files_on(board) == new_set
+        board.cut()
+        if ended:
+            break
+    assert seen == {"old", "nothing starts", "new"}
+
+
+def _cut_after(board, items, steps):
+    """Installs, but the line breaks after so many commands that change something. True if the install ended before that."""
+    with Device(board.port) as device:
+        plain, count = device.run, 0
+
+        def run(code):
+            nonlocal count
+            if not code.startswith("print(repr("):
+                count += 1
+                if count > steps:
+                    raise Refusal("cut")
+            return plain(code)
+
+        device.run = run
+        try:
+            put.install(device, items, TOLD.append, ("linux", "darwin"))
+        except Refusal:
+            return False
+        return True
+
+
+def test_a_file_that_reads_back_differently_is_refused(board, monkeypatch):
+    put_on(board, small())
+    plain = Device.write
+    monkeypatch.setattr(Device, "write", lambda self, path, data: plain(self, path, data[:-1] + b"?"))
+    newer = [plan.Item(i.path, i.data + b"# newer\n") for i in small()]
+    with pytest.raises(Refusal, match="reads back differently"):
+        put_on(board, newer)
+    monkeypatch.undo()
+    assert files_on(board) == {i.path: i.digest for i in small()}
+
+
+def test_another_board_is_refused(board):
+    with Device(board.port) as device, pytest.raises(Refusal, match="RP2040; there is micropython"):
+        put.install(device, small(), TOLD.append)
+
+
+def test_an_old_interpreter_is_refused(board, monkeypatch):
+    monkeypatch.setattr(put, "OLDEST", (99, 0))
+    with pytest.raises(Refusal, match="hard timers need"):
+        put_on(board, small())
+
+
+def test_no_prompt_is_told_in_one_line(monkeypatch):
+    from rimward.commands.install import command
+
+    monkeypatch.setattr("rimward.install.device.RAW_PROMPT_S", 0.2)
+    monkeypatch.setattr("rimward.install.device.LINE_S", 0.2)
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    with pytest.raises(Refusal, match="no MicroPython prompt"):
+        CliRunner().invoke(command, ["--port", os.ttyname(slave)], catch_exceptions=False)
+    with pytest.raises(Refusal, match="cannot be opened"):
+        CliRunner().invoke(command, ["--port", "/dev/nothing-here"], catch_exceptions=False)
+    os.close(master)
+    os.close(slave)
+
+
+def test_the_command_reports_as_json(board, monkeypatch):
+    from rimward.commands.install import command
+
+    monkeypatch.setattr(put, "PLATFORMS", ("linux", "darwin"))
+    monkeypatch.setattr(put.install, "__defaults__", (("linux", "darwin"),))
+    monkeypatch.setattr(plan, "items", lambda compiled: small())
+    monkeypatch.setattr("rimward.install.plan.items", lambda compiled: small())
+    done = CliRunner().invoke(command, ["--port", board.port, "--json"], catch_exceptions=False)
+    told = json.loads(done.stdout)
+    assert told["written"] == 4 and told["compiled"] is False and told["interpreter"].startswith("micropython")
+
+
+def test_the_list_for_mip_is_current_and_whole():
+    assert (FIRMWARE / "package.json").read_text() == plan.package_json(), "run: python -m rimward.install.plan"
+    listed = json.loads((FIRMWARE / "package.json").read_text())["urls"]
+    assert [row[0] for row in listed] == [item.path.removeprefix("/lib/") for item in plan.items(False)][:-1]
+    assert all((FIRMWARE / row[1]).is_file() for row in listed)
+
+
+def test_mip_understands_the_list(board, tmp_path):
+    """mpremote's mip puts a few files of the real list on the board, protocol and firmware both."""
+    (tmp_path / "firmware").mkdir()
+    (tmp_path / "firmware" / "rimward_fw").symlink_to(FIRMWARE / "rimward_fw")
+    (tmp_path / "protocol").symlink_to(FIRMWARE.parent / "protocol")
+    listed = json.loads((FIRMWARE / "package.json").read_text())
+    listed["urls"] = [row for row in listed["urls"] if row[0].endswith(("mac.py", "tick.py", "fast/__init__.py"))]
+    (tmp_path / "firmware" / "package.json").write_text(json.dumps(listed))
+    command = [sys.executable, "-m", "mpremote", "connect", board.port, "mip", "install", "--target", "/lib", str(tmp_path / "firmware" / "package.json")]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stdout[-500:] + done.stderr[-500:]
+    items = {item.path: item.digest for item in plan.items(False)}
+    held = files_on(board)
+    assert len(held) == 3 and all(items[path] == digest for path, digest in held.items())

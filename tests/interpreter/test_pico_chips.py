@@ -1,0 +1,62 @@
+"""Barometer and display on the Pico's buses: there, gone, back, another chip; never a wait without end."""
+
+
+def test_barometer_comes_goes_and_comes_back(pico):
+    out = pico(
+        """
+board = pico.Board()
+clock = 0
+def wait(ms):
+    global clock
+    for n in range(ms // 10):
+        clock += 10
+        board._barometer.work(clock)
+wait(3000); print("absent", board.ambient_pa, board.air_ck)
+WORLD.devices[(0, 0x76)] = chip = chips.Barometer()
+wait(3000); print("there", board.ambient_pa, board.air_ck)
+chip.registers[0xF4] = 0; chip.registers[0xF7:0xFD] = b"\\x80\\0\\0\\x80\\0\\0"
+wait(1000); print("restarted", board.ambient_pa)
+wait(3000); print("set up again", board.ambient_pa)
+del WORLD.devices[(0, 0x76)]
+wait(300); print("gone", board.ambient_pa)
+WORLD.devices[(0, 0x76)] = chips.Barometer(chip=0x55)
+wait(3000); print("another chip", board.ambient_pa)
+WORLD.devices[(0, 0x76)] = chips.Barometer(calibration=bytes(24))
+wait(3000); print("blank", board.ambient_pa)
+WORLD.devices[(0, 0x76)] = chips.Barometer(data=b"\\0\\0\\0\\0\\0\\0")
+wait(3000); print("no sense", board.ambient_pa)
+WORLD.devices[(0, 0x76)] = chips.Barometer()
+wait(3000); print("back", board.ambient_pa)
+"""
+    )
+    assert out == ["absent 0 0", "there 100653 29823", "restarted 0", "set up again 100653", "gone 0", "another chip 0", "blank 0", "no sense 0", "back 100653"]
+
+
+def test_display_gets_what_changed_in_short_slices(pico):
+    out = pico(
+        """
+board = pico.Board()
+WORLD.devices[(1, 0x3C)] = oled = chips.Display()
+frame = bytearray(1024)
+for i in range(1024): frame[i] = i * 7 & 255
+board.show(frame)
+longest, turns, clock = 0, 0, 0
+while turns < 40:
+    before = oled.bytes
+    board._display.work(clock); clock += 10; turns += 1
+    longest = max(longest, oled.bytes - before)
+print(oled.on, oled.charged, oled.picture == frame, longest, oled.bytes)
+frame[700] ^= 255
+board.show(frame)
+for n in range(20): board._display.work(clock)
+print(oled.picture == frame, oled.bytes)
+del WORLD.devices[(1, 0x3C)]
+frame[3] ^= 255
+board.show(frame)
+board._display.work(clock); print("pulled", board._display.there)
+WORLD.devices[(1, 0x3C)] = oled = chips.Display()
+for n in range(400): clock += 10; board._display.work(clock)
+print("back", oled.picture == frame)
+"""
+    )
+    assert out == ["True True True 64 1024", "True 1088", "pulled False", "back True"]

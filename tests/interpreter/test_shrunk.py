@@ -1,0 +1,90 @@
+"""What the compiled install puts on a board decides as the sources do: the same fills, tick for tick, of both on MicroPython."""
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from rimward.install import plan
+from rimward.virtual.interpreter import find_interpreter
+
+ROOT = Path(__file__).parents[2]
+SCRIPT = Path(__file__).parent / "soak_script.py"
+SIMULATED = ("simulated.py", "simulated_flash.py")
+
+
+@pytest.fixture(scope="module")
+def compiled(tmp_path_factory):
+    """A folder with the compiled modules, and as source the simulated flash, which no board has."""
+    folder = tmp_path_factory.mktemp("compiled")
+    for item in plan.items(True):
+        path = folder / item.path.removeprefix(plan.LIB + "/")
+        if path.is_relative_to(folder) and item.path.startswith(plan.LIB) and "/fast/" not in item.path:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(item.data)
+    for name in SIMULATED:
+        shutil.copy(ROOT / "firmware" / "rimward_fw" / "board" / name, folder / "rimward_fw" / "board")
+    return folder
+
+
+def figures(folders, fills=3):
+    done = subprocess.run([*find_interpreter().argv, str(SCRIPT), folders, str(fills)], capture_output=True, text=True, timeout=200)
+    assert done.returncode == 0 and "soak ok" in done.stdout, done.stdout + done.stderr
+    row = json.loads(done.stdout.splitlines()[0].split(" ", 1)[1])
+    return {name: row[name] for name in ("fills", "done", "stopped", "ticks", "peak_pa")}, row["heap"]
+
+
+def test_the_same_fills_as_the_sources(compiled):
+    plain, plain_heap = figures(f"{ROOT / 'protocol'}:{ROOT / 'firmware'}")
+    small, small_heap = figures(str(compiled))
+    assert small == plain and small["done"] == 3
+    assert small_heap < plain_heap, "and it takes less memory"
+
+
+ROUND_AFTER_ROUND = """
+import sys, gc
+sys.path.insert(0, {folder!r})
+gc.threshold(4096)  # as main.py begins
+from rimward_fw import app, builtin
+import face_gallery
+class Board(face_gallery.Board):
+    simulated = False
+    bench = 0
+    feed = lambda self: None
+    read = lambda self, into: 0
+    write = lambda self, view: len(view)
+a = app.App(Board({store!r}))
+gc.collect()
+gc.threshold(-1)
+def turns(count):
+    for n in range(count):
+        a.engine.head += 5
+        a.board.now += 10
+        a.work()
+turns(60)
+for n in range(12):
+    a.visit.choose(bytes(8), builtin.profile(), True)
+    a.visit.pressed(2048)
+    blocks = a.recorder.ring, a.recorder.trace, a.recorder.first
+    print(a.recorder.active, sum([len(b.buf) for b in blocks]), min([len(b.buf) * 2 // b.size for b in blocks]))
+    turns(40)
+    a.visit.leave(1)
+    a.visit.phase = 0
+    a.visit.queue.clear()
+    turns(60)
+"""
+
+
+def test_every_session_gets_its_memory(compiled, tmp_path):
+    """A small heap, and visit after visit: it does not crumble. No piece is less than half of what it should be, most are whole."""
+    (tmp_path / "store").mkdir()
+    gallery = (Path(__file__).parent / "face_gallery.py").read_text()
+    body = gallery[gallery.index("class Board:") : gallery.index("def fresh(")]
+    (tmp_path / "face_gallery.py").write_text(body)
+    code = f"import sys\nsys.path.insert(0, {str(tmp_path)!r})\n" + ROUND_AFTER_ROUND.format(folder=str(compiled), store=str(tmp_path / "store"))
+    done = subprocess.run([*find_interpreter().argv[:1], "-X", "heapsize=300k", "-c", code], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, done.stdout + done.stderr
+    rows = [line.split() for line in done.stdout.splitlines()]
+    assert len(rows) == 12 and rows[0] == ["True", str(60 * 1024), "2"]
+    assert all(active == "True" and int(got) >= 44 * 1024 and int(halves) >= 1 for active, got, halves in rows), rows

@@ -1,0 +1,46 @@
+"""The rig report itself: it fails closed, and its JSON says what its text says."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from tests.rig import SECTIONS, hardware, run, sizes
+
+OWN = [s for s in SECTIONS if s[1] in ("tests.rig.hardware:comparator_band", "tests.rig.hardware:ordering", "tests.rig.hardware:choices",
+                                       "tests.rig.hardware:gate_band", "tests.rig.hardware:air_balance", "tests.rig.hardware:generated")]
+
+
+@pytest.mark.parametrize("title,where", OWN, ids=[s[1].split(":")[1] for s in OWN])
+def test_section_holds(title, where):
+    result = run(title, where)
+    assert result["ok"], result["lines"]
+    json.dumps(result)
+
+
+def test_a_missing_section_or_an_exception_does_not_hold():
+    assert not run("no such module", "tests.rig.nothing:report")["ok"]
+    assert not run("no such function", "tests.rig.hardware:nothing")["ok"]
+
+
+def test_a_moved_limit_is_found(monkeypatch):
+    monkeypatch.setattr(hardware, "LOW_BAND_TOP_PA", 530_000)
+    assert not hardware.comparator_band()[0]
+
+
+def test_a_missing_test_or_row_is_found(monkeypatch):
+    monkeypatch.setattr(hardware.hazards, "missing_promises", lambda: ["G9"])
+    assert not hardware.hazard_rows()[0]
+
+
+def test_wrong_usage():
+    done = subprocess.run([sys.executable, "-m", "tests.rig", "--nothing"], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 2 and "--nothing" in done.stderr
+
+
+def test_sizes_count_every_module_once_and_no_simulated_one():
+    names = [str(p) for p in sizes.modules()]
+    assert len(names) == len(set(names)) and not [n for n in names if "simulated" in n]
+    ok, _, figures = sizes.report()
+    assert ok and figures["mpy"] == sum(m["mpy"] for m in figures["modules"].values())

@@ -1,0 +1,1 @@
+"""Recorded sessions: fills by the virtual inflator, kept with the decisions that the kernels made."""

@@ -1,0 +1,299 @@
+"""What the guard promises, rule by rule, over one step: old state g, inputs x, new state h, output o.
+
+Each rule is stated from the promises, holds for every state inside INV and every input, and names a planted defect
+(a change of the guard's text) that must break it. Rules over several ticks carry ghosts: counts of the rule's own, tied
+to the guard's state by a relation that the rule shows to be inductive, so that the claim holds after any number of ticks.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import z3
+
+from tests.trust.guard_model import (
+    BIAS,
+    CUTOFF,
+    GATE,
+    KEY_HIGH,
+    KEY_LOW,
+    LATCHED,
+    MEMORY,
+    READY,
+    RELAY,
+    RUN,
+    TEST_DONE,
+    TESTING,
+    VENT,
+    WANT,
+    Transition,
+    bit,
+    delivery,
+    higher,
+    idle_output,
+    inputs_in_range,
+    intact,
+    invariant,
+    overrun,
+    pressure_a,
+    pressure_b,
+    reading,
+    slope_lag,
+    source_on,
+)  # fmt: skip
+from tests.trust.terms import PRODUCT, both, choose, either, highest, implies, lowest, one_of, size
+
+SPENT = 2**27
+
+
+@dataclass(frozen=True)
+class Rule:
+    """`claim(t)` must hold for every step. `planted` replaces one piece of the guard's text by another that breaks it."""
+
+    name: str
+    promise: str
+    claim: Callable[[Transition], Any]
+    planted: tuple[str, str]
+    anywhere: bool = False  # claimed for every memory content, not only inside INV
+
+
+def judged(t: Transition) -> Any:
+    """The guard judged this tick: memory whole, inputs in range."""
+    return both(t.g.cause != MEMORY, inputs_in_range(t.x))
+
+
+def new_connection(t: Transition) -> Any:
+    return t.g.conn_g != t.h.conn_g
+
+
+def running(t: Transition) -> Any:
+    return bit(t.x.sw, RUN)
+
+
+def outside_range(code: Any) -> Any:
+    return either(code < 3_277, code > 62_259)
+
+
+def key_of(x: Any) -> Any:
+    return x.sw & (KEY_LOW | KEY_HIGH)
+
+
+def bad_key(x: Any) -> Any:
+    return both(key_of(x) != KEY_LOW, key_of(x) != KEY_HIGH)
+
+
+def bad_supply(x: Any) -> Any:
+    return either(x.supply < 74, x.supply > 82)
+
+
+def bad_barometer(x: Any) -> Any:
+    return either(x.ambient < 50_000, x.ambient > 110_000)
+
+
+def apart(h: Any) -> Any:
+    return size(h.fa - h.fb) > 480_000
+
+
+def loaded(t: Transition) -> Any:
+    return both(intact(t.x), t.x.ceil_pa > 0, t.h.ceil > 0, t.x.conn == t.h.conn_g)
+
+
+def range_allows(t: Transition) -> Any:
+    low = both(key_of(t.x) == KEY_LOW, t.h.ceil <= 500_000)
+    return either(low, both(key_of(t.x) == KEY_HIGH, t.h.ceil > 500_000, t.x.flags & 4 == 0))
+
+
+def under_stop(t: Transition) -> Any:
+    return reading(t.h) + overrun(t.h, t.x) < t.h.ceil - t.h.band + BIAS
+
+
+def plausible(t: Transition) -> Any:
+    x, h = t.x, t.h
+    codes = z3.Not(either(outside_range(x.a), outside_range(x.b), bad_supply(x), bad_barometer(x)))
+    return both(codes, z3.Not(apart(h)), z3.Not(bit(x.sw, CUTOFF)), z3.Not(bad_key(x)), h.warm >= 50)
+
+
+def budgets_last(t: Transition) -> Any:
+    return both(spent_time(t) < t.x.time_max, spent_air(t) < t.x.air_max)
+
+
+def spent_time(t: Transition) -> Any:
+    return choose(new_connection(t), 0, t.g.time)
+
+
+def spent_air(t: Transition) -> Any:
+    return choose(new_connection(t), 0, t.g.air)
+
+
+def torn_off(t: Transition) -> Any:
+    """The reading fell away while the source was on."""
+    return both(t.g.on_ticks >= 25, slope_lag(t.h) < -25_000)
+
+
+def allowed(t: Transition) -> Any:
+    """Everything that must hold for either element to be driven."""
+    clear = both(t.h.cause == 0, running(t), t.g.armed != 0)
+    return both(judged(t), clear, loaded(t), plausible(t), range_allows(t), budgets_last(t), under_stop(t), z3.Not(torn_off(t)))
+
+
+def on_needs(condition: Callable[[Transition], Any]) -> Callable[[Transition], Any]:
+    """Either element is driven only if the condition holds."""
+    return lambda t: either(idle_output(t.o), condition(t))
+
+
+# G1 and G2: what each drive needs, and that nothing more is needed.
+
+
+def air_runs_iff(t: Transition) -> Any:
+    return source_on(t.o) == both(allowed(t), t.g.test == TEST_DONE, bit(t.x.sw, WANT), t.g.rest <= 1)
+
+
+def ready_iff(t: Transition) -> Any:
+    ready = both(allowed(t), t.g.test == TEST_DONE, z3.Not(new_connection(t)))
+    return both(bit(t.o, READY) == ready, implies(bit(t.o, READY), bit(t.o, RELAY)))
+
+
+def filters(t: Transition) -> Any:
+    g, h, first = t.g, t.h, t.g.warm == 0
+    pa, pb = pressure_a(t.x) << 4, pressure_b(t.x) << 4
+    old_a, old_b, old_s = choose(first, pa, g.fa), choose(first, pb, g.fb), choose(first, highest(pa, pb), g.sl)
+    follow = both(h.fa == old_a + ((pa - old_a) >> 2), h.fb == old_b + ((pb - old_b) >> 2))
+    return implies(judged(t), both(follow, h.sl == old_s + ((higher(h) - old_s) >> 4), h.read == reading(h)))
+
+
+def filter_gains(t: Transition) -> Any:
+    """A reading moves at least a quarter of the way to a higher pressure in each tick and never past it."""
+    pa = pressure_a(t.x) << 4
+    rises = both(judged(t), t.g.warm > 0, pa >= t.g.fa)
+    return implies(rises, both(t.h.fa <= pa, (pa - t.h.fa) <= (pa - t.g.fa) - ((pa - t.g.fa) >> 2)))
+
+
+def warming(t: Transition) -> Any:
+    return implies(judged(t), t.h.warm == lowest(t.g.warm + 1, 50))
+
+
+# Budgets.
+
+
+def charged(t: Transition) -> Any:
+    return both(judged(t), either(source_on(t.o), both(t.h.rest > 0, t.h.ran != 0)))
+
+
+def time_counts(t: Transition) -> Any:
+    return implies(judged(t), t.h.time == choose(charged(t), lowest(spent_time(t) + 1, SPENT), spent_time(t)))
+
+
+def air_counts(t: Transition) -> Any:
+    gone = PRODUCT(delivery(t.h, t.x), highest(t.x.gap, 16)) >> 4
+    return implies(judged(t), t.h.air == choose(charged(t), lowest(spent_air(t) + gone, SPENT), spent_air(t)))
+
+
+def spent_stays(t: Transition) -> Any:
+    """Within a connection no budget comes back."""
+    kept = both(t.h.time >= lowest(t.g.time, SPENT), t.h.air >= lowest(t.g.air, SPENT))
+    return either(new_connection(t), kept)
+
+
+# The ceiling in force.
+
+
+def connection_at_rest(t: Transition) -> Any:
+    rest = both(z3.Not(running(t)), t.g.on == 0, t.g.rest == 0)
+    return implies(judged(t), new_connection(t) == both(rest, t.x.conn != t.g.conn_g))
+
+
+def connection_clears(t: Transition) -> Any:
+    h = t.h
+    return implies(new_connection(t), both(h.conn_g == t.x.conn, h.time == 0, h.air == 0, h.test == 0, h.ran == 0, h.over == 0))
+
+
+def ceiling_never_rises(t: Transition) -> Any:
+    kept = both(t.h.ceil <= t.g.ceil, t.h.ceil > 0, t.h.band >= t.g.band, t.h.ceil - t.h.band <= t.g.ceil - t.g.band)
+    return either(new_connection(t), t.g.ceil == 0, kept)
+
+
+def ceiling_taken(t: Transition) -> Any:
+    """It comes whole from the profile, at rest the first time; after that only a lower one is taken, and at once."""
+    before, now = choose(new_connection(t), 0, t.g.ceil), both(judged(t), intact(t.x), t.x.conn == t.h.conn_g, t.x.ceil_pa > 0)
+    take = both(now, either(both(before == 0, z3.Not(running(t))), t.x.ceil_pa < before))
+    band = choose(new_connection(t), 0, t.g.band)
+    bands = t.h.band == choose(now, highest(band, t.x.band_pa), band)
+    return both(t.h.ceil == choose(take, t.x.ceil_pa, before), bands)
+
+
+def ceiling_of_range(t: Transition) -> Any:
+    low = implies(both(z3.Not(idle_output(t.o)), bit(t.x.sw, KEY_LOW)), t.h.ceil <= 500_000)
+    high = implies(both(z3.Not(idle_output(t.o)), bit(t.x.sw, KEY_HIGH)), both(t.h.ceil > 500_000, t.x.flags & 4 == 0))
+    return both(t.h.ceil <= 900_000, low, high)
+
+
+# Outputs, reset, memory.
+
+
+def outputs_known(t: Transition) -> Any:
+    ready, latched = RELAY | READY, LATCHED | VENT
+    return one_of(t.o, (0, ready, ready | GATE, TESTING, TESTING | RELAY, TESTING | GATE, LATCHED, latched))
+
+
+def nothing_unarmed(t: Transition) -> Any:
+    """G7: nothing moves until the run control was seen open since the reset, and since a latch."""
+    return implies(both(t.g.armed == 0, running(t)), both(idle_output(t.o), t.h.armed == 0))
+
+
+def arming(t: Transition) -> Any:
+    drops = both(running(t), either(t.h.cause != 0, t.h.why == 7))
+    armed = choose(running(t), choose(drops, 0, t.g.armed), 1)
+    return implies(judged(t), t.h.armed == armed)
+
+
+def memory_trips(t: Transition) -> Any:
+    held = both(t.h.cause == MEMORY, t.o == LATCHED | VENT)
+    return implies(z3.Not(invariant(t.g)), held)
+
+
+def memory_holds(t: Transition) -> Any:
+    same = both(*[a == b for a, b in zip(t.g.values, t.h.values)])
+    return implies(t.g.cause == MEMORY, both(same, t.o == LATCHED | VENT))
+
+
+def invariant_holds(t: Transition) -> Any:
+    return invariant(t.h)
+
+
+def ran_and_on(t: Transition) -> Any:
+    on = both(t.h.on == choose(source_on(t.o), 1, 0), t.h.on_ticks == choose(source_on(t.o), lowest(t.g.on_ticks + 1, 32_767), 0))
+    ran = t.h.ran == choose(source_on(t.o), 1, choose(new_connection(t), 0, t.g.ran))
+    return implies(judged(t), both(on, ran))
+
+
+WHOLE = "whole = total + x[_CHK] == _CHECK and"
+RULES = [
+    Rule("air-runs-iff-allowed", "G1", air_runs_iff, ("if sw & _WANT != 0 and g[_REST] == 0:", "if g[_REST] == 0:")),
+    Rule("ready-iff-allowed", "G1", ready_iff, ("elif g[_ARMED] == 0:", "elif g[_ARMED] == 2:")),
+    Rule("needs-profile-intact", "G1", on_needs(loaded), (WHOLE, "whole =")),
+    Rule("needs-plausible", "G1", on_needs(plausible), ("g[_DISAGREE] + g[_SUP_CNT]", "g[_SUP_CNT]")),
+    Rule("needs-nothing-latched", "G1", on_needs(lambda t: t.h.cause == 0), ("        cause = fault\n", "        cause = 0\n")),
+    Rule("needs-run-held", "G1", on_needs(running), ("        why = 1\n        g[_ARMED] = 1", "        g[_ARMED] = 1")),
+    Rule("needs-time", "G1", on_needs(lambda t: t.g.time < t.x.time_max), ("g[_TIME] >= x[_TIME_MAX]", "g[_TIME] > x[_TIME_MAX]")),
+    Rule("needs-air", "G1", on_needs(lambda t: t.g.air < t.x.air_max), ("g[_AIR] >= x[_AIR_MAX]", "g[_AIR] == x[_AIR_MAX]")),
+    Rule("time-counts", "G1", time_counts, ("on != 0 or g[_REST] != 0 and g[_RAN] != 0:", "on != 0:")),
+    Rule("air-counts", "G1", air_counts, ("max(rate, x[_D0] >> 3)", "max(rate, x[_D0] >> 4)")),
+    Rule("budgets-never-return", "G1", spent_stays, ("g[_TIME] = min(g[_TIME] + 1, _SPENT)", "g[_TIME] = min(g[_TIME] + 1, x[_TIME_MAX])")),
+    Rule("reading-filters", "G2", filters, ("high = max(fa, fb)", "high = min(fa, fb)")),
+    Rule("reading-follows", "G2", filter_gains, ("(pa << 4) - g[_FA]) >> 2", "(pa << 4) - g[_FA]) >> 3")),
+    Rule("stops-below-ceiling", "G2", on_needs(under_stop), ("read + over >= g[_CEIL]", "read + over > g[_CEIL]")),
+    Rule("ceiling-never-rises", "G2", ceiling_never_rises, ("x[_CEIL_PA] < g[_CEIL]:", "x[_CEIL_PA] != g[_CEIL]:")),
+    Rule("ceiling-taken-at-rest", "G2", ceiling_taken, ("g[_CEIL] == 0 and run == 0 or", "g[_CEIL] == 0 or")),
+    Rule("connection-begins-at-rest", "G2", connection_at_rest, ("run == 0 and was_on == 0 and g[_REST]", "was_on == 0 and g[_REST]")),
+    Rule("connection-clears", "G2", connection_clears, ("        g[_AIR] = 0\n", "")),
+    Rule("range-key", "G5", ceiling_of_range, ("g[_CEIL] <= _LOW_CEIL", "g[_CEIL] < _LOW_CEIL")),
+    Rule("torn-off-stops", "G1", on_needs(lambda t: z3.Not(torn_off(t))), ("lag < -_DROP_PA", "lag < -_DROP_PA - 1")),
+    Rule("warms-up", "G1", warming, ("_WARM_TICKS = const(50)", "_WARM_TICKS = const(49)")),
+    Rule("outputs-known", "G4", outputs_known, ("out = _O_TESTING | _O_GATE", "out = _O_TESTING | _O_GATE | _O_RELAY")),
+    Rule("counts-its-own-drive", "G1", ran_and_on, ("        g[_RAN] = 1\n", "")),
+    Rule("nothing-before-run-seen-open", "G7", nothing_unarmed, ("    elif g[_ARMED] == 0:\n        why = 9\n", "")),
+    Rule("arming", "G7", arming, ("(cause != 0 or why == 7)", "cause != 0")),
+    Rule("invariant-inductive", "INV", invariant_holds, ("g[_FRZ_A] = g[_FRZ_A] + 1", "g[_FRZ_A] = g[_FRZ_A] - 1 - g[_FRZ_A]")),
+    Rule("outside-invariant-trips", "INV", memory_trips, ("or (g[_TIME] | g[_AIR]) >> 28 != 0", "or (g[_TIME] | g[_AIR]) >> 29 != 0"), True),
+    Rule("memory-trip-holds", "INV", memory_holds, ("if g[_CAUSE] == 32:", "if g[_CAUSE] == 32 and g[_ON] == 0:"), True),
+]

@@ -1,0 +1,156 @@
+"""A virtual inflator behind a pseudo-terminal, as a user has one, and the command line beside it. Shared by the link's tests."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from rimward.keys import EXPORT_FORM, Key
+from rimward.link import Client, LockstepTransport, verbs
+from rimward.link.ports import open_client
+from rimward.simulation.scenario import KEY, Scenario, profile_of
+from rimward.virtual import VirtualInflator
+from rimward.virtual.inflator import TICK_S
+
+RIMWARD = (sys.executable, "-m", "rimward.cli")
+
+
+def profile(label: str = "Larkspur front", revision: int = 1) -> bytes:
+    """A profile of an invented wheel, tagged with the shop's key."""
+    return profile_of(replace(Scenario(), label=label), revision)
+
+
+class Shop:
+    """A folder with its own register, keys and virtual inflators; nothing of the user's is touched."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        (folder / "run").mkdir(parents=True, mode=0o700)
+        self.env = dict(
+            os.environ, RIMWARD_DATA=str(folder / "data"), RIMWARD_KEYSTORE="file", XDG_RUNTIME_DIR=str(folder / "run"), COLUMNS="100"
+        )
+
+    def take_key(self) -> None:
+        """The key of the invented shop, taken over as from another computer of it."""
+        key = Key(KEY, "2026-03-08")
+        text = {"form": EXPORT_FORM, "purpose": "workshop", "key": key.key.hex(), "made": key.made, "key_id": key.key_id}
+        (self.folder / "key.json").write_text(json.dumps(text))
+        assert self.run("key", "import", "key.json").returncode == 0
+
+    def run(self, *words: Any, limit_s: float = 40) -> subprocess.CompletedProcess[str]:
+        """`rimward WORDS`."""
+        return subprocess.run([*RIMWARD, *map(str, words)], capture_output=True, text=True, env=self.env, cwd=self.folder, timeout=limit_s)
+
+    def json(self, *words: Any) -> Any:
+        """What `rimward WORDS --json` prints; it must succeed."""
+        done = self.run(*words, "--json")
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    def refused(self, *words: Any) -> str:
+        """The one line that a refused command prints, after checking its exit code and that there is nothing else."""
+        done = self.run(*words)
+        assert done.returncode == 1, (done.returncode, done.stdout, done.stderr)
+        lines = done.stderr.splitlines()
+        assert len(lines) == 1 and lines[0].startswith("rimward: "), done.stderr
+        assert done.stdout == "", done.stdout
+        return lines[0]
+
+
+class Inflator:
+    """`rimward virtual` in a process of its own. `say` does what a person at it would do."""
+
+    def __init__(self, shop: Shop, *words: Any) -> None:
+        self.process = subprocess.Popen(
+            [*RIMWARD, "virtual", "--json", *map(str, words)],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=shop.env, bufsize=1,
+        )  # fmt: skip
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()
+        assert line, "the virtual inflator did not start"
+        self.about = json.loads(line)
+        self.port = self.about["port"]
+
+    def say(self, word: str) -> str:
+        """A person's word; gives what is seen then."""
+        assert self.process.stdin is not None and self.process.stdout is not None
+        self.process.stdin.write(word + "\n")
+        return self.process.stdout.readline()
+
+    def answer(self) -> None:
+        """Says yes to what the inflator asks: new wheel, stood for an hour."""
+        for _ in range(4):
+            if self.status()["waiting"] not in ("new-wheel", "stood-an-hour"):
+                return
+            self.say("enter")
+            time.sleep(0.5)
+
+    def status(self) -> dict[str, Any]:
+        """What it says of itself."""
+        with open_client(self.port) as client:
+            return verbs.status(client)
+
+    def choose(self, wheel_id: bytes) -> None:
+        """Puts a wheel on the hose."""
+        with open_client(self.port) as client:
+            verbs.choose_wheel(client, wheel_id)
+
+    def wait(self, holds: Callable[[dict[str, Any]], bool], seconds: float = 15.0) -> dict[str, Any]:
+        """Waits until the status satisfies `holds`."""
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            seen = self.status()
+            if holds(seen):
+                return seen
+            time.sleep(0.1)
+        raise AssertionError(seen)
+
+    def close(self) -> None:
+        """Ends it as a service manager would."""
+        self.process.terminate()
+        try:
+            self.process.wait(5)
+        finally:
+            self.process.kill()
+            for pipe in (self.process.stdin, self.process.stdout):
+                assert pipe is not None
+                pipe.close()
+
+
+class PacedLine(LockstepTransport):
+    """A line that brings so many bytes a second, in plant time; what it did not bring while it stood idle is gone for good."""
+
+    def __init__(self, inflator: VirtualInflator, bytes_per_s: float) -> None:
+        super().__init__(inflator)
+        self.a_tick = bytes_per_s * TICK_S
+        self._credit = 0.0
+        self._waiting = b""
+
+    def read(self) -> bytes:
+        self.inflator.tick()
+        self._credit += self.a_tick
+        while len(self._waiting) < self._credit:
+            more = self.inflator.read()
+            if not more:
+                break
+            self._waiting += more
+        count = min(len(self._waiting), int(self._credit))
+        data, self._waiting = self._waiting[:count], self._waiting[count:]
+        self._credit = min(self._credit - count, self.a_tick)
+        return data
+
+
+def pull_ratio(inflator: VirtualInflator, session: int, size: int, bytes_per_s: float) -> tuple[float, bytes]:
+    """(payload over what the line could have carried meanwhile, the payload) of pulling a whole stored session."""
+    with Client(PacedLine(inflator, bytes_per_s)) as client:
+        pieces: list[bytes] = []
+        begun = inflator.now_s
+        client.pull(session, 0, size, pieces.append)
+        took = inflator.now_s - begun
+    payload = b"".join(pieces)
+    return len(payload) / (took * bytes_per_s), payload

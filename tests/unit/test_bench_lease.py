@@ -1,0 +1,192 @@
+"""The lease: a condition on top of the person's hand, counted down in the tick."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from array import array
+
+import pytest
+from rimward.errors import Refusal
+from rimward.link import verbs
+from rimward.plant import layout as k
+from rimward_fw import words
+from rimward_fw.bench import BEAT, HELD, LeaseBoard
+
+from tests.unit.benchdesk import armed, beat, desk, rising
+from tests.unit.linkbench import RIMWARD, Inflator, Shop
+
+RUN, BOTH = 1, 6
+
+
+class Pins:
+    """A board whose switch word is what a test says."""
+
+    NAME = "pins"
+
+    def __init__(self, word=RUN | BOTH):
+        self.word = word
+
+    def sense(self, x):
+        x[2] = self.word
+
+
+def read(board):
+    x = array("i", [0] * len(words.GUARD_INPUT))
+    board.sense(x)
+    return x[2]
+
+
+@pytest.mark.parametrize("ticks", [1, 2, 50, 250])
+def test_the_run_control_counts_for_exactly_so_many_ticks(ticks):
+    board = LeaseBoard(Pins())
+    board.beat(ticks)
+    seen = [read(board) for _ in range(ticks + 5)]
+    assert [word & RUN for word in seen] == [1] * ticks + [0] * 5
+    assert [bool(word & BEAT) for word in seen] == [True] * ticks + [False] * 5
+    assert all(word & HELD for word in seen)
+
+
+@pytest.mark.parametrize("word", [0, BOTH, BOTH | 512, BOTH | 4096])
+def test_a_beat_alone_is_no_hand(word):
+    board = LeaseBoard(Pins(word))
+    board.beat(250)
+    assert read(board) == word | BEAT
+
+
+def test_without_a_beat_nothing_else_of_the_word_changes():
+    board = LeaseBoard(Pins(RUN | BOTH | 8 | 2048))
+    assert read(board) == BOTH | 8 | 2048 | HELD
+
+
+def test_everything_else_is_the_board_s_own():
+    assert LeaseBoard(Pins()).NAME == "pins"
+    with pytest.raises(AttributeError):
+        LeaseBoard(Pins()).__getattr__("nothing")
+
+
+def off(inflator):
+    return inflator.out & 3 == 0 and bool(inflator.drive & k.VENT)
+
+
+@pytest.mark.parametrize("lease_ms", [100, 400, 500])
+def test_a_host_that_dies_is_off_and_vented_within_the_lease_and_three_ticks(lease_ms):
+    with desk() as (inflator, client, _hands):
+        armed(inflator, client)
+        number = rising(inflator, client)
+        beat(client, number + 1, lease_ms)  # its answer is here: the lease began before this tick
+        ticks = 0
+        while not off(inflator):
+            inflator.tick()
+            ticks += 1
+            assert ticks <= lease_ms // 2 + 3
+        assert inflator.hands.run
+        inflator.advance(3.0)
+        assert not inflator.powered and inflator.plant.tyre_pa < 5e3
+        peak = inflator.plant.peak_pa
+        for more in range(20):  # and a beat that comes back starts nothing
+            beat(client, 10_000 + more)
+            inflator.advance(0.1)
+        assert inflator.plant.peak_pa == peak and off(inflator)
+
+
+def test_a_main_loop_that_hangs_is_off_and_vented_all_the_same():
+    """The interpreter's main loop takes no more beats; only the tick goes on."""
+    with desk() as (inflator, client, _hands):
+        armed(inflator, client)
+        rising(inflator, client)
+        client.transport.write = lambda data: None
+        ticks = 0
+        while not off(inflator):
+            inflator.tick()
+            ticks += 1
+            assert ticks <= 203
+
+
+def test_the_same_beat_again_does_not_make_the_lease_longer():
+    with desk() as (inflator, client, _hands):
+        armed(inflator, client)
+        number = rising(inflator, client)
+        for _ in range(5):
+            assert beat(client, number)["code"] == 0
+            inflator.advance(0.1)
+        assert off(inflator)
+
+
+@pytest.mark.parametrize("lease_ms", [0, 501, 65_535])
+def test_a_lease_of_no_time_or_too_much_is_refused(lease_ms):
+    with desk() as (_inflator, client, _hands), pytest.raises(Refusal, match="bad-value"):
+        beat(client, 1, lease_ms)
+
+
+def test_a_person_who_lets_go_needs_no_lost_beat():
+    with desk() as (inflator, client, _hands):
+        armed(inflator, client)
+        rising(inflator, client)
+        inflator.hands.run = False
+        inflator.advance(0.01)
+        assert off(inflator)
+
+
+def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
+    """The real command at a real port, killed while air goes in; a person still holds."""
+    shop = Shop(tmp_path)
+    shop.run("key", "new", "--purpose", "bench")
+    bench = Inflator(shop, "--bench")
+    try:
+        bench.say("workshop")
+        time.sleep(0.5)
+        assert shop.run("key", "enrol", "--purpose", "bench", "--port", bench.port).returncode == 0
+        words_ = (
+            "proof",
+            "run",
+            "--port",
+            bench.port,
+            "--label",
+            "Tern 23",
+            "--rim",
+            "622x23TSS",
+            "--rim-max",
+            "5 bar",
+            "--tyre-max",
+            "6 bar",
+        )
+        log = (tmp_path / "log").open("w")
+        host = subprocess.Popen(
+            [sys.executable, "-u", *RIMWARD[1:], *words_, "--retention-only"], env=shop.env, cwd=tmp_path, stdout=log, stderr=log
+        )
+        wait(lambda: "confirm it there" in " ".join((tmp_path / "log").read_text().split()))
+        bench.say("enter")
+        wait(lambda: "hold the run control" in " ".join((tmp_path / "log").read_text().split()))
+        bench.say("hold")
+        wait(lambda: hose(bench) > 0.2)
+        os.kill(host.pid, signal.SIGKILL)
+        host.wait()
+        wait(lambda: "air off" in bench.say("seen") and hose(bench) < 0.05, 20)
+        seen = bench.say("seen")
+        assert "run held" in seen
+    finally:
+        bench.close()
+
+
+def wait(holds, seconds=60):
+    until = time.monotonic() + seconds
+    while not holds():
+        assert time.monotonic() < until
+        time.sleep(0.1)
+
+
+def hose(bench):
+    return float(bench.say("seen").split("hose ")[1].split(" bar")[0])
+
+
+def test_an_ordinary_inflator_takes_no_beat():
+    from rimward.link import Client, LockstepTransport
+    from rimward.plant import compressor
+    from rimward.virtual import VirtualInflator
+
+    with VirtualInflator(compressor()) as inflator, Client(LockstepTransport(inflator)) as client:
+        with pytest.raises(Refusal, match="not-a-bench"):
+            beat(client, 1)
+        assert not verbs.is_bench(client)

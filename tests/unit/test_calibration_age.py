@@ -1,0 +1,98 @@
+"""A calibration that is overdue widens the guard band, later locks the pump, and is not forgotten with the power."""
+
+import struct
+import time
+
+import pytest
+from rimward.link import Client, LockstepTransport, verbs
+from rimward.plant import compressor
+from rimward.simulation.person import Person
+from rimward.virtual import VirtualInflator
+from rimward_protocol import codes
+
+DAY_S = 86_400
+CALIBRATED = 2_000  # days from 2020-01-01
+GUARD_PA = 12_000
+GUARD_BAND = 3
+
+
+def at_day(day):
+    return codes.EPOCH_DAY_UNIX_S + day * DAY_S + 3_600
+
+
+def tell(client, day):
+    client.request(codes.TIME, unix_s=at_day(day), zone_min=0)
+
+
+def calibrate(inflator, client, day):
+    inflator.hands.held.add("workshop")
+    inflator.advance(0.3)
+    client.request(codes.SETTING_PUT, number=GUARD_BAND, value=struct.pack("<iI", GUARD_PA, day))
+    inflator.hands.held.clear()
+    inflator.advance(0.3)
+
+
+@pytest.fixture
+def bench():
+    with VirtualInflator(compressor(pin_open=True), compiled=False) as inflator:
+        client = Client(LockstepTransport(inflator))
+        calibrate(inflator, client, CALIBRATED)
+        yield inflator, client
+
+
+def chosen(inflator):
+    """What it says once the unregistered wheel has been chosen and answered for at its buttons."""
+    person = Person(inflator)
+    for _ in range(2):
+        inflator.press("enter")
+        inflator.advance(0.5)
+    return person.status()
+
+
+@pytest.mark.parametrize("age,guard_pa", [(0, GUARD_PA), (365, GUARD_PA), (366, GUARD_PA * 3 // 2), (730, GUARD_PA * 3 // 2)])
+def test_after_a_year_it_stops_half_as_far_again_below_the_ceiling(bench, age, guard_pa):
+    inflator, client = bench
+    tell(client, CALIBRATED + age)
+    client.close()
+    status = chosen(inflator)
+    assert status["guard_pa"] == guard_pa and status["ceiling_pa"] - status["stop_pa"] == guard_pa
+
+
+def test_after_two_years_the_pump_is_locked_and_says_why(bench):
+    inflator, client = bench
+    tell(client, CALIBRATED + 731)
+    client.close()
+    status = chosen(inflator)
+    assert status["ceiling_pa"] == 0 and status["stop_cause"] == "instrument-overdue"
+    inflator.hands.run = True
+    inflator.advance(1.0)
+    assert not inflator.out & codes.OUT_GATE and Person(inflator).status()["stop_cause"] == "instrument-overdue"
+
+
+def test_a_power_cut_does_not_make_the_calibration_young_again(bench):
+    inflator, client = bench
+    tell(client, CALIBRATED + 731)
+    inflator.power_cycle()
+    inflator.advance(1.0)
+    with Client(LockstepTransport(inflator)) as later:
+        assert not later.about["flags"] & verbs.CLOCK_SET  # nobody has said the time since
+    assert chosen(inflator)["stop_cause"] == "instrument-overdue"
+
+
+def test_an_earlier_date_does_not_unlock_and_a_new_calibration_does(bench):
+    inflator, client = bench
+    tell(client, CALIBRATED + 5_000)  # or a host whose clock was wrong
+    tell(client, CALIBRATED + 10)
+    assert verbs.status(client)["guard_pa"] == GUARD_PA * 3 // 2
+    calibrate(inflator, client, CALIBRATED + 10)
+    assert verbs.status(client)["guard_pa"] == GUARD_PA
+    inflator.power_cycle()
+    inflator.advance(1.0)
+    assert verbs.status(Client(LockstepTransport(inflator)))["guard_pa"] == GUARD_PA
+
+
+def test_an_inflator_that_has_lost_the_time_is_told_it(bench):
+    _, client = bench
+    assert not client.about["flags"] & verbs.CLOCK_SET
+    verbs.tell_time(client)
+    assert abs(client.request(codes.TIME, unix_s=0, zone_min=0)["unix_s"] - time.time()) < 60

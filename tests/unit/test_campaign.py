@@ -1,0 +1,160 @@
+"""Campaigns: drawn within their bounds, the same on any number of cores, kept over an interrupt, and their worst sessions replay alone."""
+
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from rimward.campaign.draw import CLASS_PA, choices, draw
+from rimward.campaign.keep import keep
+from rimward.campaign.play import RECORD, play, taken
+from rimward.campaign.run import plan_of, run
+from rimward.campaign.store import Plan, Results, fingerprint
+from rimward.campaign.summary import summary
+from rimward.cli import cli
+from rimward.errors import Refusal
+from rimward.plant.faults import FAULTS
+from rimward.sessions import read_session, replay
+from rimward.simulation import engines, faulted
+from rimward.simulation.loop import plant_of
+
+ALL = choices(("all",))
+
+
+def quiet(*_):
+    pass
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """A finished campaign of 24 sessions by one process."""
+    plan = Plan(24, 7, ("all",), chunk=5, code=fingerprint())
+    return run(plan, tmp_path_factory.mktemp("campaign") / "results.bin", quiet, workers=1)
+
+
+def test_same_number_same_draw_whatever_was_drawn_before():
+    first = [draw(3, n, ALL) for n in (5, 900_000, 5)]
+    assert first[0] == first[2] != first[1]
+    assert draw(4, 5, ALL) != first[0]
+
+
+def test_draws_reach_all_faults_wheels_and_persons():
+    drawn = [draw(1, n, ALL) for n in range(3000)]
+    assert {d.fault for d in drawn} == {"", *FAULTS}
+    assert len({d.job.tyre_mm for d in drawn}) >= 10 and len({d.person for d in drawn}) == 4
+    assert {d.job.kind for d in drawn} == {0, 1} and {d.job.pin_open for d in drawn} == {False, True}
+
+
+def test_transducer_errors_stay_within_their_class_over_the_whole_scale():
+    worst = 0.0
+    for n in range(2000):
+        plant = plant_of(draw(1, n, ()).job)
+        for side in "ab":
+            offset = getattr(plant, f"{side}_offset_pa") + getattr(plant, f"{side}_thermal_pa_k") * (plant.room_k - plant.calibrated_at_k)
+            span = getattr(plant, f"{side}_span_error")
+            for true in (0.0, 300e3, 1000e3):
+                worst = max(worst, abs((1.0 + span) * (true + offset) - true))
+    assert 0.98 * CLASS_PA < worst <= CLASS_PA + 1.0
+
+
+def test_plain_python_and_compiled_sessions_are_the_same_in_every_word():
+    for number in (2, 11):
+        ends = []
+        for session in (faulted.session, engines.compiled()["session"]):
+            _, words, _ = taken(draw(1, number, ALL))
+            session(*words, 0, 3000)
+            ends.append(words)
+        for name in ("g", "x", "f", "y", "s", "w", "h", "r"):
+            assert np.array_equal(getattr(ends[0], name), getattr(ends[1], name)), name
+
+
+def test_a_session_cut_in_pieces_is_the_same_session():
+    session = engines.compiled()["session"]
+    _, whole, _ = taken(draw(1, 3, ALL))
+    last = session(*whole, 0, 60_000)
+    _, parts, _ = taken(draw(1, 3, ALL))
+    for first in range(0, last + 1, 997):
+        session(*parts, first, min(997, last + 1 - first))
+    assert np.array_equal(whole.r, parts.r) and np.array_equal(whole.s, parts.s)
+
+
+def test_two_processes_give_the_same_bytes(small, tmp_path):
+    again = run(small.plan, tmp_path / "two.bin", quiet, workers=2)
+    assert again.rows().tobytes() == small.rows().tobytes()
+
+
+def test_a_dask_cluster_gives_the_same_bytes(small, tmp_path):
+    from distributed import LocalCluster
+
+    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster:
+        again = run(small.plan, tmp_path / "dask.bin", quiet, scheduler=cluster.scheduler_address)
+    assert again.rows().tobytes() == small.rows().tobytes()
+
+
+def test_no_scheduler_is_told_in_one_line(small, tmp_path):
+    with pytest.raises(Refusal, match="No scheduler answers"):
+        run(small.plan, tmp_path / "none.bin", quiet, scheduler="tcp://127.0.0.1:9")
+
+
+def test_interrupted_and_torn_campaign_goes_on(small, tmp_path):
+    path = tmp_path / "results.bin"
+
+    def interrupt(done, *_):
+        if done >= 10:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run(small.plan, path, interrupt, workers=1)
+    kept = Results(path, small.plan)
+    assert 10 <= len(kept.rows()) < 24
+    path.write_bytes(path.read_bytes()[:-7])  # and the machine died while it wrote
+    assert len(Results(path, small.plan).rows()) < len(kept.rows())
+    assert run(small.plan, path, quiet, workers=1).rows().tobytes() == small.rows().tobytes()
+
+
+def test_results_of_another_campaign_are_refused(small):
+    with pytest.raises(Refusal, match="another campaign"):
+        Results(small.path, Plan(25, 7, ("all",), chunk=5, code=small.plan.code))
+
+
+def test_an_unknown_fault_is_refused():
+    with pytest.raises(Refusal, match="no fault named"):
+        plan_of(10, 1, ("tyre_on_fire",))
+
+
+@pytest.mark.parametrize("fault", ["", "reset_mid_fill", "timer_skipped", "a_noisy"])
+def test_kept_session_replays_alone_to_the_same_decisions(fault, tmp_path):
+    names = (fault,) if fault else ()
+    d = next(d for d in (draw(2, n, names) for n in range(50)) if play(d, engines.compiled()["session"])[0]["refused"] == 0)
+    ticks = keep(d, tmp_path / "one.rws")
+    log = read_session(tmp_path / "one.rws")
+    result = replay(log)
+    assert not log.damage and result.identical, [row.line() for row in result.differences]
+    assert result.ticks == ticks > 500
+
+
+def test_figures_count_what_the_records_say(small):
+    rows = small.rows().copy()
+    figures = summary(rows, 24, 7)
+    assert figures["sessions"] == 24 and figures["exceedances"] == 0 and figures["peak_over_ceiling_max"] < 1.0
+    d = np.flatnonzero((rows["set_d"] == 1) & (rows["refused"] < 2))[0]
+    rows[d]["exceed"], rows[d]["ratio"] = 3, 1.25
+    planted = summary(rows, 24, 7)
+    assert planted["exceedances"] == 1 and planted["peak_over_ceiling_max"] == pytest.approx(1.25)
+    assert planted["exceeding_sessions"] == [int(rows[d]["number"])]
+
+
+def test_command_reports_and_keeps_the_worst_as_sessions(tmp_path):
+    out = tmp_path / "out"
+    found = CliRunner().invoke(cli, ["campaign", "--sessions", "8", "--seed", "5", "--workers", "1", "--out", str(out), "--json"])
+    assert found.exit_code == 0, found.output
+    figures = json.loads(found.stdout)
+    assert figures["sessions"] == 8 and figures["exceedances"] == 0
+    assert len(figures["pictures"]) == 3 and all((out / name).exists() for name in ("report.json", "results.bin", "final-error.png"))
+    assert replay(read_session(out / figures["worst"][0]["file"].rsplit("/", 1)[1])).identical
+    again = CliRunner().invoke(cli, ["campaign", "--sessions", "8", "--out", str(out)])
+    assert again.exit_code == 1 and "Go on with it by --resume" in str(again.exception)
+
+
+def test_record_holds_every_number_it_may_get():
+    assert RECORD["fault"] == np.uint8 and len(FAULTS) < 255

@@ -1,0 +1,34 @@
+"""Every stop has one cause, one word and a next step, the same on device, log and host (G9)."""
+
+import re
+
+from rimward.install.kernels import source
+from rimward_protocol import causes
+
+ROWS = {row[0]: row for row in causes.CAUSES}
+
+
+def numbers_in(kernel):
+    """Cause numbers that a kernel can record, read from its source."""
+    text = source(kernel)
+    return {int(n) for n in re.findall(r"\b(?:fault|why|cause|reason) = (\d+)", text)} | {
+        int(n) for n in re.findall(r"g\[_(?:CAUSE|STOP|WHY)\] = (\d+)", text)
+    } | {int(n) for n in re.findall(r"(?:f\[_REASON\] = |_stop\(f, )(\d+)", text)}
+
+
+def test_one_word_everywhere():
+    words = [row[1] for row in causes.CAUSES]
+    assert len(set(words)) == len(words)
+    for row in causes.CAUSES:
+        assert re.fullmatch(r"[a-z][a-z0-9-]+", row[1])
+        assert len(row[2]) > 8 and len(row[3]) > 8, f"{row[1]} needs a likely reason and a next step"
+
+
+def test_every_number_a_kernel_records_has_its_row():
+    found = numbers_in("guard") | numbers_in("fill")
+    assert {2, 4, 5, 7, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25, 26, 27, 30, 31, 32, 33, 48, 49, 50, 51, 52} <= found
+    assert found <= set(ROWS)
+
+
+def test_latched_causes_are_those_of_the_guard():
+    assert all(causes.is_latched(n) == (16 <= n <= 47) for n in ROWS)

@@ -1,0 +1,152 @@
+"""What the fill does, on the plant: lands the cold target, refuses to add, forgets, waits, and never trusts a closed core."""
+
+import pytest
+from rimward.plant import layout
+from rimward.simulation.loop import Job
+from rimward_protocol import causes, codes
+
+from .fillbench import BLEED, CONFIRM, STOP, start
+
+SMALL = {"tyre_mm": 25.0, "target_pa": 300_000, "ceiling_pa": 420_000, "limit_pa": 420_000, "watch_ticks": 500}
+QUIET = {"over": {"b_e11_lsb": 0.0, "a_inl_words": 0.0}}
+ENDED = (codes.FILL_DONE, codes.STOPPED, codes.TRIPPED)
+
+
+def over(fill):
+    return fill.state in ENDED
+
+
+@pytest.mark.parametrize("pin", [True, False])
+@pytest.mark.parametrize("kind", [0, 1])
+def test_lands_the_cold_target(pin, kind):
+    fill = start(Job(**SMALL, **QUIET, start_pa=200_000.0, pin_open=pin, kind=kind))
+    fill.go(12_000, until=over)
+    assert (fill.state, fill.reason) == (codes.FILL_DONE, 0)
+    assert abs(fill.settled() - 300_000) < (3_000 if kind == 0 else 8_000)
+    assert fill.peak < 420_000
+    assert abs(fill.tyre_pa - fill.tyre) < 3_000
+
+
+@pytest.mark.parametrize("pin", [True, False])
+def test_above_target_adds_next_to_nothing_and_says_so(pin):
+    fill = start(Job(**SMALL, start_pa=340_000.0, pin_open=pin))
+    fill.go(4_000, until=over)
+    assert (fill.state, fill.reason) == (codes.STOPPED, causes.ABOVE_TARGET)
+    assert fill.on == 0 if pin else fill.settled() < 345_000  # behind a closed core only a probe can tell
+
+
+def test_bleeds_only_while_asked_and_through_an_open_core():
+    fill = start(Job(**SMALL, start_pa=330_000.0, pin_open=True))
+    fill.go(4_000, until=over)
+    fill.go(1_000, run=False)
+    assert fill.vented == 0
+    fill.go(100, run=False, buttons=BLEED)
+    assert fill.vented > 0
+    before = fill.vented
+    fill.go(200, run=False)
+    assert fill.vented <= before + 1
+    fill.go(8_000, run=False, buttons=BLEED, until=lambda one: one.state == codes.FILL_DONE)
+    assert fill.state == codes.FILL_DONE
+    assert 285_000 < fill.tyre < 303_000
+    shut = start(Job(**SMALL, start_pa=340_000.0, pin_open=False))
+    shut.go(4_000, until=over)
+    shut.go(500, run=False, buttons=BLEED)
+    assert shut.vented == 0
+
+
+@pytest.mark.parametrize("volume", [0.5, 2.0])
+def test_a_wrong_wheel_stops_the_air(volume):
+    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, volume=volume))
+    fill.go(6_000, until=over)
+    assert (fill.state, fill.reason) == (codes.STOPPED, causes.WRONG_VOLUME)
+    used = fill.on
+    fill.go(50, run=False)
+    fill.go(1_000)
+    assert fill.on == used  # and it does not go on with another press
+
+
+@pytest.mark.parametrize("pin", [True, False])
+def test_no_hose_on_the_valve(pin):
+    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=pin))
+    fill.go(6_000, attached=False, until=over)
+    assert fill.state in (codes.STOPPED, codes.TRIPPED)
+    assert fill.tyre_pa == -1
+    assert fill.reason in (causes.NO_TYRE, causes.NOT_RISING)
+
+
+def test_the_tyre_is_unknown_until_seen_and_after_a_new_connection():
+    fill = start(Job(**SMALL, start_pa=200_000.0, pin_open=False))
+    assert fill.tyre_pa == -1
+    fill.go(6_000, until=lambda one: one.tyre_pa != -1)
+    assert abs(fill.tyre_pa - fill.tyre) < 4_000
+    fill.y[18] += 1
+    fill.go(1)
+    assert fill.tyre_pa == -1
+    assert fill.state == codes.READY
+
+
+def test_letting_go_stops_and_pressing_again_goes_on():
+    fill = start(Job(**SMALL, start_pa=150_000.0, pin_open=True))
+    fill.go(6_000, until=lambda one: one.state == codes.FILLING and one.ticks > 1_500)
+    fill.go(3, run=False)
+    assert fill.drive & 1 == 0
+    fill.go(300, run=False)
+    assert (fill.state, fill.reason) == (codes.READY, causes.RELEASED)
+    used = fill.on
+    fill.go(12_000, until=over)
+    assert fill.on > used
+    assert fill.state == codes.FILL_DONE
+    assert abs(fill.settled() - 300_000) < 3_000
+
+
+def test_the_seating_pause_waits_for_the_person():
+    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, seat_pa=180_000))
+    fill.go(6_000, until=lambda one: one.state == codes.SEAT_PAUSE)
+    assert fill.state == codes.SEAT_PAUSE
+    assert fill.tyre < 186_000
+    used = fill.on
+    fill.go(2_000)
+    assert (fill.state, fill.on) == (codes.SEAT_PAUSE, used)
+    fill.go(1, buttons=CONFIRM)
+    fill.go(12_000, until=over)
+    assert fill.state == codes.FILL_DONE
+    assert abs(fill.settled() - 300_000) < 3_000
+
+
+def test_stopped_in_the_pause_names_the_bead():
+    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, seat_pa=180_000))
+    fill.go(6_000, until=lambda one: one.state == codes.SEAT_PAUSE)
+    fill.go(1, buttons=STOP)
+    assert (fill.state, fill.reason) == (codes.STOPPED, causes.BEAD_NOT_CONFIRMED)
+
+
+def test_a_hose_that_leaks_behind_a_closed_core_brings_no_air():
+    job = Job(**SMALL | {"watch_ticks": 3_000}, **QUIET, start_pa=250_000.0, pin_open=False)
+    fill = start(job)
+    fill.go(9_000, until=lambda one: one.state == codes.LEAK_WATCH)
+    used, tyre = fill.on, fill.settled()
+    fill.fault[layout.F_HOSE_C] = 2e-10
+    fill.go(1_500)
+    assert fill.y[1] < fill.tyre - 50_000  # the reading fell, the tyre stands
+    assert fill.on == used
+    fill.fault[layout.F_HOSE_C] = 0.0
+    fill.go(6_000, until=over)
+    assert fill.state == codes.FILL_DONE
+    assert fill.settled() - tyre < 3_500
+
+
+def test_a_puncture_is_told_from_cooling():
+    fill = start(Job(**SMALL | {"watch_ticks": 4_000}, start_pa=250_000.0, pin_open=True))
+    fill.go(9_000, until=lambda one: one.state == codes.LEAK_WATCH)
+    fill.fault[layout.F_PUNCTURE] = 2e-11
+    fill.go(4_000, run=False, until=over)
+    assert (fill.state, fill.reason) == (codes.STOPPED, causes.LEAKING)
+
+
+def test_a_latched_cause_shows_as_tripped_and_forgets_the_tyre():
+    fill = start(Job(**SMALL, start_pa=200_000.0, pin_open=True))
+    fill.go(6_000, until=lambda one: one.state == codes.FILLING)
+    fill.fault[layout.F_A_FORCE] = 0.0
+    fill.go(10)
+    assert (fill.state, fill.reason) == (codes.TRIPPED, causes.SENSOR_A_RANGE)
+    assert fill.tyre_pa == -1

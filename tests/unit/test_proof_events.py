@@ -1,0 +1,198 @@
+"""Events on synthetic traces: each found where it is, none where there is none. Noise, steps and leaks are stated in each test."""
+
+import numpy as np
+import pytest
+from rimward.proof.events import Settings, find_events, highest_pa, noise_pa
+
+DT_MS = 100
+SIGMA_PA = 200
+
+
+def ramp_and_holds(rng, sigma_pa=SIGMA_PA, rate_pa_s=5_000, holds=((250_000, 60), (500_000, 60), (550_000, 300))):
+    """A retention test without any event: rises at 5 kPa/s, holds, noise of 200 Pa."""
+    level, parts = 0.0, []
+    for top, hold_s in holds:
+        parts += [np.arange(level, top, rate_pa_s * DT_MS / 1000), np.full(hold_s * 1000 // DT_MS, float(top))]
+        level = top
+    true = np.concatenate(parts)
+    return np.arange(true.size) * DT_MS, true + rng.normal(0, sigma_pa, true.size), true
+
+
+def kinds(events):
+    return [event.kind for event in events]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_test_without_events_has_none(seed):
+    t, p, _ = ramp_and_holds(np.random.default_rng(seed))
+    assert find_events(t, p) == []
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("size_pa", [3_000, 8_000, 30_000])
+def test_seating_pops_on_the_rise(seed, size_pa):
+    """Drops of 3 to 30 kPa during the first rise, level carried on from there."""
+    rng = np.random.default_rng(seed)
+    t, p, _ = ramp_and_holds(rng)
+    at = int(rng.integers(150, 450))
+    p[at:1050] -= size_pa
+    p[1050:] -= size_pa * 0  # the hold at the next level is reached all the same
+    found = [event for event in find_events(t, p) if event.kind == "seating_pop"]
+    assert len(found) == 1 and abs(found[0].index - at) <= 2
+    assert found[0].change_pa == pytest.approx(-size_pa, abs=6 * SIGMA_PA)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_slip_in_the_hold(seed):
+    rng = np.random.default_rng(seed)
+    t, p, _ = ramp_and_holds(rng)
+    at = int(rng.integers(2600, 4800))
+    p[at:] -= 5_000
+    found = find_events(t, p)
+    assert kinds(found) == ["slip"] and abs(found[0].index - at) <= 2
+    assert found[0].highest_before_pa == pytest.approx(550_000, abs=4 * SIGMA_PA)
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("tau_ms", [1, 40, 150])
+def test_release(seed, tau_ms):
+    """Water: gone in a sample. Air through a gap: decays with 40 or 150 ms."""
+    rng = np.random.default_rng(seed)
+    t, p, true = ramp_and_holds(rng, holds=((250_000, 30), (900_000, 30)))
+    at = int(rng.integers(1700, 2100))
+    p[at:] = true[at - 1] * np.exp(-(t[at:] - t[at] + DT_MS / 2) / tau_ms) + rng.normal(0, SIGMA_PA, p.size - at)
+    found = find_events(t, p)
+    assert kinds(found) == ["release"] and abs(found[0].index - at) <= 2
+    assert true[at - 1] - 3 * 500 - 4 * SIGMA_PA <= found[0].highest_before_pa <= true[at - 1] + 2 * SIGMA_PA
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("rate_pa_s", [2_000, 5_000])
+def test_leak_onset_is_placed_within_two_samples(seed, rate_pa_s):
+    """A leak whose rate is a noise sigma a sample (2 kPa/s at 10 Hz and 200 Pa) or more."""
+    rng = np.random.default_rng(seed)
+    t, p, _ = ramp_and_holds(rng)
+    at = int(rng.integers(2600, 4500))
+    p[at:] -= rate_pa_s * (t[at:] - t[at - 1]) / 1000
+    p = np.maximum(p, rng.normal(0, SIGMA_PA, p.size))
+    found = find_events(t, p)
+    assert kinds(found) == ["leak_onset"] and abs(found[0].index - at) <= 2
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("rate_pa_s, within", [(500, 5), (100, 18), (40, 45)])
+def test_slow_leaks_are_found_and_placed_less_closely(seed, rate_pa_s, within):
+    """Slower leaks drown their own onset in noise: the figure is in samples of 100 ms, stated and held."""
+    rng = np.random.default_rng(seed)
+    t, p, _ = ramp_and_holds(rng)
+    at = int(rng.integers(2800, 4000))
+    p[at:] -= rate_pa_s * (t[at:] - t[at - 1]) / 1000
+    found = find_events(t, p)
+    assert kinds(found) == ["leak_onset"] and abs(found[0].index - at) <= within
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_creep_slows_down(seed):
+    """A casing that stretches: 12 kPa by the logarithm of time from the start of the 110 % hold."""
+    rng = np.random.default_rng(seed)
+    t, p, true = ramp_and_holds(rng)
+    at = int(np.argmax(true >= 550_000))
+    p[at:] -= 3_000 * np.log1p((t[at:] - t[at]) / 1000 / 5)
+    found = find_events(t, p)
+    assert kinds(found) == ["creep"] and abs(found[0].index - at) <= 2
+
+
+@pytest.mark.parametrize("hold_s, expected", [(10, []), (30, ["leak_onset"])])
+def test_a_fall_from_the_end_of_a_rise_is_watched_before_it_is_called_a_leak(hold_s, expected):
+    """300 Pa/s from the moment the rise ends: could be settling for 20 s, then it is a leak."""
+    rng = np.random.default_rng(9)
+    t, p, true = ramp_and_holds(rng, holds=((550_000, hold_s),))
+    at = int(np.argmax(true >= 550_000))
+    p[at:] -= 300 * (t[at:] - t[at]) / 1000
+    assert kinds(find_events(t, p)) == expected
+
+
+def test_a_commanded_vent_is_no_event():
+    rng = np.random.default_rng(3)
+    t, p, true = ramp_and_holds(rng)
+    p[4000:] = 550_000 * np.exp(-(t[4000:] - t[4000]) / 300) + rng.normal(0, SIGMA_PA, p.size - 4000)
+    venting = np.arange(p.size) >= 4000
+    assert find_events(t, p, venting=venting) == []
+    assert kinds(find_events(t, p)) == ["release"]  # the same fall, not commanded
+
+
+def test_a_vent_that_opens_because_of_a_release_does_not_hide_it():
+    """The guard opens the vent within the sample in which the tyre goes, or one later."""
+    rng = np.random.default_rng(3)
+    for late in (0, 1):
+        t, p, true = ramp_and_holds(rng)
+        p[4000:] = rng.normal(0, SIGMA_PA, p.size - 4000)
+        assert kinds(find_events(t, p, venting=np.arange(p.size) >= 4000 + late)) == ["release"]
+
+
+def test_a_single_wrong_sample_is_no_event():
+    rng = np.random.default_rng(4)
+    t, p, _ = ramp_and_holds(rng)
+    for at, by in ((700, -60_000), (2000, 60_000), (3000, -540_000), (4000, -9_000)):
+        p[at] += by
+    assert find_events(t, p) == []
+
+
+def quiet(rng, minutes, level_pa, kind):
+    """Ten samples a second: noise; noise on a day's drift; noise seen by a converter of 12 bit over 16 bar; noise that is correlated."""
+    n = minutes * 600
+    noise = rng.normal(0, SIGMA_PA, n)
+    if kind == "drift":
+        noise += 3_000 * np.sin(2 * np.pi * np.arange(n) / (600 * 60 * 2))
+    if kind == "correlated":
+        noise = 0.8 * noise + 0.6 * np.roll(noise, 1)
+    p = level_pa + noise
+    return np.round(p / 390.6) * 390.6 if kind == "converter" else p
+
+
+@pytest.mark.parametrize("kind", ["white", "drift", "converter", "correlated"])
+def test_no_false_event_in_ten_thousand_quiet_minutes(kind):
+    """2500 minutes of each of four kinds of quiet: 10 000 minutes, six million samples."""
+    rng = np.random.default_rng(11)
+    events = 0
+    for level_pa in (250_000, 550_000, 550_000, 900_000, 1_200_000):
+        p = quiet(rng, 500, level_pa, kind)
+        events += len(find_events(np.arange(p.size) * DT_MS, p))
+    assert events == 0
+
+
+def test_no_false_event_while_rising():
+    """Two hundred rises of three minutes at 5 kPa/s without a pop."""
+    rng = np.random.default_rng(12)
+    t = np.arange(1800) * DT_MS
+    assert sum(len(find_events(t, 500.0 * np.arange(1800) + rng.normal(0, SIGMA_PA, 1800))) for _ in range(200)) == 0
+
+
+def test_fast_sampling_finds_the_same():
+    """The tick of 2 ms: a release that takes 60 ms, onset within two samples."""
+    rng = np.random.default_rng(5)
+    p = np.concatenate([np.linspace(700_000, 800_000, 5000), 800_000 * np.exp(-np.arange(1, 500) / 30)]) + rng.normal(0, 400, 5499)
+    found = find_events(np.arange(p.size) * 2, p)
+    assert kinds(found) == ["release"] and abs(found[0].index - 5000) <= 2
+
+
+def test_noise_is_measured_from_the_trace():
+    rng = np.random.default_rng(6)
+    _, p, _ = ramp_and_holds(rng)
+    assert noise_pa(p) == pytest.approx(SIGMA_PA, rel=0.05)
+
+
+def test_highest_pressure_never_takes_a_peak_of_noise():
+    p = np.full(5000, 800_000.0) + np.random.default_rng(8).normal(0, 300, 5000)
+    assert highest_pa(p) < np.max(p) - 200
+    assert highest_pa(np.array([1.0, 2.0])) == 1.0
+
+
+@pytest.mark.parametrize("t, p", [([0, 1], [1.0]), ([0, 0, 1], [1.0, 1.0, 1.0]), ([0, 1, 2], [1.0, float("nan"), 1.0])])
+def test_nonsense_is_refused(t, p):
+    with pytest.raises(ValueError):
+        find_events(np.array(t), np.array(p), Settings())
+
+
+def test_a_few_samples_hold_no_event():
+    assert find_events(np.arange(5), np.ones(5)) == []

@@ -1,0 +1,212 @@
+"""`rimward proof run` end to end on the virtual bench, with seconds in place of minutes, and what it refuses."""
+
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from rimward.ceiling import Rim
+from rimward.commands.proof import command
+from rimward.errors import Refusal
+from rimward.link import Client, LockstepTransport, verbs
+from rimward.plant import compressor
+from rimward.proof import bench, fromsession, load, record, run
+from rimward.sessions import read_session, replay
+from rimward.virtual import VirtualInflator
+from rimward_protocol import layout, session
+
+from tests.unit.benchdesk import RING, desk, shortened
+
+RIM = Rim.parse("622x23TSS", "5 bar")
+
+
+def test_of(top=None, label="Tern 23"):
+    return bench.test_of(label, RIM, 600_000, top, None, "water")
+
+
+test_of.__test__ = False
+
+
+@pytest.fixture
+def short(monkeypatch):
+    shortened(monkeypatch)
+
+
+def said():
+    heard = []
+    return heard, lambda kind, facts: heard.append((kind, facts))
+
+
+def test_retention_from_profile_to_row(short, tmp_path):
+    heard, tell = said()
+    found = run.run_virtual(test_of(), tmp_path, tell)
+    assert (found["ended"], found["cause"]) == ("done", "target-reached")
+    assert found["limit_bar"] == 5.0 and 5.5 <= found["highest_bar"] < 5.62
+    assert 2.9 < found["hold_s"] < 5.0 and found["retention_held"] is None  # seconds are not five minutes
+    kinds = [kind for kind, _ in heard if kind != "sample"]
+    assert kinds[:2] == ["confirm", "hold"] and kinds[-1] == "let-go"
+    assert [facts["level_pa"] for kind, facts in heard if kind == "level" and facts["state"] == "leak-watch"] == [250_000, 500_000, 550_000]
+    (row,) = load.read_file(tmp_path / "proof-bench001-1.csv")
+    (sample,) = load.read_file(tmp_path / "proof-bench001-1.rws")
+    assert row.release_bar == sample.release_bar == found["highest_bar"] and row.released == sample.released == "no"
+    assert (row.known["medium"], row.known["rim_inner_mm"], row.known["stop_reason"]) == ("water", 23.0, "target-reached")
+    log = read_session(tmp_path / "proof-bench001-1.rws")
+    assert not log.damage and log.bench and log.end is not None
+    assert replay(log).identical
+    stored = read_session(tmp_path / "proof-bench001-1-bench.rws")
+    assert stored.chained and not log.chained
+
+
+def test_release_on_the_ramp_is_found_live_and_in_the_row(short, tmp_path):
+    heard, tell = said()
+    found = run.run_virtual(test_of("7 bar"), tmp_path, tell, blow_off="6.1 bar")
+    assert found["ended"] == "released" and found["cause"] == "hose-or-tyre"
+    assert found["row"]["released"] == "yes"
+    assert 6.02 < found["highest_bar"] <= 6.1  # never above; a little under, at ten times the bench's ramp
+    assert found["margin"] == pytest.approx(found["highest_bar"] / 5)
+    assert [facts["kind"] for kind, facts in heard if kind == "event"].count("release") == 1
+    assert found["events"][-1]["kind"] == "release"
+
+
+def test_letting_go_is_no_release(short, tmp_path):
+    """The vent empties the fixture within a second: a commanded fall."""
+
+    def lets_go(kind, facts):
+        if kind == "level" and facts["state"] == "leak-watch" and facts["level_pa"] == 500_000:
+            held.append(True)
+            inflators[0].hands.run = False
+
+    held, inflators, first = [], [], bench.Hands.__init__
+
+    def remember(self, inflator):
+        inflators.append(inflator)
+        first(self, inflator)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(bench.Hands, "__init__", remember)
+        found = run.run_virtual(test_of(), tmp_path, lets_go)
+    assert held and found["ended"] == "stopped" and found["cause"] == "released"
+    assert found["row"]["released"] == "no" and found["highest_bar"] == pytest.approx(5.0, abs=0.1)
+
+
+def test_an_ordinary_inflator_is_refused(tmp_path):
+    with VirtualInflator(compressor()) as inflator, Client(LockstepTransport(inflator)) as client:
+        with pytest.raises(Refusal, match="not a proof bench"):
+            run.run(client, test_of(), RING, tmp_path, lambda *_: None)
+        assert verbs.list_profiles(client) == []
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_bench_without_a_key_is_refused(tmp_path):
+    with desk(enrolled=False) as (_inflator, client, _hands), pytest.raises(Refusal, match="has no key"):
+        run.run(client, test_of(), RING, tmp_path, lambda *_: None)
+
+
+def test_nobody_at_the_bench_ends_in_a_refusal(tmp_path, monkeypatch):
+    monkeypatch.setattr(run, "PERSON_S", 2.0)
+    with desk() as (inflator, client, _hands):
+        with pytest.raises(Refusal, match="did not arm"):
+            run.run(client, test_of(), RING, tmp_path, lambda *_: None)
+        assert inflator.plant.peak_pa < 100
+
+
+def test_the_lower_maximum_and_the_class_limit_count():
+    assert bench.test_of("a", Rim.parse("622x23TSS", "5 bar"), 450_000, None, None).limit_pa == 450_000
+    assert bench.test_of("a", Rim.parse("622x23TSS", "7 bar"), 800_000, None, None).limit_pa == 500_000
+    assert bench.test_of("a", Rim.parse("622x19TC", "7 bar"), 800_000, None, None).limit_pa == 700_000
+
+
+def test_levels_that_the_bench_does_not_reach_are_refused():
+    with pytest.raises(Refusal, match="above what the bench reaches"):
+        bench.profile_of(test_of("9.71 bar"), RING)
+    assert bench.profile_of(test_of("9.7 bar"), RING)
+    with pytest.raises(Refusal, match="above what the bench reaches"):
+        bench.profile_of(bench.Test(900_000), RING)
+    with pytest.raises(Refusal, match="no step above"):
+        test_of("5.5 bar")
+    assert test_of("").top_pa == 970_000  # twice the limit is above the bench's end
+    assert bench.test_of("a", Rim.parse("622x19TC", "4 bar"), 800_000, "", None).top_pa == 800_000
+
+
+@pytest.mark.parametrize("label", ["", "a" * 21, "ä" * 11, "a\nb"])
+def test_a_name_that_the_bench_cannot_show_whole_is_refused(label):
+    with pytest.raises(Refusal, match="1 to 20 letters"):
+        test_of(label=label)
+
+
+def test_no_test_is_written_over_another(tmp_path):
+    assert run.free_name(tmp_path, "proof-b-1") == "proof-b-1"
+    (tmp_path / "proof-b-1.csv").write_text("kept")
+    (tmp_path / "proof-b-1-2-bench.rws").write_text("kept")
+    assert run.free_name(tmp_path, "proof-b-1") == "proof-b-1-3"
+
+
+@pytest.mark.parametrize(
+    "words,wanted",
+    [
+        ([], "--port of the bench, or --virtual"),
+        (["--port", "x", "--virtual"], "--port of the bench, or --virtual"),
+        (["--port", "x", "--blow-off", "6 bar"], "--blow-off is for --virtual"),
+        (["--virtual", "--medium", "air"], "--air-l"),
+        (["--virtual", "--retention-only", "--to", "7 bar"], "Give one of them"),
+    ],
+)
+def test_wrong_usage(words, wanted):
+    done = CliRunner().invoke(command, ["run", "--label", "a", "--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre-max", "6 bar", *words])
+    assert done.exit_code == 2 and wanted in done.stderr
+
+
+def test_the_command_prints_one_json_document_and_progress_beside_it(short, tmp_path):
+    asked = [
+        "run",
+        "--virtual",
+        "--label",
+        "Tern 23",
+        "--rim",
+        "622x23TSS",
+        "--rim-max",
+        "5 bar",
+        "--tyre-max",
+        "6 bar",
+        "--retention-only",
+    ]
+    done = CliRunner().invoke(command, [*asked, "-o", str(tmp_path), "--json"])
+    assert done.exit_code == 0, done.stderr
+    assert json.loads(done.stdout)["ended"] == "done"
+    for words in ("CAUTION", "eye protection", "Water hardly stores energy", "72.5 psi", "hold the run control", "scrap"):
+        assert words in " ".join(done.stderr.split())
+
+
+def live(*rows):
+    recorder = record.Recorder()
+    for tick, pa, vent in rows:
+        head = record.HEAD.pack(tick, 10, 1, 5800, 5640, 5500)
+        payload = head + record.RECORD.pack(pa // 100, pa // 100 + 2, pa // 100, 4 * vent, 6)
+        buf = bytearray(8 + len(payload) + 4)
+        buf[8:-4] = payload
+        session.seal_block(buf, 0, layout.BLOCK_TRACE, 7, len(payload))
+        recorder.take(bytes(buf))
+    return recorder
+
+
+def test_live_samples_are_the_lower_reading_once_each_in_order():
+    recorder = live((100, 10_000, 0), (110, 20_000, 0), (110, 90_000, 0), (90, 90_000, 0), (140, 30_000, 1))
+    recorder.take(b"not a block")
+    t, low, vent = recorder.trace()
+    assert t.tolist() == [0, 20, 80] and low.tolist() == [10_000, 20_000, 30_000] and vent.tolist() == [False, False, True]
+    assert recorder.last == {"tick": 140, "t_s": 0.08, "low_pa": 30_000, "level_pa": 550_000, "state": "filling"}
+    counts = [record.HEAD.unpack_from(payload)[2] for payload in recorder.payloads()]
+    assert counts == [2, 1]  # a gap begins a new block
+
+
+def test_a_damaged_record_of_the_bench_is_refused():
+    with pytest.raises(Refusal, match="not whole"):
+        record.whole_session(b"nothing", live((0, 1000, 0)))
+
+
+def test_a_trace_that_begins_late_is_no_sample(short, tmp_path):
+    run.run_virtual(test_of(), tmp_path, lambda *_: None)
+    log = read_session(tmp_path / "proof-bench001-1.rws")
+    log.trace = log.trace[np.flatnonzero(log.trace["tick"] > log.trace["tick"][0] + 6_000)]
+    with pytest.raises(Refusal, match="begins after the test did"):
+        fromsession.sample_of(log, "late.rws")

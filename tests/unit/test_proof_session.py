@@ -1,0 +1,113 @@
+"""Session files as proof samples: what a bench session shows, and which sessions show nothing of the tyre."""
+
+import json
+import struct
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from rimward import records
+from rimward.commands.proof import command
+from rimward.errors import Refusal
+from rimward.proof.load import read_file
+from rimward_protocol import codes, layout, session
+
+PROFILE = {
+    "revision": 1, "wheel_id": b"bench-07", "label": "Fernhollow bench", "rim_class": codes.RIM_TSS, "position": 1, "chuck": 1,
+    "limit_source": 3, "tyre_width_dmm": 280, "bead_seat_mm": 622, "rim_width_dmm": 230, "flags": codes.FLAG_BENCH, "volume_low_ml": 1100,
+    "volume_ml": 1257, "limit_pa": 500000, "ceiling_pa": 1500000, "target_pa": 1000000, "seat_pause_pa": 250000,
+    "ambient_min_pa": 100000, "temp_max_ck": 29315, "ref_temp_ck": 29315, "time_budget_s": 900, "made_days": 2500,
+}  # fmt: skip
+ORDINARY = {**PROFILE, "flags": 0, "ceiling_pa": 480000, "target_pa": 450000}
+HEADER = {
+    "tick_us": 2000, "layout_hash": bytes(8), "kernel_hash": bytes(8), "device_id": b"bench-01", "session": 9, "boot": 1, "unix_s": 0,
+    "words_g": 40, "words_x": 24, "words_f": 30, "words_y": 36,
+}  # fmt: skip
+
+
+def block(kind, number, payload):
+    buf = bytearray(8 + len(payload) + 4)
+    buf[8:-4] = payload
+    session.seal_block(buf, 0, kind, number, len(payload))
+    return bytes(buf)
+
+
+def session_bytes(pressure_pa, venting, profile=PROFILE, ended=True):
+    """A whole session of a 50 Hz trace, from a bench whose guard band is 12 kPa."""
+    payloads = [(layout.BLOCK_META, b"\1" + records.pack_profile(profile, bench=bool(profile["flags"] & codes.FLAG_BENCH)))]
+    payloads.append((layout.BLOCK_META, b"\x08" + struct.pack("<5i", 101325, 29315, 29315, 1500000, 1488000)))
+    for start in range(0, len(pressure_pa), 50):
+        part = range(start, min(start + 50, len(pressure_pa)))
+        rows = b"".join(
+            struct.pack("<hhhBB", round(pressure_pa[i] / 100), round(pressure_pa[i] / 100) + 3, -32768, codes.OUT_VENT * bool(venting[i]), 6)
+            for i in part
+        )
+        payloads.append((layout.BLOCK_TRACE, struct.pack("<IBBhhh", start * 10, 10, len(part), 15000, 14880, 10000) + rows))
+    if ended:
+        end = {"tick": len(pressure_pa) * 10, "cause": 0, "state": 0, "flags": 0, "peak_pa": 0, "tyre_pa": -1, "pump_ticks": 0}
+        payloads.append((layout.BLOCK_END, records.pack_record(layout.END, end)))
+    return session.seal_header(HEADER) + b"".join(block(kind, number, payload) for number, (kind, payload) in enumerate(payloads))
+
+
+def bench_trace(release_at_s=None, hold_s=310):
+    """Rise to 5.5 bar at 5 kPa/s, 110 % hold, then the ramp goes on to 8 bar; vented at the end unless the tyre left before."""
+    rise = np.arange(0, 550e3, 100.0)
+    pressure = np.concatenate([rise, np.full(hold_s * 50, 550.4e3), np.arange(550.4e3, 800e3, 100.0), np.full(100, 800e3)])
+    pressure = pressure + np.random.default_rng(1).normal(0, 60, pressure.size)
+    venting = np.zeros(pressure.size + 200, dtype=bool)
+    venting[pressure.size :] = True
+    pressure = np.concatenate([pressure, 800e3 * np.exp(-np.arange(200) / 5)])
+    if release_at_s is not None:
+        pressure[round(release_at_s * 50) :] = 0
+    return pressure, venting
+
+
+@pytest.fixture
+def save(tmp_path):
+    def write(name, *args, **more):
+        path = tmp_path / name
+        path.write_bytes(session_bytes(*args, **more))
+        return path
+
+    return write
+
+
+def test_a_stopped_session_is_censored_at_its_highest_pressure(save):
+    (sample,) = read_file(save("a.rws", *bench_trace()))
+    assert (sample.name, sample.released, sample.limit_bar) == ("bench-01-9", "no", 5.0)
+    assert sample.release_bar == pytest.approx(8.0, abs=0.003)
+    assert sample.known["hold_s"] > 310 and sample.known["gauge_u_bar"] == pytest.approx(0.12)
+    assert sample.known["rim_id"] == b"bench-07".hex()
+
+
+def test_a_release_is_found_with_the_highest_pressure_before_it(save):
+    """Gone at 450 s, 140 s after the hold at 5.504 bar ended: 5.504 bar and 5 kPa/s for 30 s."""
+    (sample,) = read_file(save("a.rws", *bench_trace(release_at_s=450)))
+    assert sample.released == "yes" and sample.release_bar == pytest.approx(5.504 + 0.05 * (450 - 110 - 310), abs=0.01)
+
+
+def test_sessions_are_analysed_beside_csv(save, tmp_path):
+    table = tmp_path / "lab.csv"
+    table.write_text("sample,release_bar,limit_bar,released\n" + "".join(f"S{i},{8 + i / 10},5,yes\n" for i in range(5)))
+    path = save("a.rws", *bench_trace(release_at_s=450))
+    found = json.loads(CliRunner().invoke(command, ["analyse", str(table), str(path), "--json"]).stdout)
+    assert found["n"] == 6 and found["counts"]["released"] == 6 and found["samples"][5]["file"] == "a.rws"
+    assert found["gauge"]["known"] is False and found["gauge"]["u_pa"] == pytest.approx(12_000)
+    assert found["retention"]["passed"] == 1
+
+
+def test_a_session_behind_a_closed_core_is_no_proof(save):
+    with pytest.raises(Refusal, match=r"a\.rws: the chuck did not hold the core open"):
+        read_file(save("a.rws", *bench_trace(), profile={**ORDINARY, "chuck": codes.CHUCK_PRESSURE_OPEN}))
+
+
+def test_an_unfinished_session_is_no_proof(save):
+    with pytest.raises(Refusal, match="no end"):
+        read_file(save("a.rws", *bench_trace(), ended=False))
+
+
+def test_a_session_without_a_test_is_no_proof(save):
+    with pytest.raises(Refusal, match="fewer than 50"):
+        read_file(save("a.rws", np.full(20, 1000.0), np.zeros(20, dtype=bool)))
+    with pytest.raises(Refusal, match="no pressure"):
+        read_file(save("a.rws", np.full(200, -50.0), np.zeros(200, dtype=bool)))

@@ -1,0 +1,189 @@
+"""Reports: facts of a session in words, HTML and PDF that need nothing else, the archive and its index, a wheel's history."""
+
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from rimward.errors import Refusal
+from rimward.report.archive import Archive, Query
+from rimward.report.build import history_of, report_of
+from rimward.report.html import session_html
+from rimward.report.pdf import history_pdf, session_pdf
+from rimward.sessions import read_session
+from rimward.sessions.facts import CAUTIONS, facts, sections
+from rimward.simulation.scenario import KEY, Scenario
+
+from tests.unit.shopdesk import FRONT, RIDE, Desk, desk  # noqa: F401
+from tests.web.record import WHEN_S, recorded
+
+
+@pytest.fixture
+def data(desk: Desk) -> bytes:  # noqa: F811
+    return recorded()
+
+
+def shown(data: bytes, who: str = "") -> dict[str, str]:
+    return {key: text for _heading, rows in sections(facts(data, data, who)) for key, _name, text in rows}
+
+
+def test_facts_are_the_figures_of_the_record(data: bytes) -> None:
+    f, log = facts(data, data, "Maren Holt"), read_session(data)
+    assert (f.label, f.limit_pa, f.profile_ceiling_pa, f.profile_target_pa) == ("Larkspur front", 500_000, 447_000, 390_000)
+    assert f.ceiling_pa == log.conditions["ceiling_pa"] and f.stop_pa == log.conditions["stop_pa"]
+    assert f.guard_pa == f.ceiling_pa - f.stop_pa
+    assert f.highest_pa >= log.end["peak_pa"] and f.highest_pa >= int(log.trace["a_pa"].max())
+    assert f.unix_s >= WHEN_S and f.wheel_id == Scenario().wheel_id().hex()
+    assert f.verification.holds and f.verification.replay_share > 0.9
+
+
+def test_a_highest_reading_over_the_ceiling_is_never_shown_as_the_ceiling(data: bytes) -> None:
+    from dataclasses import replace
+
+    f = facts(data, data, check=False)
+    over = replace(f, highest_pa=f.ceiling_pa + 1)
+    texts = [{key: text for _h, rows in sections(one) for key, _n, text in rows} for one in (f, over)]
+    assert texts[1]["highest"].split(" gauge")[0] != texts[1]["ceiling"].split(" gauge")[0]
+    assert float(texts[1]["highest"].split()[0]) > float(texts[1]["ceiling"].split()[0])
+
+
+@pytest.mark.parametrize("at", [0.3, 0.6, 0.95])
+def test_a_damaged_or_torn_record_is_never_called_verified(data: bytes, at: float) -> None:
+    place = int(len(data) * at)
+    flipped = data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :]
+    for bad in (flipped, data[:place]):
+        assert not facts(bad, bad).verification.holds
+        assert shown(bad)["verified"].startswith("NOT VERIFIED")
+    assert "NOT VERIFIED" in session_html(report_of(bad))
+
+
+def test_a_record_with_another_kernels_words_is_told_as_such(data: bytes) -> None:
+    from dataclasses import replace
+
+    log = read_session(data)
+    f = facts(replace(log, header={**log.header, "words_f": log.header["words_f"] - 1}), data)
+    assert not f.verification.holds and not f.verification.same_kernels
+
+
+def test_a_chained_record_is_checked_with_the_key(data: bytes) -> None:
+    assert facts(data, data, keys=(KEY,)).verification.chain is True
+    assert facts(data, data, keys=(bytes(32),)).verification.holds is False
+    assert facts(data, data).verification.chain is None
+
+
+class Outside(HTMLParser):
+    """Collects whatever a page would fetch."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+
+    def handle_starttag(self, tag, attrs) -> None:
+        if tag in ("script", "link", "iframe", "img", "object", "embed"):
+            self.found.append(tag)
+        self.found += [value for name, value in attrs if name in ("src", "href", "xlink:href") and value and not value.startswith("#")]
+
+
+def test_the_html_needs_nothing_else_and_says_everything(data: bytes) -> None:
+    page = session_html(report_of(data, "Maren Holt"))
+    reader = Outside()
+    reader.feed(page)
+    assert [one for one in reader.found if not one.startswith("data:")] == []
+    assert not re.search(r"url\((?!#|\"?data:)", page)
+    for text in [*shown(data, "Maren Holt").values(), *CAUTIONS]:
+        assert text in page.replace("&#39;", "'").replace("&amp;", "&")
+
+
+def test_a_name_is_text_and_never_markup(data: bytes) -> None:
+    page = session_html(report_of(data, "<script>alert(1)</script>"))
+    assert "<script>" not in page and "&lt;script&gt;" in page
+
+
+def test_the_pdf_says_the_same(data: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "r.pdf"
+    path.write_bytes(session_pdf(report_of(data, "Maren Holt")))
+    document = pypdfium2.PdfDocument(str(path))
+    text = " ".join(" ".join(document[i].get_textpage().get_text_range() for i in range(len(document))).split())
+    for line in [*shown(data, "Maren Holt").values(), *CAUTIONS]:
+        assert line in text
+
+
+def test_the_command_writes_and_tells(desk: Desk, data: bytes, tmp_path: Path) -> None:  # noqa: F811
+    (tmp_path / "s.rws").write_bytes(data)
+    told = desk.json("report", "s.rws")
+    assert told["verified"] and told["shown"] == shown(data)
+    assert desk("report", "s.rws", "-o", "r.html") == 0 and "Larkspur front" in (tmp_path / "r.html").read_text()
+    assert desk("report", "s.rws", "-o", "r.html") == 1 and "--overwrite" in desk.err
+    assert desk("report", "s.rws", "-o", "r.doc") == 2
+    assert desk("report") == 2 and desk("report", "s.rws", "--wheel", "x") == 2
+    assert desk("report", "nowhere.rws") == 1 and "Give a session file" in desk.err
+    (tmp_path / "junk.rws").write_bytes(b"junk")
+    assert desk("report", "junk.rws") == 1 and "not a session" in desk.err
+
+
+def test_the_archive_keeps_each_once_and_finds_it_again(data: bytes) -> None:
+    archive = Archive()
+    name = archive.add(data, "Maren Holt")
+    assert archive.add(data, "somebody else") == name and len(archive.find()) == 1
+    assert archive.read(name) == data
+    row = archive.row(name)
+    assert row["who"] == "Maren Holt" and row["label"] == "Larkspur front" and row["cause"] == facts(data, data, check=False).cause
+    day = "2026-03-08"
+    for query, fits in (
+        (Query("lark"), 1), (Query("LARKSPUR 622"), 1), (Query("holt"), 1), (Query("foxglove"), 0), (Query("%"), 0), (Query(first=day, last=day), 1),
+        (Query(first="2026-03-09"), 0), (Query(last="2026-03-07"), 0), (Query(wheel_id=Scenario().wheel_id().hex()), 1), (Query(cause="leaking"), 0),
+    ):  # fmt: skip
+        assert len(archive.find(query)) == fits, query
+    with pytest.raises(Refusal, match="no date"):
+        archive.find(Query(first="yesterday"))
+
+
+def test_the_index_is_made_again_from_the_files(data: bytes) -> None:
+    archive = Archive()
+    name = archive.add(data)
+    (archive.folder / "index.db").unlink()
+    (archive.folder / "not-a-session.rws").write_bytes(b"junk")
+    again = Archive()
+    assert [row["name"] for row in again.find()] == [name]
+    device = again.row(name)["device"]
+    held = {"session": 1, "unix_s": again.row(name)["unix_s"], "bytes": len(data)}
+    assert again.holds(device, held) and not again.holds(device, {**held, "bytes": 1}) and not again.holds("other", held)
+
+
+@pytest.mark.parametrize("name", ["../secret", "virtual0-000001-zzzzzzzz", "", "virtual0-000001-0000000g", "a" * 99])
+def test_a_name_that_is_none_reads_no_file(data: bytes, name: str) -> None:
+    with pytest.raises(Refusal):
+        Archive().read(name)
+
+
+def test_bytes_that_are_no_session_are_not_kept(desk: Desk) -> None:  # noqa: F811
+    archive = Archive()
+    with pytest.raises(Refusal):
+        archive.add(b"junk")
+    assert list(archive.folder.glob("*.rws")) == []
+
+
+def test_a_wheels_history_holds_its_profiles_and_fills(desk: Desk, data: bytes, tmp_path: Path) -> None:  # noqa: F811
+    assert desk("wheel", "add", "--label", *FRONT) == 0 or desk("wheel", "add", *FRONT) == 0, desk.err
+    wheel = desk.json("wheel", "find", "aspen")
+    wheel_id = (wheel["wheels"] if isinstance(wheel, dict) else wheel)[0]["wheel_id"]
+    desk.json("profile", "make", "--wheel", "aspen", "--target", "4.0 bar", "--untagged", *RIDE, "-o", "a.rwp")
+    told = desk.json("report", "--wheel", "aspen", "-o", "h.html")
+    assert told["wheel_id"] == wheel_id and told["fills"] == [] and told["profiles"][0]["target_pa"] == 400_000
+    page = (tmp_path / "h.html").read_text()
+    assert "No fill of this wheel is kept here." in page and "4.00 bar (58.0 psi)" in page
+    assert desk("report", "--wheel", "aspen", "-o", "h.pdf") == 0
+    assert json.dumps(told)
+
+
+def test_a_wheel_that_only_kept_fills_know_has_a_history_too(data: bytes) -> None:
+    name = Archive().add(data, "Maren Holt")
+    history = history_of(Archive().row(name)["wheel_id"])
+    assert history.label == facts(data, data, "").label and len(history.fills) >= 1 and not history.profiles
+    with pytest.raises(Refusal, match="No wheel fits"):
+        history_of("0123456789abcdef")
+    page = pypdfium2.PdfDocument(history_pdf(history))[0].render().to_pil().convert("L")
+    dark = sum(page.histogram()[:128]) / (page.size[0] * page.size[1])
+    assert dark < 0.05, "ink on paper, no black boxes"

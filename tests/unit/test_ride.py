@@ -1,0 +1,144 @@
+"""Routes, readings over a ride, the heat map and `rimward ride`."""
+
+import json
+import sys
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+from rimward.ceiling import Place, Refused, Ride
+from rimward.cli import cli
+from rimward.errors import Refusal
+from rimward.ride import highest_point_m, readings
+from rimward.ride import route as route_module
+
+SCHEMA = json.loads((Path(sys.modules["rimward"].__path__[0]) / "data" / "answers.schema.json").read_text(encoding="utf-8"))
+MOUNTAIN = ("--fill-temp", "18", "--fill-altitude", "200", "--ride-altitude-max", "2400", "--ride-temp-max", "45")
+
+
+def gpx(path: Path, *elevations: object, head: str = '<?xml version="1.0" encoding="UTF-8"?>') -> Path:
+    points = "".join(
+        f'<trkpt lat="46.{i:03}" lon="8.0">' + (f"<ele>{e}</ele>" if e is not None else "") + "</trkpt>" for i, e in enumerate(elevations)
+    )
+    path.write_text(
+        f'{head}<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{points}</trkseg></trk></gpx>',
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_highest_point_plus_fifty(tmp_path: Path) -> None:
+    assert highest_point_m(gpx(tmp_path / "a.gpx", 400, 2350, 900)) == 2400
+
+
+def test_route_points_count_too(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpx"
+    path.write_text(
+        '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1"><rte>'
+        '<rtept lat="1" lon="1"><ele>700</ele></rtept></rte></gpx>',
+        encoding="utf-8",
+    )
+    assert highest_point_m(path) == 750
+
+
+def refused(path: Path) -> str:
+    with pytest.raises(Refused) as refusal:
+        highest_point_m(path)
+    return refusal.value.id
+
+
+def test_routes_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert refused(gpx(tmp_path / "a.gpx", 400, None, 900)) == "route-elevation-missing"
+    assert refused(gpx(tmp_path / "b.gpx")) == "route-empty"
+    assert refused(gpx(tmp_path / "c.gpx", 400, 99_999)) == "route-elevation-implausible"
+    assert refused(gpx(tmp_path / "d.gpx", 400, "nan")) in ("route-elevation-implausible", "route-not-understood")
+    assert refused(tmp_path / "none.gpx") == "route-not-understood"
+    (tmp_path / "e.gpx").write_text("not xml", encoding="utf-8")
+    assert refused(tmp_path / "e.gpx") == "route-not-understood"
+    monkeypatch.setattr(route_module, "LARGEST_BYTES", 100)
+    assert refused(gpx(tmp_path / "f.gpx", 400)) == "route-too-large"
+
+
+@pytest.mark.parametrize(
+    "head", ['<!DOCTYPE gpx [<!ENTITY a "b">]>', "<!doctype gpx>", '<?xml version="1.0"?>\n<!-- x -->\n<! DOCTYPE gpx>', '<!ENTITY a "b">']
+)
+def test_a_document_type_is_refused_before_parsing(tmp_path: Path, head: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    import gpxpy
+
+    monkeypatch.setattr(gpxpy, "parse", lambda *_: pytest.fail("it was parsed"))
+    assert refused(gpx(tmp_path / "a.gpx", 400, head=head)) == "route-doctype"
+
+
+def test_other_encodings_cannot_hide_a_document_type(tmp_path: Path) -> None:
+    text = '<?xml version="1.0" encoding="UTF-16"?><!DOCTYPE gpx><gpx/>'
+    (tmp_path / "a.gpx").write_bytes(text.encode("utf-16"))
+    (tmp_path / "b.gpx").write_bytes('<?xml version="1.0" encoding="UTF-7"?><gpx/>'.encode())
+    assert refused(tmp_path / "a.gpx") == refused(tmp_path / "b.gpx") == "route-not-understood"
+
+
+def test_the_grid_holds_fill_and_worst_case() -> None:
+    found = readings(427_000, Place.of(18, 200), Ride.of(2400, 45), 500_000)
+    assert found.gauge_pa[0][0] == pytest.approx(427_000)
+    assert found.highest == (pytest.approx(499_085, abs=1), 2400.0, 45.0)
+    assert found.over_limit is False and readings(460_000, Place.of(18, 200), Ride.of(2400, 45), 500_000).over_limit is True
+
+
+def answer(*args: str, code: int = 0) -> dict:
+    result = CliRunner().invoke(cli, ["ride", *args, "--json"])
+    assert result.exit_code == code, result.output
+    found = json.loads(result.stdout)
+    jsonschema.validate(found, SCHEMA | {"$ref": "#/$defs/ride"})
+    return found
+
+
+def test_the_command_and_its_heat_map(tmp_path: Path) -> None:
+    png = tmp_path / "map.png"
+    found = answer("--fill", "4.6 bar", *MOUNTAIN, "--limit", "5 bar", "--png", str(png))
+    assert found["over_limit"] is True and found["highest"]["gauge_pa"] == pytest.approx(535_146, abs=5)
+    assert [note["id"] for note in found["warnings"]] == ["over-limit"]
+    assert len(found["gauge_pa"]) == len(found["altitudes_m"]) and len(found["gauge_pa"][0]) == len(found["temps_c"])
+    assert png.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_the_heat_map_shows_the_limit(tmp_path: Path) -> None:
+    from matplotlib.image import imread
+
+    red = []
+    for limit in ("5 bar", "9 bar"):
+        answer("--fill", "4.6 bar", *MOUNTAIN, "--limit", limit, "--png", str(tmp_path / "map.png"))
+        pixels = imread(tmp_path / "map.png")
+        red.append(int(((pixels[..., 0] > 0.95) & (pixels[..., 1] < 0.1) & (pixels[..., 2] < 0.1)).sum()))
+    assert red[0] > 2000 and red[1] == 0
+
+
+def test_people_see_bar_psi_and_marks() -> None:
+    text = CliRunner().invoke(cli, ["ride", "--fill", "4.6 bar", *MOUNTAIN, "--limit", "5 bar"]).stdout
+    assert "5.35!" in text and "77.6!" in text and "limit     5.00 bar (72.5 psi) gauge" in text
+
+
+def test_a_pair_gives_its_limit_and_its_refusals() -> None:
+    assert answer("--fill", "4 bar", *MOUNTAIN, "--rim", "622x23TSS", "--tyre", "28-622", "--approved", "yes")["limit_pa"] == 500_000
+    assert (
+        answer("--fill", "4 bar", *MOUNTAIN, "--rim", "622x23TSS", "--tyre", "28-584", "--approved", "yes", code=1)["refusals"][0]["id"]
+        == "bead-seat-mismatch"
+    )
+
+
+def test_assumptions_are_said() -> None:
+    assert [note["id"] for note in answer("--fill", "4 bar")["warnings"]] == ["fill-temperature-assumed", "ride-not-stated"]
+    assert answer("--fill", "4", code=1)["refusals"][0]["id"] == "unit-missing"
+
+
+def test_a_heat_map_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
+    result = CliRunner().invoke(cli, ["ride", "--fill", "4 bar", *MOUNTAIN, "--png", str(tmp_path / "none" / "map.png")])
+    assert isinstance(result.exception, Refusal) and "cannot be written" in str(result.exception)
+
+
+def test_wrong_usage() -> None:
+    for args in (
+        ("--fill", "4 bar", "--rim", "622x23TSS"),
+        ("--fill", "4 bar", "--rim", "622x23TSS", "--tyre", "28-622", "--limit", "5 bar"),
+        (),
+    ):
+        assert CliRunner().invoke(cli, ["ride", *args]).exit_code == 2

@@ -1,0 +1,115 @@
+"""Written pressures, exact conversion, and rounding to the safe side."""
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rimward import units
+from rimward.units import Refused, parse_pressure
+
+PSI = Fraction("6894.757293168361")  # 0.45359237 x 9.80665 / 0.0254^2, to 16 digits
+
+
+@pytest.mark.parametrize(
+    ("text", "pa"),
+    [
+        ("5 bar", 500_000),
+        ("5,0 bar", 500_000),
+        ("500 kPa", 500_000),
+        ("0.5 MPa", 500_000),
+        ("0,5 MPa", 500_000),
+        (".5 MPa", 500_000),
+        ("500000 Pa", 500_000),
+        ("5000 hPa", 500_000),
+        ("72.5 psi", 499_869),
+        ("72.5PSI", 499_869),
+        ("73 psi", 503_317),
+        ("5.1 kgf/cm2", 500_139),
+        ("5.1 kgf/cm²", 500_139),
+        ("5.1 kg/cm2", 500_139),
+        ("  4.6 Bar ", 460_000),
+        ("72.518869 psi", 500_000),
+        ("5.098581 kgf/cm2", 500_000),
+    ],
+)
+def test_pressures_as_written(text: str, pa: int) -> None:
+    assert parse_pressure(text) == pa
+
+
+@pytest.mark.parametrize(
+    ("text", "id"),
+    [
+        ("5", "unit-missing"),
+        ("5.0", "unit-missing"),
+        ("", "pressure-not-understood"),
+        ("bar", "pressure-not-understood"),
+        ("-5 bar", "pressure-not-understood"),
+        ("0 bar", "pressure-not-understood"),
+        ("5 bara", "pressure-not-understood"),
+        ("5 psia", "pressure-not-understood"),
+        ("5 mPa", "pressure-not-understood"),
+        ("1,000 kPa", "pressure-not-understood"),
+        ("5 barn", "pressure-not-understood"),
+        ("5 bar 6", "pressure-not-understood"),
+        ("1e9 bar", "pressure-not-understood"),
+        ("nan bar", "pressure-not-understood"),
+        ("٥ foo", "pressure-not-understood"),
+    ],
+)
+def test_what_is_not_a_pressure_is_refused_by_id(text: str, id: str) -> None:
+    with pytest.raises(Refused) as refusal:
+        parse_pressure(text)
+    assert refusal.value.id == id and "\n" not in str(refusal.value)
+
+
+def test_a_minimum_rounds_up_and_a_limit_down() -> None:
+    assert parse_pressure("85 psi") == 586_054
+    assert parse_pressure("85 psi", up=True) == 586_055
+
+
+@given(st.integers(1, 2_000_000))
+def test_the_same_pressure_in_any_unit(pa: int) -> None:
+    written = (
+        f"{pa} Pa",
+        f"{Fraction(pa, 1000).__float__():.3f} kPa",
+        f"{pa / 1e5:.5f} bar",
+        f"{pa / 1e6:.6f} MPa",
+        f"{pa / PSI.__float__():.6f} psi",
+        f"{pa / 98066.5:.7f} kgf/cm2",
+    )
+    positive = [text for text in written if float(text.split()[0]) > 0]
+    assert {parse_pressure(text) for text in positive} == {pa}
+
+
+@given(st.integers(0, 2_000_000))
+def test_shown_limits_never_round_up(pa: int) -> None:
+    bar, psi = Fraction(units.bar_down(pa)) * 100_000, Fraction(units.psi_down(pa)) * PSI
+    assert pa - 1000 < bar <= pa
+    assert pa - PSI / 10 < psi and psi.__floor__() <= pa, "written again, it is read as this limit or less"
+    assert pa <= Fraction(units.bar_up(pa)) * 100_000 < pa + 1000
+    assert pa <= (Fraction(units.psi_up(pa)) * PSI).__ceil__() and Fraction(units.psi_up(pa)) * PSI < pa + PSI / 10 + 1
+
+
+@given(st.integers(1, 3000))
+def test_what_was_written_in_psi_is_shown_as_written(tenths: int) -> None:
+    text = f"{tenths / 10:.1f}"
+    assert units.psi_down(parse_pressure(f"{text} psi")) == units.psi_up(parse_pressure(f"{text} psi", up=True)) == text
+
+
+@given(st.integers(1000, 2_000_000), st.floats(0.001, 1000))
+def test_a_reading_above_a_limit_never_looks_like_it(limit: int, above: float) -> None:
+    shown = units.show_reading(limit + above, limit)
+    bar, psi = shown.replace("(", "").replace(")", "").split()[::2]
+    assert Fraction(bar) > Fraction(units.bar_down(limit)) and Fraction(psi) > Fraction(units.psi_down(limit))
+
+
+def test_five_bar_shows_72_5_and_never_73() -> None:
+    assert units.show_limit(500_000) == "5.00 bar (72.5 psi)"
+
+
+@pytest.mark.parametrize(
+    ("celsius", "down", "up"), [(18, 29115, 29115), (18.004, 29115, 29116), (-5, 26815, 26815), (0.1, 27325, 27325), (-0.005, 27314, 27315)]
+)
+def test_centikelvin_rounds_cold_for_the_fill_and_hot_for_the_ride(celsius: float, down: int, up: int) -> None:
+    assert (units.centikelvin_down(celsius), units.centikelvin_up(celsius)) == (down, up)

@@ -1,0 +1,120 @@
+"""Every page at both widths: axe without serious findings, targets large enough, nothing cut off, readable at two metres, motion held back."""
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from rimward.web.serve import Server
+
+from tests.web.conftest import NARROW, WIDE, base, open_page
+from tests.web.record import recorded
+from tests.web.shop import RIDE, SOON_MS, enter
+
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+SERIOUS = ("serious", "critical")
+TARGET_PX = 44
+PAIR = {"rim": "622x23TSS", "rim_max": "5 bar", "tyre": "28-622", "tyre_range": "3.5-6 bar", "approved": "yes", "bead": "folding", "air": "tubeless"}
+SPECIMEN = {"label": "Tern 23", "rim": "622x23TSS", "rim_max": "5 bar", "tyre": "28-622", "tyre_max": "6 bar"}
+
+# capital letters of 11.6 mm are 20 minutes of arc at 2 m (ISO 9241-303's comfortable size, from memory); 0.277 mm a pixel, capitals 0.72 of the size
+FAR_PX = 11.6 / 0.277 / 0.72
+LEAST_PX = FAR_PX * 16 / 20  # the same standard's least size, 16 minutes of arc, from memory
+
+TARGETS = """() => [...document.querySelectorAll('a[href], button, input:not([type=hidden]), select')]
+  .filter((e) => e.checkVisibility() && !e.classList.contains('skip') && !(e.closest('p') && e.tagName === 'A' && !e.classList.contains('button') && !e.closest('.kept')))
+  .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+  .filter(([, box]) => Math.min(box.width, box.height) < %d).map(([html, box]) => `${html} ${box.width}x${box.height}`)"""
+
+
+@pytest.fixture(scope="module")
+def name(server: Server) -> str:
+    """A kept fill."""
+    return server.archive.add(recorded(), "Maren Holt")
+
+
+def filled(page: Page, server: Server, path: str) -> None:
+    """The page as it is in use."""
+    page.goto(base(server) + path)
+    if path in ("/wheel", "/ride"):
+        enter(page, {**PAIR, **RIDE})
+        expect(page.locator("#answer .verdict").first).to_be_visible(timeout=SOON_MS)
+    if path == "/ride":
+        enter(page, {"grams": "16"})
+        page.click("#cartridge button")
+        expect(page.locator("#cartridge-answer .verdict")).to_be_visible(timeout=SOON_MS)
+    if path == "/fill":
+        expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=SOON_MS)
+    if path == "/bench":
+        enter(page, SPECIMEN)
+        expect(page.locator("#plan .verdict")).to_be_visible(timeout=SOON_MS)
+    if path in ("/fill", "/ride", "/bench") or path.startswith("/log/"):
+        expect(page.locator("#plot canvas")).to_be_visible(timeout=SOON_MS)
+
+
+@pytest.mark.parametrize("width", ["wide", "narrow"])
+def test_each_page(chromium: Browser, server: Server, name: str, width: str) -> None:
+    page = open_page(chromium, server, size=WIDE if width == "wide" else NARROW, bypass_csp=True)  # axe is put in from outside
+    for path in ("/wheel", "/fill", "/log", f"/log/{name}", "/ride", "/bench"):
+        filled(page, server, path)
+        page.add_script_tag(path=str(AXE))
+        found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
+        wrong = [(v["id"], v["impact"], [n["html"][:90] for n in v["nodes"]][:3]) for v in found if v["impact"] in SERIOUS]
+        assert wrong == [], (path, wrong)
+        assert page.evaluate(TARGETS % TARGET_PX) == [], path
+        assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0, f"{path} is wider than the window"
+        assert "eye protection" in page.locator(".care").first.inner_text()
+        assert "plane of the wheel" in page.locator(".care").first.inner_text()
+    page.context.close()
+
+
+def test_axe_finds_what_is_wrong(chromium: Browser, server: Server) -> None:
+    page = open_page(chromium, server, "/log", bypass_csp=True)
+    page.evaluate("() => { document.querySelector('h1').style.color = '#e0e0e0'; document.querySelector('input').labels[0].remove(); }")
+    page.add_script_tag(path=str(AXE))
+    found = page.evaluate("async () => (await axe.run()).violations.filter((v) => ['serious', 'critical'].includes(v.impact)).map((v) => v.id)")
+    assert {"color-contrast", "label"} <= set(found)
+
+
+def test_what_counts_can_be_read_at_two_metres(chromium: Browser, server: Server) -> None:
+    page = open_page(chromium, server, "/fill", WIDE)
+    size = "(s) => parseFloat(getComputedStyle(document.querySelector(s)).fontSize)"
+    sizes = {s: page.evaluate(size, s) for s in ("#big-bar .figure", "#big-psi .figure", "#tyre", "#state")}
+    assert all(px >= FAR_PX for px in sizes.values()), sizes
+    lesser = {s: page.evaluate(size, s) for s in ("#cause", "#next", "#ceiling", "#stop", "#target")}
+    assert all(px >= LEAST_PX for px in lesser.values()), lesser
+    expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=SOON_MS)
+    for part in (".now", ".says", ".column"):
+        box = page.locator(part).bounding_box()
+        assert box and box["y"] >= 0 and box["y"] + box["height"] <= 1080, f"{part} is on the first screen"
+    page.goto(base(server) + "/bench")
+    far, near = ("#big-bar .figure", "#big-psi .figure", "#state"), ("#next", "#lower", "#level", "#held", "#highest")
+    sizes = {s: page.evaluate(size, s) for s in (*far, *near)}
+    assert all(sizes[s] >= FAR_PX for s in far) and all(sizes[s] >= LEAST_PX for s in near), sizes
+    page.context.close()
+
+
+def test_states_are_announced_and_the_running_number_is_not(chromium: Browser, server: Server) -> None:
+    page = open_page(chromium, server, "/fill")
+    expect(page.locator("#announce[role=status]")).to_contain_text("Next:", timeout=SOON_MS)
+    assert page.locator("#big-bar").evaluate("e => e.closest('[aria-live], [role=status], [role=alert], [role=log]')") is None
+    page.evaluate("() => { window.said = []; new MutationObserver(() => said.push(document.getElementById('announce').textContent)).observe(document.getElementById('announce'), {childList: true, characterData: true, subtree: true}); }")
+    page.wait_for_timeout(1500)
+    assert page.evaluate("said.length") <= 1, "nothing is announced while only the number runs"
+
+
+def test_reduced_motion_is_honoured(chromium: Browser, server: Server) -> None:
+    page = open_page(chromium, server, "/fill", reduced_motion="reduce")
+    expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=SOON_MS)
+    moving = "() => [...document.querySelectorAll('*')].filter((e) => { const s = getComputedStyle(e); return s.animationName !== 'none' || s.transitionDuration.split(',').some((d) => parseFloat(d) > 0); }).length"
+    assert page.evaluate(moving) == 0
+
+
+def test_all_of_it_works_from_the_keyboard(chromium: Browser, server: Server) -> None:
+    page = open_page(chromium, server, "/fill")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    reached = set()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        reached.add(page.evaluate("document.activeElement.id || document.activeElement.textContent.trim()"))
+    assert {"Wheel", "Fill", "Log", "Ride", "look", "who", "take", "wheel"} <= reached
