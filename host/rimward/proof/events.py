@@ -131,9 +131,18 @@ def _release_index(t: np.ndarray, p: np.ndarray, settings: Settings, floor: floa
         top = int(np.argmax(part))
         lower = np.flatnonzero(part[top:] < part[top] - floor)
         at = before + top + int(lower[0])
-        if not _commanded(p, at, asked):
+        if not _commanded(p, at, asked) and _fell_by_itself(p[at - 1 : at + reach], asked[at - 1 : at + reach], settings.release_share / reach):
             return at
     return None
+
+
+def _fell_by_itself(p: np.ndarray, asked: np.ndarray, share: float) -> bool:
+    """Whether the fall from `p[0]` was a release's before a vent took it over: more than a vent's first sample, `share` a sample or more.
+
+    Noise or a settling hose just before a commanded vent is none.
+    """
+    vented = int(np.argmax(asked)) if asked.any() else 0
+    return not vented or bool(p[0] - p[vented] > max(VENT_FIRST_SHARE, share * vented) * p[0])
 
 
 def _commanded(p: np.ndarray, at: int, asked: np.ndarray) -> bool:
