@@ -63,6 +63,14 @@ def test_every_named_figure_is_of_a_check():
         assert check in wanted()[part]
 
 
+def test_every_whole_check_has_been_run_and_holds():
+    assert page.missing(page.kept(), wanted()) == []
+
+
+def test_the_page_is_the_kept_figures():
+    assert page.PAGE.read_text() == page.text(page.kept())
+
+
 def test_figures_of_another_guard_do_not_count():
     known = {"guard": {"checks": {"one": {"ok": True, "of": page.digest("guard")}, "two": {"ok": False, "of": page.digest("guard")}}}}
     assert page.missing(known, {"guard": ["one"]}) == []
