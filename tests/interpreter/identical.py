@@ -20,6 +20,7 @@ from pathlib import Path
 from types import FunctionType
 from typing import Any
 
+import coverage
 import numpy as np
 from rimward.sessions import read_session
 from rimward_fw import fill, guard, tick
@@ -32,6 +33,7 @@ from tests.trust.guard_guided import World
 
 HERE = Path(__file__).parent
 FIRMWARE = Path(guard.__file__).parent
+KERNELS = (FIRMWARE / "guard.py", *sorted(FIRMWARE.glob("fill*.py")))
 PAGE = HERE / "IDENTICAL.md"
 TICKS, DEVICE_TICKS = 10_000_000, 200_000
 CHUNK = 20_000
@@ -253,11 +255,24 @@ def main() -> int:
         device = three_ways(folder, None, kept.records.tobytes(), kept.left)
         spans = [span for case in CASES for span in corpus(case.name)]
         recorded = sum(three_ways(folder, *span, by_cpython(*span)) for span in spans)
-    text = page(total, device, len(CASES), recorded)
+    taken = branches(lambda: (guided(SEED, asked.device_ticks), [by_cpython(*span) for span in spans]))
+    text = page(total, device, len(CASES), recorded, taken)
     print(text)
     if asked.write:
         PAGE.write_text(text)
     return 0
+
+
+def branches(act: Any) -> dict[str, tuple[int, int]]:
+    """File of a kernel -> (branches taken by `act()`, branches there are)."""
+    measured = coverage.Coverage(branch=True, data_file=None, include=[str(path) for path in KERNELS], config_file=False)
+    measured.start()
+    try:
+        act()
+    finally:
+        measured.stop()
+    numbers = {path.name: measured._analyze(str(path)).numbers for path in KERNELS}
+    return {name: (found.n_executed_branches, found.n_branches) for name, found in numbers.items()}
 
 
 def device_tree(folder: Path) -> Path:
@@ -270,8 +285,9 @@ def device_tree(folder: Path) -> Path:
     return folder
 
 
-def page(total: dict[str, Any], device: int, sessions: int, recorded: int) -> str:
+def page(total: dict[str, Any], device: int, sessions: int, recorded: int, taken: dict[str, tuple[int, int]]) -> str:
     """The figures as they are kept."""
+    share = "\n".join(f"| `{name}` | {done} of {whole} |" for name, (done, whole) in taken.items())
     named = ", ".join(f"{causes.row_of(cause)[1]} {count}" for cause, count in sorted(total["causes"].items()) if cause)
     states = ", ".join(f"{codes.word_of(codes.FILL_STATES, state)} {count}" for state, count in sorted(total["states"].items()))
     outs = ", ".join(f"{out} {count}" for out, count in sorted(total["outs"].items()))
@@ -292,6 +308,12 @@ Reached by the guided ticks:
 - output bits of the guard: {outs}
 - latched causes: {named}
 - states of the fill: {states}
+
+Branches taken on CPython by the first {device} guided ticks and the recorded sessions:
+
+| kernel's file | branches |
+| --- | --- |
+{share}
 """
 
 

@@ -19,8 +19,11 @@ def folder(tmp_path_factory):
 def test_guided_ticks_on_cpython_and_numba(capsys):
     total = identical.numba_and_cpython(TICKS, workers=0)
     assert total["ticks"] == TICKS
+    taken = identical.branches(lambda: identical.guided(identical.SEED, DEVICE_TICKS))
     with capsys.disabled():
-        print("\n" + identical.page(total, 0, 0, 0).split("Reached by")[1])
+        print("\n" + identical.page(total, DEVICE_TICKS, 0, 0, taken).split("Reached by")[1])
+    done, whole = taken["guard.py"]
+    assert done >= 0.8 * whole and all(done for done, whole in taken.values() if whole)
     assert {0, 21, 23, 24, 25, 26, 32, 33} <= set(total["causes"]) and len(total["causes"]) >= 14
     assert len(total["states"]) >= 14
 
