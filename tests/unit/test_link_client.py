@@ -7,10 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rimward.errors import Refusal
-from rimward.link import Client, verbs
-from rimward.link.client import MOST_WAITING
+from rimward.link import Client, LockstepTransport, verbs
+from rimward.link.client import LAPSED_S, MOST_WAITING
 from rimward.link.live import live_rows
 from rimward.link.transport import LineLost, lost
+from rimward.plant import compressor
+from rimward.virtual import VirtualInflator
 from rimward_protocol import codes, frame, layout, messages, replies
 
 from tests.fuzz.frames import Maker
@@ -176,6 +178,22 @@ def test_watching_speaks_often_enough_to_be_kept() -> None:
     times = [when for when, _kind in said]
     assert max(b - a for a, b in zip(times, times[1:])) < 2.5
     assert len(client._queue) <= MOST_WAITING
+
+
+def test_a_host_that_slept_watches_and_holds_again() -> None:
+    """The inflator lets a silent host go after 5 s; the host has to notice that nothing comes any more."""
+    rows: list[dict[str, Any]] = []
+    with VirtualInflator(compressor(), compiled=False) as inflator:
+        client = Client(LockstepTransport(inflator), lambda kind, payload: rows.extend(live_rows(payload) if kind == codes.LIVE else []))
+        client.request(codes.WATCH, what=codes.WATCH_LIVE, rate_hz=50)
+        inflator.advance(7.0)
+        asleep = inflator.ticks
+        until = client.transport.now_s() + LAPSED_S + 2.0
+        while client.transport.now_s() < until:
+            client.pump()
+        assert rows[-1]["tick"] > asleep + LAPSED_S * 500 and client.reopened == 1
+        assert client.about["flags"] & 8, "and it holds the inflator again"
+        client.close()
 
 
 def test_digest_that_differs_is_no_success() -> None:

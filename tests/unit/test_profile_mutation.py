@@ -51,7 +51,7 @@ def test_a_false_or_an_empty_proof_does_not_help(kept, monkeypatch, tmp_path):
 
 
 def test_a_survivor_without_proof_and_an_endless_one(monkeypatch):
-    monkeypatch.setattr(profile_mutation, "JUDGE_CPU_S", 0.2)
+    monkeypatch.setattr(profile_mutation, "JUDGE_CPU_S", 3.0)
     name, first = profile_mutation.every()[0]
     same = Mutant("same", 1, -1, lambda n: n, first.tree)
     hangs = Mutant("hangs", 1, 0, lambda n: ast.parse("while True: pass"), first.tree)

@@ -31,13 +31,13 @@ WIDE, NARROW = {"width": 1920, "height": 1080}, {"width": 360, "height": 740}
 expect.set_options(timeout=60_000)  # what is waited for comes at once where the machine has nothing else to do
 REMEMBER = """
 addEventListener('DOMContentLoaded', () => {
-  window.everSaid = []; window.airSeen = false;
+  window.everSaid = []; window.airSeen = Boolean(sessionStorage.getItem('test-air-seen'));
   new MutationObserver(() => {
     everSaid.push(document.getElementById('announce')?.textContent ?? '');
-    if (document.querySelector('.air-on')) airSeen = true;
+    if (document.querySelector('.air-on')) { airSeen = true; sessionStorage.setItem('test-air-seen', 'yes'); }
   }).observe(document.documentElement, { subtree: true, childList: true, characterData: true, attributes: true, attributeFilter: ['class'] });
 });
-"""  # a busy machine may look too late for what stood there for a moment
+"""  # a busy machine may look too late for what stood there for a moment, or reload the page over it
 TOP = Path(__file__).parents[2]
 
 

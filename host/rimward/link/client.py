@@ -16,6 +16,7 @@ TRIES = 3
 BYE_S = 0.3
 HELD_S = 8.0  # a host that died holds the inflator for 5 s
 SPEAK_S = 1.5  # while watching the inflator hears from us at least so often, or it stops sending
+LAPSED_S = 3.0  # samples come once a second or more often: without one for so long the inflator has dropped what we watch
 MOST_WAITING = 8192  # answers; more than one read of a line brings, so that none of a session on its way is dropped
 Push = Callable[[int, bytes], None]
 
@@ -45,7 +46,7 @@ class Client:
         self._host_id = secrets.randbelow(0xFFFFFFFF) + 1
         self._queue: deque[tuple[int, int, bytes]] = deque(maxlen=MOST_WAITING)
         self._watched: dict[str, int] = {}
-        self._spoke = transport.now_s()
+        self._spoke = self._heard = transport.now_s()
         self.reopened = 0
         self.about = self._hello()
 
@@ -133,12 +134,15 @@ class Client:
             if self._watched and self.transport.now_s() - self._spoke > SPEAK_S:
                 self._send(codes.STATUS, b"")
             self._take()
+            if self._watched and self.transport.now_s() - self._heard > LAPSED_S:  # this computer slept, or was too busy to speak
+                self._open_again()
         except LineLost as lost:
             self._recover(lost)
 
     def _take(self) -> None:
         for kind, sequence, payload in self._frames():
             if codes.LIVE <= kind < 0xC0:
+                self._heard = self.transport.now_s()
                 if self.on_push is not None:
                     self.on_push(kind, payload)
             else:
@@ -172,6 +176,7 @@ class Client:
         answer = self._ask_through(kind, payload)
         if kind == codes.WATCH:
             self._watched = dict(values) if values["what"] else {}
+            self._heard = self.transport.now_s()
         return self._judge(kind, *answer)
 
     def _ask_through(self, kind: int, payload: bytes) -> tuple[int, bytes]:
