@@ -42,7 +42,7 @@ class Shop:
         (self.folder / "key.json").write_text(json.dumps(text))
         assert self.run("key", "import", "key.json").returncode == 0
 
-    def run(self, *words: Any, limit_s: float = 40) -> subprocess.CompletedProcess[str]:
+    def run(self, *words: Any, limit_s: float = 120) -> subprocess.CompletedProcess[str]:
         """`rimward WORDS`."""
         return subprocess.run([*RIMWARD, *map(str, words)], capture_output=True, text=True, env=self.env, cwd=self.folder, timeout=limit_s)
 
@@ -82,6 +82,16 @@ class Inflator:
         self.process.stdin.write(word + "\n")
         return self.process.stdout.readline()
 
+    def enrol(self, shop: Shop, *more: str) -> Any:
+        """`rimward key enrol` with the workshop button held. It is down for two seconds; a busy machine may take longer to ask."""
+        until = time.monotonic() + 60
+        while True:
+            self.say("workshop")
+            done = shop.run("key", "enrol", *more, "--port", self.port, "--json")
+            if done.returncode == 0:
+                return json.loads(done.stdout)
+            assert time.monotonic() < until, done.stderr
+
     def answer(self) -> None:
         """Says yes to what the inflator asks: new wheel, stood for an hour."""
         for _ in range(4):
@@ -100,7 +110,7 @@ class Inflator:
         with open_client(self.port) as client:
             verbs.choose_wheel(client, wheel_id)
 
-    def wait(self, holds: Callable[[dict[str, Any]], bool], seconds: float = 15.0) -> dict[str, Any]:
+    def wait(self, holds: Callable[[dict[str, Any]], bool], seconds: float = 60.0) -> dict[str, Any]:
         """Waits until the status satisfies `holds`."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
@@ -114,7 +124,7 @@ class Inflator:
         """Ends it as a service manager would."""
         self.process.terminate()
         try:
-            self.process.wait(5)
+            self.process.wait(30)
         finally:
             self.process.kill()
             for pipe in (self.process.stdin, self.process.stdout):

@@ -147,10 +147,10 @@ def test_every_title_says_bench(tmp_path):
     with desk() as (inflator, client, _hands):
         inflator.advance(0.5)
         program = inflator.interpreter.argv[0]
-        wanted = subprocess.run([program, script, "BENCH CHOOSE A W", "plain"], capture_output=True, timeout=20).stdout
+        wanted = subprocess.run([program, script, "BENCH CHOOSE A W", "plain"], capture_output=True, timeout=120).stdout
         assert len(wanted) == 128 and inflator.firmware.display[:128] == wanted
         armed(inflator, client)
-        wanted = subprocess.run([program, script, "BENCH specimen", "inverted"], capture_output=True, timeout=20).stdout
+        wanted = subprocess.run([program, script, "BENCH specimen", "inverted"], capture_output=True, timeout=120).stdout
         assert inflator.firmware.display[:128] == wanted
 
 

@@ -153,7 +153,7 @@ def serving(port: str | None) -> Iterator[Server]:
     server = Server(port)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    until = time.monotonic() + 10
+    until = time.monotonic() + 60
     while not server._server.started and time.monotonic() < until:
         time.sleep(0.02)
     assert server._server.started

@@ -22,7 +22,7 @@ def watch(browser: Browser, server: Server, seconds: float, pages: int, looks: i
     """Opens the pages and looks at them `looks` times over `seconds`. Rows: time, samples by page, lost ones, heaps, the server's memory."""
     opened = [open_page(browser, server, "/fill", SIZE) for _ in range(pages)]
     for page in opened:
-        expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=30_000)
+        expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=60_000)
     sessions = [page.context.new_cdp_session(page) for page in opened]
     rows = []
     begin = time.monotonic()
