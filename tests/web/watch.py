@@ -58,11 +58,11 @@ def resident_mb(pid: int) -> float:
     return round(int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6, 1)
 
 
-def judge(rows: list[dict[str, Any]]) -> list[str]:
-    """What did not hold; nothing when all did."""
+def judge(rows: list[dict[str, Any]], share: float = SHARE) -> list[str]:
+    """What did not hold; nothing when all did. `share`: of 50 samples in a second of the inflator's time, so many must have come."""
     first, last = rows[0], rows[-1]
     seconds, made = last["device_s"] - first["device_s"], last["made"] - first["made"]
-    wrong = [f"{made / seconds:.1f} samples in a second of the inflator's time"] if made < SHARE * RATE_HZ * seconds else []
+    wrong = [f"{made / seconds:.1f} samples in a second of the inflator's time"] if made < share * RATE_HZ * seconds else []
     for i, lost in enumerate(last["lost"]):
         got = last["next"][i] - first["next"][i]
         if lost:
