@@ -1,7 +1,7 @@
 """One source, identical bits, at length: `python -m tests.interpreter.identical [--ticks N] [--workers N] [--write]`.
 
 Guided ticks drive both kernels on CPython; numba does the same ticks and every output and word of memory is compared after each. MicroPython
-does the first of them and every session of the corpus. `--write` keeps the figures in IDENTICAL.md, which a test holds against the sources.
+does the first of them and every session of the corpus. `--write` keeps the figures in IDENTICAL.md, with a fingerprint of the sources they are of.
 """
 
 import argparse
@@ -293,7 +293,7 @@ def page(total: dict[str, Any], device: int, sessions: int, recorded: int, taken
     outs = ", ".join(f"{out} {count}" for out, count in sorted(total["outs"].items()))
     return f"""# Both kernels, bit by bit, on three engines
 
-Made by `{COMMAND}`; a test holds it against the sources. After every tick the output bits and all {run.G} + {run.F} words of memory are compared.
+Made by `{COMMAND}`. After every tick the output bits and all {run.G} + {run.F} words of memory are compared.
 
 | what | ticks | engines |
 | --- | --- | --- |

@@ -138,6 +138,7 @@ _RUN_F = const(37)
 _BLEED_N = const(38)
 _NOTHING_PA = const(1500)
 _LATE_PA = const(2800)
+_RUNS_OFF_PA = const(800)
 _LEAK_PA = const(4000)
 _BLEED_MIN = const(5)
 
@@ -1011,6 +1012,8 @@ def _begin(f, y):
 def _rest(f, y):
     s = f[_STATE]
     if s == _SETTLING:
+        if y[_KIND] != 0 and y[_CHUCK] != 0 and (f[_OFF] >= _EBB_LINE) and (_lag(f, y) < -_RUNS_OFF_PA):
+            return _stop(f, 50)
         if _look(f, y) == 0 and _drained(f, y):
             if f[_CNT] < 400 or f[_CNT] & 127 == 0:
                 if y[_MEAN] < _NOTHING_PA and f[_OFF] < 400:
