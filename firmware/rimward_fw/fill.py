@@ -13,8 +13,7 @@ private constant is inlined in its own module only, so each part has those it ne
 
 from rimward_protocol.compat import const
 
-from rimward_fw.fill_air import _lag
-from rimward_fw.fill_find import _go, _learn, _stop
+from rimward_fw.fill_find import _go, _hides, _learn, _stop
 from rimward_fw.fill_flow import _measure, _plan, _pulse
 from rimward_fw.fill_tyre import _compare, _drained, _final, _first_sight, _heat, _look, _see
 
@@ -142,8 +141,6 @@ _LIFT = const(58)  # how far the shortest burst lifts the manifold alone
 _FLAT_PA = const(8_000)  # below this a reading is no tyre
 _NOTHING_PA = const(1_500)
 _LATE_PA = const(2_800)
-_EBB_LINE = const(600)
-_RUNS_OFF_PA = const(800)  # in 16 ticks
 _LEAK_PA = const(4_000)
 _BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
 
@@ -205,8 +202,8 @@ def _rest(f, y):
     """States without flow. Returns fill's bits."""
     s = f[_STATE]
     if s == _SETTLING:
-        if y[_KIND] != 0 and y[_CHUCK] != 0 and f[_OFF] >= _EBB_LINE and _lag(f, y) < -_RUNS_OFF_PA:
-            return _stop(f, 50)  # the core has long shut: this runs off elsewhere, and the reading hides the tyre
+        if y[_KIND] != 0 and y[_CHUCK] != 0 and _hides(f, y):
+            return _stop(f, 50)
         if _look(f, y) == 0 and _drained(f, y):
             if f[_CNT] < 400 or (f[_CNT] & 127) == 0:
                 if y[_MEAN] < _NOTHING_PA and f[_OFF] < 400:
@@ -329,7 +326,7 @@ def _decide(f, y):
 
 
 def step(f, y):
-    """One tick. `f`: 53 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
+    """One tick. `f`: 59 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
         return 0

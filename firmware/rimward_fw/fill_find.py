@@ -3,7 +3,7 @@
 from rimward_protocol.compat import const
 
 from rimward_fw.fill_air import _lag, _rate
-from rimward_fw.fill_tyre import _first_sight, _warmth
+from rimward_fw.fill_tyre import _drained, _first_sight, _warmth
 
 # As in `fill`, which tells what they are.
 _MEAN = const(1)
@@ -61,6 +61,7 @@ _EBB_LINE = const(600)
 _FLAT_PA = const(8_000)
 _BURST = const(10)
 _CALM_TICKS = const(12)
+_RUNS_OFF_PA = const(800)  # in 16 ticks
 
 
 def _go(f, state):
@@ -74,6 +75,19 @@ def _stop(f, reason):
     f[_STATE] = _STOPPED
     f[_CNT] = 0
     return 0
+
+
+def _below(f, y, pa):
+    """No tyre that holds air loses a quarter of its absolute pressure within a fill, nor does what a line leaves in the manifold cool by that."""
+    return f[_REF_OK] == 1 and (pa + y[_AMBIENT]) * 4 < (f[_PT] + y[_AMBIENT]) * 3
+
+
+def _hides(f, y):
+    """Behind a core that has just shut a line's manifold holds what the tyre does. Where it runs off or has emptied the hose leaks, and its
+    reading says nothing of the tyre."""
+    if f[_OFF] >= _EBB_LINE and _lag(f, y) < -_RUNS_OFF_PA:
+        return True
+    return f[_PULSE] != 0 and f[_REF_OK] != 0 and _drained(f, y) and (y[_MEAN] < _FLAT_PA or _below(f, y, y[_MEAN]))
 
 
 def _knee(f, y):
@@ -110,6 +124,8 @@ def _knee(f, y):
         if kept >= 0 or p < _FLAT_PA:
             f[_CHOP] = 0
         elif _lag(f, y) > -((p + y[_AMBIENT]) >> 6) or f[_OFF] > 150:
+            if f[_SEEN] != 0 and _below(f, y, p - y[_CRACK]):
+                return _stop(f, 50)
             f[_CHOP] = 0
             f[_KNEE] = 1
             _first_sight(f, y, p - y[_CRACK])

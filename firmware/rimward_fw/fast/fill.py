@@ -88,6 +88,7 @@ _LIFT = const(58)
 _FLAT_PA = const(8000)
 _BURST = const(10)
 _CALM_TICKS = const(12)
+_RUNS_OFF_PA = const(800)
 _READ = const(0)
 _WHY = const(4)
 _JOB = const(6)
@@ -138,7 +139,6 @@ _RUN_F = const(37)
 _BLEED_N = const(38)
 _NOTHING_PA = const(1500)
 _LATE_PA = const(2800)
-_RUNS_OFF_PA = const(800)
 _LEAK_PA = const(4000)
 _BLEED_MIN = const(5)
 
@@ -631,6 +631,16 @@ def _stop(f, reason):
     return 0
 
 
+def _below(f, y, pa):
+    return f[_REF_OK] == 1 and (pa + y[_AMBIENT]) * 4 < (f[_PT] + y[_AMBIENT]) * 3
+
+
+def _hides(f, y):
+    if f[_OFF] >= _EBB_LINE and _lag(f, y) < -_RUNS_OFF_PA:
+        return True
+    return f[_PULSE] != 0 and f[_REF_OK] != 0 and _drained(f, y) and (y[_MEAN] < _FLAT_PA or _below(f, y, y[_MEAN]))
+
+
 def _knee(f, y):
     p = y[_MEAN]
     if y[_KIND] == 0:
@@ -660,6 +670,8 @@ def _knee(f, y):
         if kept >= 0 or p < _FLAT_PA:
             f[_CHOP] = 0
         elif _lag(f, y) > -(p + y[_AMBIENT] >> 6) or f[_OFF] > 150:
+            if f[_SEEN] != 0 and _below(f, y, p - y[_CRACK]):
+                return _stop(f, 50)
             f[_CHOP] = 0
             f[_KNEE] = 1
             _first_sight(f, y, p - y[_CRACK])
@@ -1012,7 +1024,7 @@ def _begin(f, y):
 def _rest(f, y):
     s = f[_STATE]
     if s == _SETTLING:
-        if y[_KIND] != 0 and y[_CHUCK] != 0 and (f[_OFF] >= _EBB_LINE) and (_lag(f, y) < -_RUNS_OFF_PA):
+        if y[_KIND] != 0 and y[_CHUCK] != 0 and _hides(f, y):
             return _stop(f, 50)
         if _look(f, y) == 0 and _drained(f, y):
             if f[_CNT] < 400 or f[_CNT] & 127 == 0:

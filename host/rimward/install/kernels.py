@@ -17,7 +17,7 @@ DIVIDE = "\n\ndef _div(a, b):\n    return a // b\n"
 KERNELS = ("guard", "fill")
 PACKAGE = "rimward_fw."
 # Stay as they are, which takes a third of the memory: run once, or only in ticks in which no air moves or little else is to be done.
-PLAIN = ("boot", "_begin", "_learn", "_plan", "_measure", "_rest", "_bleed", "_first_sight", "_compare", "_look", "_knee", "_over", "_drained")
+PLAIN = ("boot", "_begin", "_learn", "_plan", "_measure", "_rest", "_bleed", "_first_sight", "_compare", "_look", "_knee", "_over", "_drained", "_hides")
 SHORT = 4  # statements: a call of so short a helper costs more than the helper
 
 
