@@ -67,9 +67,9 @@ def test_release(seed, tau_ms):
 
 
 @pytest.mark.parametrize("seed", range(20))
-@pytest.mark.parametrize("rate_pa_s", [2_000, 5_000])
+@pytest.mark.parametrize("rate_pa_s", [300, 500, 2_000, 5_000, 20_000])
 def test_leak_onset_is_placed_within_two_samples(seed, rate_pa_s):
-    """A leak whose rate is a noise sigma a sample (2 kPa/s at 10 Hz and 200 Pa) or more."""
+    """A leak whose rate is 0.15 of the noise's sigma a sample (0.3 kPa/s at 10 Hz and 200 Pa) or more."""
     rng = np.random.default_rng(seed)
     t, p, _ = ramp_and_holds(rng)
     at = int(rng.integers(2600, 4500))
@@ -80,9 +80,9 @@ def test_leak_onset_is_placed_within_two_samples(seed, rate_pa_s):
 
 
 @pytest.mark.parametrize("seed", range(20))
-@pytest.mark.parametrize("rate_pa_s, within", [(500, 5), (100, 18), (40, 45)])
+@pytest.mark.parametrize("rate_pa_s, within", [(100, 6), (40, 15)])
 def test_slow_leaks_are_found_and_placed_less_closely(seed, rate_pa_s, within):
-    """Slower leaks drown their own onset in noise: the figure is in samples of 100 ms, stated and held."""
+    """Slower leaks drown their own onset in noise, whatever looks for it: `tests/outside/test_onset_limit.py` holds the bound."""
     rng = np.random.default_rng(seed)
     t, p, _ = ramp_and_holds(rng)
     at = int(rng.integers(2800, 4000))

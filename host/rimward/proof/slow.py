@@ -16,6 +16,10 @@ FAINT = 0.5
 # Share of the later slope that counts as falling already.
 ALREADY = 0.3
 PLACES_AT_ONCE = 64
+# An onset is to be placed to this part of a sample, windows shrinking by no more than `LESS` at a time.
+PLACED = 0.4
+MISFIT = 3.0  # standard deviations
+LESS = 3
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,8 @@ class Slopes:
     hop: int
     pa_s: np.ndarray
     threshold_pa_s: float
+    noise_pa: float
+    step_s: float
 
 
 def falls(t_s: np.ndarray, level_pa: np.ndarray, noise_pa: float, asked: np.ndarray, want: Fall) -> list[Run]:
@@ -70,7 +76,7 @@ def _slopes(t_s: np.ndarray, level_pa: np.ndarray, noise_pa: float, want: Fall, 
     step_s = float(np.median(np.diff(t_s)))
     ramp = (np.arange(window) - (window - 1) / 2) * step_s
     pa_s = sliding_window_view(level_pa, window)[::hop] @ (ramp / float(ramp @ ramp))
-    return Slopes(window, hop, pa_s, max(want.slope_pa_s, want.sigma * noise_pa / float(np.sqrt(ramp @ ramp))))
+    return Slopes(window, hop, pa_s, max(want.slope_pa_s, want.sigma * noise_pa / float(np.sqrt(ramp @ ramp))), noise_pa, step_s)
 
 
 def _covered(n: int, scales: list[Slopes], asked: np.ndarray, share: float) -> np.ndarray:
@@ -129,7 +135,7 @@ def _steepening(t_s: np.ndarray, level_pa: np.ndarray, onset: int, stop: int, sc
         if growth.size and float(np.max(growth)) > STEEPER * scale.threshold_pa_s:
             low = (first + int(np.argmax(growth))) * scale.hop
             high = min(stop, low + 2 * scale.window)
-            return low + _bend(t_s[low:high] - t_s[low], level_pa[low:high] - level_pa[low])
+            return _closest_bend(t_s, level_pa, (onset + scale.window // 4 + 4, stop), (low, high), low + scale.window, scales)
     return None
 
 
@@ -144,21 +150,40 @@ def _onset(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, scales:
     short = scales[0].window
     rise = _last_rise(start, scales[0])
     held = 0 if rise is None else min(start, rise + short)
-    bend = _closest_bend(t_s, level_pa, start, stop, held, scales)
+    bend = _closest_bend(t_s, level_pa, (held, stop), (held, stop), start, scales)
     if rise is None or not _falls_before(t_s, level_pa, held, bend, stop, scales):
         return bend, False
     low, high = max(0, rise - short), min(stop, held + 3 * short)
-    return (low + _bend(t_s[low:high] - t_s[low], level_pa[low:high] - level_pa[low]) if high - low >= 8 else bend), True
+    return (_bend(t_s, level_pa, low, high, (low, high)) if high - low >= 8 else bend), True
 
 
-def _closest_bend(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, floor: int, scales: list[Slopes]) -> int:
-    """Two straight lines over the longest window, then over shorter ones as long as the bend is steep enough for them."""
-    bend = start
-    for scale in reversed(scales):
-        low, high = max(floor, bend - scale.window), min(stop, bend + 2 * scale.window)
-        if high - low >= 8 and (scale is scales[-1] or _bend_stands_out(t_s, level_pa, bend, stop, scale)):
-            bend = low + _bend(t_s[low:high] - t_s[low], level_pa[low:high] - level_pa[low])
-    return bend
+def _closest_bend(t_s: np.ndarray, level_pa: np.ndarray, span: tuple[int, int], near: tuple[int, int], at: int, scales: list[Slopes]) -> int:
+    """The bend within `near`, looked for around `at` with the samples of `span`: over the longest window, then over shorter ones, as short
+    as still places it or as the trace fits two lines on one curve."""
+    floor, stop = span
+    gone = np.flatnonzero(level_pa[at:stop] < (1 - 2 * EMPTYING_SHARE) * level_pa[at])
+    stop = at + int(gone[0]) if gone.size else stop  # from there on no fall is straight
+    bend, window, shortest = at, scales[-1].window, scales[0].window
+    while True:
+        low, high = max(floor, bend - window), min(stop, bend + 2 * window)
+        if high - low < 8:
+            return bend
+        bend = _bend(t_s, level_pa, low, high, near)
+        needed = max(_samples_needed(t_s, level_pa, low, bend, high, scales[0]), window // LESS, shortest)
+        if needed >= window:
+            return bend
+        window = needed
+
+
+def _samples_needed(t_s: np.ndarray, level_pa: np.ndarray, low: int, bend: int, high: int, scale: Slopes) -> int:
+    """Samples before the bend (and twice as many after) that place it to `PLACED` of a sample, by the Cramér-Rao bound of two lines that
+    meet; none where they do not fit or a curve of one degree more fits better, so that fewer are tried."""
+    part, bend_s = slice(low, high), float(t_s[bend - 1])
+    left, less = (_hinge_error(t_s[part], level_pa[part], bend_s, degree) / scale.noise_pa**2 for degree in (2, 3))
+    if left - less > MISFIT**2 or left > (high - low) + MISFIT * (2 * (high - low)) ** 0.5:
+        return 0
+    change = abs(_slope(t_s, level_pa, low, bend) - _slope(t_s, level_pa, bend, high)) * scale.step_s
+    return int(6 * (scale.noise_pa / max(change * PLACED, 1e-9)) ** 2)
 
 
 def _falls_before(t_s: np.ndarray, level_pa: np.ndarray, held: int, bend: int, stop: int, scales: list[Slopes]) -> bool:
@@ -177,27 +202,25 @@ def _last_rise(start: int, shortest: Slopes) -> int | None:
     return int(rising[-1]) * shortest.hop if rising.size else None
 
 
-def _bend_stands_out(t_s: np.ndarray, level_pa: np.ndarray, bend: int, stop: int, scale: Slopes) -> bool:
-    """Whether the slopes on either side of the bend differ by more than this window's threshold."""
-    before = _slope(t_s, level_pa, max(0, bend - scale.window), bend)
-    return abs(before - _slope(t_s, level_pa, bend, min(stop, bend + scale.window))) > scale.threshold_pa_s
-
-
-def _bend(t_s: np.ndarray, level_pa: np.ndarray) -> int:
-    """Index of the first sample past the bend: least squares, coarsely over all places and then around the best one."""
-    low, high = 2, t_s.size - 2
+def _bend(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, near: tuple[int, int]) -> int:
+    """Index of the first sample past the bend of this stretch, within `near`: least squares, coarsely over all places, then around the best."""
+    t, level = t_s[start:stop], level_pa[start:stop]
+    first, last = max(2, near[0] - start), max(3, min(stop - start - 2, near[1] - start))
+    low, high = first, last
     while True:
         stride = max(1, (high - low) // PLACES_AT_ONCE)
-        places = range(low, high, stride)
-        best = min(places, key=lambda place: _hinge_error(t_s, level_pa, float(t_s[place])))
+        best = min(range(low, high, stride), key=lambda place: _hinge_error(t, level, float(t[place])))
         if stride == 1:
-            return best + 1
-        low, high = max(2, best - stride), min(t_s.size - 2, best + stride + 1)
+            return start + best + 1
+        low, high = max(first, best - stride), min(last, best + stride + 1)
 
 
-def _hinge_error(t_s: np.ndarray, level_pa: np.ndarray, bend_s: float) -> float:
-    table = np.column_stack([np.ones_like(t_s), t_s, np.maximum(0.0, t_s - bend_s)])
-    found = np.linalg.solve(table.T @ table + 1e-12 * np.eye(3), table.T @ level_pa)
+def _hinge_error(t_s: np.ndarray, level_pa: np.ndarray, bend_s: float, degree: int = 2) -> float:
+    """Squares left over by two lines that meet at `bend_s`, on a curve (by default a parabola) for what else settles."""
+    whole_s = max(float(t_s[-1] - t_s[0]), 1e-9)
+    unit = (t_s - t_s[0]) / whole_s
+    table = np.column_stack([np.ones_like(unit), unit, np.maximum(0.0, t_s - bend_s) / whole_s, *(unit**n for n in range(2, degree + 1))])
+    found = np.linalg.lstsq(table, level_pa, rcond=None)[0]
     return float(np.sum((level_pa - table @ found) ** 2))
 
 
