@@ -56,3 +56,11 @@ def test_a_moved_limit_is_seen_on_micropython(folder, tmp_path):
     text = (other / "rimward_fw" / "guard.py").read_text()
     (other / "rimward_fw" / "guard.py").write_text(text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)"))
     assert identical.on_micropython(other, None, kept.records.tobytes()) != identical.block_digests(kept.left)
+
+
+def test_the_kept_page_is_of_the_kernels_that_stand():
+    """After a change of a kernel: `python -m tests.interpreter.identical --write`, which takes a quarter of an hour."""
+    text = identical.PAGE.read_text()
+    assert f"Sources: `{identical.sources()}`" in text, f"run {identical.COMMAND}"
+    assert f"| {identical.TICKS} | CPython, numba |" in text and f"| {identical.DEVICE_TICKS} | CPython, numba, MicroPython |" in text
+    assert f"every full-rate tick of {len(CASES)} recorded sessions" in text
