@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from rimward.proof.events import Settings, find_events, highest_pa, noise_pa
+from rimward.proof.events import KINDS, Settings, find_events, highest_pa, noise_pa
 
 DT_MS = 100
 SIGMA_PA = 200
@@ -216,3 +216,38 @@ def test_nonsense_is_refused(t, p):
 
 def test_a_few_samples_hold_no_event():
     assert find_events(np.arange(5), np.ones(5)) == []
+
+
+def anything(rng):
+    """A trace of any length and rate: ramps, drops, decays and creep one on another, with and without noise, rounded or not, vented or not."""
+    n, dt_ms = int(rng.integers(8, 4000)), int(rng.choice([5, 20, 100, 1000]))
+    t, p = np.arange(n) * dt_ms, np.full(n, float(rng.choice([0, 3e4, 2e5, 5.5e5])))
+    for _ in range(int(rng.integers(0, 6))):
+        at = int(rng.integers(0, n))
+        s = (t[at:] - t[at]) / 1000
+        p[at:] += (
+            rng.uniform(-5e3, 5e3) * s,
+            -rng.uniform(0, 5e4),
+            p[at:] * (np.exp(-s * 10 ** rng.uniform(-4, 1)) - 1),
+            -rng.uniform(0, 2e4) * np.log1p(s / 5),
+            np.minimum(s * 5000, rng.uniform(0, 3e5)),
+        )[int(rng.integers(5))]
+    p = np.maximum(p, -1000) + rng.choice([0, 0, 1, 150, 2000]) * rng.normal(0, 1, n)
+    return t, np.round(p / 100) * 100 if rng.random() < 0.3 else p, np.arange(n) >= rng.integers(0, n) if rng.random() < 0.3 else None
+
+
+@pytest.mark.parametrize("first", range(0, 200, 20))
+def test_no_trace_is_too_odd(first):
+    """Among such traces are ones without noise, and ones whose whole pressure is no more than their noise."""
+    for seed in range(first, first + 20):
+        t, p, venting = anything(np.random.default_rng(seed))
+        found = find_events(t, p, venting=venting)
+        assert all(0 <= event.index < t.size and event.kind in KINDS for event in found)
+        assert [event.index for event in found] == sorted(event.index for event in found)
+
+
+def test_a_weak_tyre_under_loud_noise_has_no_release():
+    """A fall of 17 kPa, less than eight times the noise that is stated, cannot be told a release; with the trace's own noise it is one."""
+    p = np.where(np.arange(400) < 200, 25_000.0, 8_000.0) + np.random.default_rng(4).normal(0, 100, 400)
+    assert "release" not in kinds(find_events(np.arange(400) * 20, p, Settings(noise_pa=2_500)))
+    assert kinds(find_events(np.arange(400) * 20, p)) == ["release"]

@@ -130,6 +130,8 @@ def _release_index(t: np.ndarray, p: np.ndarray, settings: Settings, floor: floa
         part = p[before : before + reach + 2]
         top = int(np.argmax(part))
         lower = np.flatnonzero(part[top:] < part[top] - floor)
+        if not lower.size:  # no more than noise
+            continue
         at = before + top + int(lower[0])
         if not _commanded(p, at, asked) and _fell_by_itself(p[at - 1 : at + reach], asked[at - 1 : at + reach], settings.release_share / reach):
             return at

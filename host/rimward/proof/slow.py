@@ -179,11 +179,12 @@ def _samples_needed(t_s: np.ndarray, level_pa: np.ndarray, low: int, bend: int, 
     """Samples before the bend (and twice as many after) that place it to `PLACED` of a sample, by the Cramér-Rao bound of two lines that
     meet; none where they do not fit or a curve of one degree more fits better, so that fewer are tried."""
     part, bend_s = slice(low, high), float(t_s[bend - 1])
-    left, less = (_hinge_error(t_s[part], level_pa[part], bend_s, degree) / scale.noise_pa**2 for degree in (2, 3))
+    noise_pa = max(scale.noise_pa, 1.0)  # a trace may have none
+    left, less = (_hinge_error(t_s[part], level_pa[part], bend_s, degree) / noise_pa**2 for degree in (2, 3))
     if left - less > MISFIT**2 or left > (high - low) + MISFIT * (2 * (high - low)) ** 0.5:
         return 0
     change = abs(_slope(t_s, level_pa, low, bend) - _slope(t_s, level_pa, bend, high)) * scale.step_s
-    return int(6 * (scale.noise_pa / max(change * PLACED, 1e-9)) ** 2)
+    return int(6 * (noise_pa / max(change * PLACED, 1e-9)) ** 2)
 
 
 def _falls_before(t_s: np.ndarray, level_pa: np.ndarray, held: int, bend: int, stop: int, scales: list[Slopes]) -> bool:
@@ -205,7 +206,8 @@ def _last_rise(start: int, shortest: Slopes) -> int | None:
 def _bend(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, near: tuple[int, int]) -> int:
     """Index of the first sample past the bend of this stretch, within `near`: least squares, coarsely over all places, then around the best."""
     t, level = t_s[start:stop], level_pa[start:stop]
-    first, last = max(2, near[0] - start), max(3, min(stop - start - 2, near[1] - start))
+    first = min(max(2, near[0] - start), t.size - 3)
+    last = max(first + 1, min(t.size - 2, near[1] - start))
     low, high = first, last
     while True:
         stride = max(1, (high - low) // PLACES_AT_ONCE)
