@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from rimward.proof.events import KINDS, Settings, find_events, highest_pa, noise_pa
+from rimward.proof.events import KINDS, Settings, find_events, find_sudden, highest_pa, noise_pa
 
 DT_MS = 100
 SIGMA_PA = 200
@@ -244,6 +244,8 @@ def test_no_trace_is_too_odd(first):
         found = find_events(t, p, venting=venting)
         assert all(0 <= event.index < t.size and event.kind in KINDS for event in found)
         assert [event.index for event in found] == sorted(event.index for event in found)
+        sudden = ("seating_pop", "slip", "release")
+        assert find_sudden(t, p, venting=venting) == [event for event in found if event.kind in sudden]
 
 
 def test_a_weak_tyre_under_loud_noise_has_no_release():

@@ -17,6 +17,7 @@ MEDIAN_OF_ABSOLUTE = 0.6744897501960817  # of a unit normal
 TREND_SAMPLES = 8
 SETTLE_SAMPLES = 6  # within which hose and filter show the whole of a drop
 VENT_FIRST_SHARE = 0.1
+LEAST_SAMPLES = 6
 LEAST_PA = 20_000  # under this there is nothing left to release
 
 
@@ -62,22 +63,24 @@ class Event:
 
 def find_events(t_ms, pressure_pa, settings: Settings = DEFAULT, venting=None) -> list[Event]:
     """All events in time order, none after a release. `venting` marks samples at which the vent was commanded open."""
-    t, p = np.asarray(t_ms), np.asarray(pressure_pa, dtype=float)
-    _check(t, p)
-    if p.size < 6:
+    t, p, asked = _trace(t_ms, pressure_pa, venting)
+    if p.size < LEAST_SAMPLES:
         return []
-    asked = np.zeros(p.size, dtype=bool) if venting is None else np.asarray(venting, dtype=bool)
     noise = noise_pa(p) if settings.noise_pa is None else settings.noise_pa
-    floor = max(settings.step_min_pa, settings.step_sigma * noise)
-    released = _release_index(t, p, settings, floor, asked)
+    drops, released = _drops_and_release(t, p, settings, noise, asked)
     end = p.size if released is None else released
-    drops = _sudden_drops(p[:end], floor, asked)
     want = slow.Fall(settings.judge_s, settings.slope_min_pa_s, settings.fall_min_pa, settings.slope_sigma, settings.windows)
     runs = slow.falls(t[:end] / 1000, _without_drops(p[:end], drops), noise, asked[:end], want)
-    found = [_sudden(t, p, at, size, settings) for at, size in drops] + [_slow(t, p, run) for run in runs]
-    if released is not None:
-        found.append(_event("release", t, p, released, float(np.min(p[released:])) - float(p[released - 1])))
-    return sorted(found, key=lambda event: event.index)
+    return sorted(_sudden(t, p, drops, released, settings) + [_slow(t, p, run) for run in runs], key=lambda event: event.index)
+
+
+def find_sudden(t_ms, pressure_pa, settings: Settings = DEFAULT, venting=None) -> list[Event]:
+    """Pops, slips and the release alone: a hundredth of the time, for who has a heartbeat to keep."""
+    t, p, asked = _trace(t_ms, pressure_pa, venting)
+    if p.size < LEAST_SAMPLES:
+        return []
+    noise = noise_pa(p) if settings.noise_pa is None else settings.noise_pa
+    return _sudden(t, p, *_drops_and_release(t, p, settings, noise, asked), settings)
 
 
 def noise_pa(pressure_pa: np.ndarray) -> float:
@@ -176,8 +179,18 @@ def _jump(p: np.ndarray, at: int, smallest: float) -> float:
     return max(smallest, float(np.mean(before) - np.mean(after)) + rise * apart)
 
 
-def _sudden(t: np.ndarray, p: np.ndarray, at: int, size: float, settings: Settings) -> Event:
-    return _event("seating_pop" if p[at - 1] < settings.seated_pa else "slip", t, p, at, -size)
+def _drops_and_release(t: np.ndarray, p: np.ndarray, settings: Settings, noise: float, asked: np.ndarray) -> tuple[list[tuple[int, float]], int | None]:
+    """(first sample, size) of the sudden drops, and the release's first sample."""
+    floor = max(settings.step_min_pa, settings.step_sigma * noise)
+    released = _release_index(t, p, settings, floor, asked)
+    return _sudden_drops(p[: p.size if released is None else released], floor, asked), released
+
+
+def _sudden(t: np.ndarray, p: np.ndarray, drops: list[tuple[int, float]], released: int | None, settings: Settings) -> list[Event]:
+    found = [_event("seating_pop" if p[at - 1] < settings.seated_pa else "slip", t, p, at, -size) for at, size in drops]
+    if released is not None:
+        found.append(_event("release", t, p, released, float(np.min(p[released:])) - float(p[released - 1])))
+    return found
 
 
 def _slow(t: np.ndarray, p: np.ndarray, run: slow.Run) -> Event:
@@ -188,10 +201,12 @@ def _event(kind: str, t: np.ndarray, p: np.ndarray, at: int, change_pa: float) -
     return Event(kind, at, int(t[at]), highest_pa(p[:at]), change_pa)
 
 
-def _check(t: np.ndarray, p: np.ndarray) -> None:
+def _trace(t_ms, pressure_pa, venting) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    t, p = np.asarray(t_ms), np.asarray(pressure_pa, dtype=float)
     if t.shape != p.shape or t.ndim != 1:
         raise ValueError("times and pressures must be two rows of one length")
     if not np.all(np.isfinite(p)):
         raise ValueError("a pressure is not finite")
     if np.any(np.diff(t) <= 0):
         raise ValueError("times must rise")
+    return t, p, np.zeros(p.size, dtype=bool) if venting is None else np.asarray(venting, dtype=bool)

@@ -19,7 +19,7 @@ from rimward.errors import Refusal
 from rimward.keys import Ring
 from rimward.link import Client, LockstepTransport, verbs
 from rimward.proof import bench, fromsession, merge, record
-from rimward.proof.events import Event, find_events
+from rimward.proof.events import Event, find_events, find_sudden
 from rimward.proof.load import Sample
 from rimward.proof.retention import held
 from rimward.sessions import read_session
@@ -36,7 +36,6 @@ RATE_HZ = 50
 PERSON_S = 300.0  # how long a person may take over a step
 EMPTY_PA = 10_000
 CLOSED_S = 120.0
-SUDDEN = ("seating_pop", "slip", "release")
 RECONNECT_S = 30.0  # a cable that comes back in this time brings the record home
 Tell = Callable[[str, dict[str, Any]], None]
 
@@ -108,9 +107,9 @@ class Session:
         t, low, vent = self.live.trace(LOOK_SAMPLES)
         if len(t) < fromsession.LEAST_SAMPLES:
             return
-        for event in find_events(t, low, venting=vent):
+        for event in find_sudden(t, low, venting=vent):
             known = any(e.kind == event.kind and abs(e.t_ms - event.t_ms) < SAME_S * 1000 for e in self.found)
-            if event.kind in SUDDEN and not known:
+            if not known:
                 self.found.append(event)
                 self.tell("event", event.as_json())
 
