@@ -1,6 +1,6 @@
 """Cracked hoses on a workshop line: a manifold that empties while the core holds the tyre must not be taken for the tyre.
 
-Sessions of campaigns (number 1: a million with all faults; the others: `hose_cracked` alone) that ended above their ceiling before the
+Sessions of campaigns (seed 1: a million with all faults; the others: `hose_cracked` alone) that ended above their ceiling before the
 fill knew this.
 """
 

@@ -66,7 +66,7 @@ def find_events(t_ms, pressure_pa, settings: Settings = DEFAULT, venting=None) -
     t, p, asked = _trace(t_ms, pressure_pa, venting)
     if p.size < LEAST_SAMPLES:
         return []
-    noise = noise_pa(p) if settings.noise_pa is None else settings.noise_pa
+    noise = _noise_of(p, settings)
     drops, released = _drops_and_release(t, p, settings, noise, asked)
     end = p.size if released is None else released
     want = slow.Fall(settings.judge_s, settings.slope_min_pa_s, settings.fall_min_pa, settings.slope_sigma, settings.windows)
@@ -79,8 +79,11 @@ def find_sudden(t_ms, pressure_pa, settings: Settings = DEFAULT, venting=None) -
     t, p, asked = _trace(t_ms, pressure_pa, venting)
     if p.size < LEAST_SAMPLES:
         return []
-    noise = noise_pa(p) if settings.noise_pa is None else settings.noise_pa
-    return _sudden(t, p, *_drops_and_release(t, p, settings, noise, asked), settings)
+    return _sudden(t, p, *_drops_and_release(t, p, settings, _noise_of(p, settings), asked), settings)
+
+
+def _noise_of(p: np.ndarray, settings: Settings) -> float:
+    return noise_pa(p) if settings.noise_pa is None else settings.noise_pa
 
 
 def noise_pa(pressure_pa: np.ndarray) -> float:
