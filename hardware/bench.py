@@ -25,8 +25,8 @@ VARIED: dict[str, tuple[str, dict[str, str], str]] = {
     "J7": ("B 0 to 16 bar gauge", {}, "transducer B, range of the bench"),
     "R36": ("4.99k", {}, "threshold, bottom: without the key in the bench position the cutoff opens near 4.9 bar"),
     "R38": ("4.42k", {}, "raises the threshold in the bench position; an open contact is the low threshold"),
-    "R33": ("18.7k", {}, "test voltage: 12 bar, over the whole band of the bench"),
-    "S3": ("range key, three positions", {"A_COM": "V5_CUT", "A_BENCH": "KEY_REF", "B_COM": "FEED", "B_BENCH": "KEY_LOW", "C_COM": "FEED", "C_BENCH": "KEY_HIGH"},
+    "R32": ("2.00k", {}, "threshold of the daily test: some 4 bar in the bench position"),
+    "S3": ("range key, three positions", {"A_COM": "V5_CUT", "A_BENCH": "KEY_REF", "B_COM": "FEED", "B_BENCH": "KEY_LOW_W", "C_COM": "FEED", "C_BENCH": "KEY_HIGH_W"},
            "third position: closes all three poles; both range contacts closed is what ordinary firmware takes for a broken key, and all that "
            "the bench's takes for its own"),
     "J10": ("id plug, both bench contacts bridged", {}, "tells firmware that these are the bench's transducers"),
@@ -75,7 +75,7 @@ def trip_pa(errors: dict[str, float], key: bool, falling: bool = False) -> float
     """Trip pressure for given errors, as `cutoff.trip_pa`; `key`: the bench position."""
     r35, r36, r37, r38 = (ohms(parts()[name].value) * (1 + errors[name]) for name in ("R35", "R36", "R37", "R38"))
     out = 0.0 if falling else 1 - errors["comparator_output_drop"] / cutoff.SUPPLY_V
-    signal = cutoff.threshold(r35, r36, r37, 1 / r38 if key else 0.0, out) + errors["comparator_offset"] / cutoff.SUPPLY_V
+    signal = cutoff.threshold(r35, r36, r37, cutoff.balance_s() + (1 / r38 if key else 0.0), out, cutoff.monitor_s()) + errors["comparator_offset"] / cutoff.SUPPLY_V
     return pressure(signal) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
 
 

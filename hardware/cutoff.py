@@ -27,10 +27,23 @@ Number = Any
 SUPPLY_V = 5.0
 
 
-def threshold(top: Number, bottom: Number, feedback: Number, key: Number, out: Number) -> Number:
-    """Fraction of supply at REF. `key` is R38's conductance in siemens (0 when its contact is open), `out` CUT_HI as a fraction of supply."""
+def threshold(top: Number, bottom: Number, feedback: Number, key: Number, out: Number, load_s: Number = 0.0) -> Number:
+    """Fraction of supply at REF. `key` is R90's conductance in siemens plus, with its contact shut, R38's, `out` CUT_HI as a fraction of supply,
+    `load_s` what else hangs on REF to ground: the processor's divider, R32 while the test button is held."""
     up = 1 / top + key
-    return (up + out / feedback) / (up + 1 / bottom + 1 / feedback)
+    return (up + out / feedback) / (up + 1 / bottom + 1 / feedback + load_s)
+
+
+@cache
+def monitor_s() -> float:
+    """Conductance in siemens of the processor's divider at REF; its 1 % moves the trip by less than 25 Pa."""
+    return 1 / sum(ohms(load()[r].value) for r in ("R85", "R86", "R87"))
+
+
+@cache
+def balance_s() -> float:
+    """Conductance in siemens of R90, which balances that divider."""
+    return 1 / ohms(load()["R90"].value)
 
 
 @cache
@@ -44,7 +57,7 @@ def trip_pa(errors: dict[str, Number], high: bool, falling: bool = False) -> Num
     """Trip pressure (or, `falling`, the pressure at which it closes again) for given errors; keys as in `TERMS`."""
     r35, r36, r37, r38 = (value * (1 + errors[name]) for name, value in resistors().items())
     out = 0.0 if falling else 1 - errors["comparator_output_drop"] / SUPPLY_V
-    ref = threshold(r35, r36, r37, 1 / r38 if high else 0.0, out)
+    ref = threshold(r35, r36, r37, balance_s() + (1 / r38 if high else 0.0), out, monitor_s())
     signal = ref + errors["comparator_offset"] / SUPPLY_V
     return pressure(signal) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
 
@@ -67,6 +80,21 @@ def band(high: bool, error_fs: float | None = None) -> tuple[float, float, float
     return min(trips), trip_pa(zero, high), max(trips)
 
 
+@cache
+def test_band() -> tuple[float, float, float]:
+    """(lowest, nominal, highest) trip pressure in the low range while the test button is held, by worst case; R32 within its 0.1 %."""
+    r32, zero = ohms(load()["R32"].value), dict.fromkeys(TERMS, 0.0)
+    bottom = 1 / (1 / resistors()["R36"] + 1 / r32)
+
+    def trip(errors: dict[str, Number]) -> Number:
+        r35, r37 = (resistors()[n] * (1 + errors[n]) for n in ("R35", "R37"))
+        ref = threshold(r35, bottom * (1 + errors["R36"]), r37, balance_s(), 1 - errors["comparator_output_drop"] / SUPPLY_V, monitor_s())
+        return pressure(ref + errors["comparator_offset"] / SUPPLY_V) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
+
+    trips = [trip(dict(zip(TERMS, c))) for c in product(*(ends(t) for t in TERMS))]
+    return min(trips), trip(zero), max(trips)
+
+
 def monte_carlo(high: bool, count: int = 200_000, seed: int = 6) -> dict[str, float]:
     """Trip pressure of `count` units with every term drawn evenly between its worst ends (no credit for a normal distribution)."""
     rng = np.random.default_rng(seed)
@@ -79,8 +107,8 @@ def monte_carlo(high: bool, count: int = 200_000, seed: int = 6) -> dict[str, fl
 def latch(parts: dict[str, Part]) -> dict[str, float]:
     """The latch at its worst: how many times over Q12 is driven, the threshold it leaves, and the signal of an empty manifold above it, in V."""
     p, v = PARAMS, PARAMS["v5_sens"]
-    drop = parts["D21"].limits["V"] * 1.05 + p["npn_vbe"].high
-    base_a = (v.low - drop) / (ohms(parts["R46"].value) * 1.012) - p["npn_vbe"].high / ohms(parts["R47"].value)
+    feed = (ohms(parts["R46"].value) + ohms(parts["R97"].value)) * 1.012
+    base_a = (v.low - p["npn_vbe"].high) / feed - p["npn_vbe"].high / ohms(parts["R47"].value)
     sink_a = v.high * (1 / ohms(parts["R35"].value) + 1 / ohms(parts["R38"].value))
     signal_v = (fraction(0.0) - 0.8 * (p["c_error_fs"].high + p["c_drift_fs"].high)) * v.low + p["comparator_offset"].low
     return {"drive": base_a * p["npn_gain"].low / sink_a, "threshold_v": p["npn_saturation"].high, "empty_signal_v": signal_v}

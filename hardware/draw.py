@@ -10,27 +10,29 @@ from typing import Any
 import schemdraw
 import schemdraw.elements as elm
 
-from hardware.circuit import SHEET_TITLES, SHEETS, Part, load
+from hardware.circuit import GROUNDS, SHEET_TITLES, SHEETS, Part, load
 
 schemdraw.use("svg")
 
 LAYOUT: dict[str, tuple[str, ...]] = {
-    "power": ("#J1 | V12_RAW F1 /D1 /C1 | V12 F2 /C2 | V12 F3 /C5 | V12 F4", "#U2 | V5 /C3 D2 | #U3 | V5_SENS /C4",
-              "#U5 | V5_CUT /C6 | #U8 | VA /C7"),
+    "power": ("#J1 | V12_RAW F1 /D1 /C1 D6 | V12_AUX F2 /C2", "V12_AUX F3 R49 /C5 | V12_AUX F4 | #U2 | V5 /C3 D2", "#U3 | V5_SENS /C4 | #U5 | V5_CUT /C6 /D22",
+              "#U8 | VA /C7 | PGND NT1 | PGND NT2 | PGND NT3"),
     "air": ("GATE /R2 C10 C11 R1 ^R26 ^D3 Q3.B", "Q3_C R27 /C12 /R3 /R4 R5 /R6 Q1.B", "Q1_C R7 ^R8 Q2.B | Q2_C R9 /R10 /R11 /D5 M1.G",
-            "#K1 | #J2 | PUMP_N D8 | GND D7"),
-    "coils": ("V12_COIL S1 | CUT_PULL D18 R13 ^R12 ^R28 Q5.G", "RELAY R14 /R15 /R16 Q6.G | COIL_N D9 D10", "CUT_PULL D19 R18 ^R17 ^R29 Q8.G | #J4",
+            "#K1 | #J2 | PUMP_N D7 | PUMP_N /D8 | PUMP_P /D23"),
+    "coils": ("V12_COIL S1 | Q5_PULL R13 ^R12 ^R28 Q5.G", "RELAY R14 /R15 /R16 Q6.G | COIL_N D9 D10", "Q8_PULL R18 ^R17 ^R29 Q8.G | #J4",
               "VENT R19 /R20 /R21 Q9.G | VENT_N D11 D12", "VENT_P R22 /R23 %D13 | V12_RUN R24 /R25 %D17"),
-    "cutoff": ("#J5 | SIG_C_RAW ^R30 | #S2 | SIG_SEL ^R31 R34 /C20", "TEST_V ^R32 /R33 | REF ^R35 /R36 /C22 R38 | CUT_HI R37 | REF_LO ^R39 /R44",
-               "#U4 | V5_CUT /C21 | CUT_HI R40 /R41 Q4.B", "CUT_LO R42 /R43 Q7.B | CUT_HI R45 Q11.B", "V5_CUT D21 R46 /C23 /R47 Q12.B"),
-    "sense": ("#J6 | SIG_A_RAW /R51 R50 /C30 | #U6 | V5_SENS /C31", "SPI_MOSI ^R52 | SPI_CS /R53 | SPI_SCK /R54 | SPI_MISO /R55 | V3V3 /C33 /C37",
+    "cutoff": ("#J5 | SIG_C_RAW /R30 R34 /C20 | SIG_C_RAW R48", "REF ^R35 ^R90 /R36 /C22 R38 | CUT_HI R37 | REF_LO ^R39 /R44", "REF S2 /R32 | #U4 | V5_CUT /C21",
+               "CUT_HI R40 /R41 Q4.B | CUT_HI R98 /R99 Q13.B", "CUT_LO R42 /R43 Q7.B | CUT_HI R45 Q11.B | #U10", "V5_CUT R46 R97 /C23 /R47 Q12.B"),
+    "monitor": ("#U9 | V3V3 /C38", "SIG_C_RAW R81 R82 /R83", "V5_CUT R88 R89 /R91", "REF R85 R86 /R87", "COIL_P R92 /R93 %D26"),
+    "sense": ("#J6 | SIG_A_RAW /R51 R50 /C30 %D27 | #U6 | V5_SENS /C31", "SPI_MOSI ^R52 | SPI_CS /R53 | SPI_SCK /R54 | SPI_MISO /R55 | V3V3 /C33 /C37",
               "#J7 | SIG_B_RAW R56 /R57 /C34 %D14 | V5_SENS R58 /R59 /C35 %D15", "V12 R60 /R61 /C36 %D16 | #U7 | BARO_SDA ^R62 | BARO_SCL ^R63"),
-    "panel": ("#U1 | #J9 | #S3 | #J10", "DISPLAY_SDA ^R64 | DISPLAY_SCL ^R65 | V3V3 R70 S4 /R66 | FEED S5 /R67 | FEED S6 /R68",
-              "KEY_LOW /R73 | KEY_HIGH /R74 | WORKSHOP /R75 | BENCH0 /R76 | BENCH1 /R77", "BUZZER R78 /R79 Q10.B | V5 LS1 | LAMP R80 D20"),
+    "panel": ("#U1 | #J9 | #S3 | #J10", "SDA_W R109 ^R64 | SCL_W R110 ^R65 | V3V3 R70", "FEED S4 R101 /R66 | FEED S5 R102 /R67 | FEED S6 R103 /R68",
+              "KEY_LOW_W R104 /R73 | KEY_HIGH_W R105 /R74 | WORKSHOP_W R106 /R75", "BENCH0_W R107 /R76 | BENCH1_W R108 /R77", "#D28 | #D29 | #D30", "BUZZER R78 /R79 Q10.B | V5 LS1 | LAMP R80 D20"),
 }
-SYMBOL = {"res": elm.Resistor, "res-precision": elm.Resistor, "cap-ceramic": elm.Capacitor, "cap-film": elm.Capacitor, "cap-bulk": elm.Capacitor,
-          "diode-signal": elm.Diode, "diode-signal-schottky": elm.Schottky, "diode-schottky": elm.Schottky, "diode-power": elm.Schottky,
-          "zener": elm.Zener, "tvs": elm.Zener, "led": elm.LED, "fuse-blade": elm.Fuse, "fuse-small": elm.Fuse, "switch-run": elm.Button,
+SYMBOL = {"res": elm.Resistor, "res-precision": elm.Resistor, "res-power": elm.Resistor, "net-tie": elm.Line, "cap-tantalum": elm.Capacitor,
+          "cap-ceramic": elm.Capacitor, "cap-film": elm.Capacitor, "cap-bulk": elm.Capacitor,
+          "diode-signal": elm.Diode, "diode-signal-schottky": elm.Schottky, "diode-schottky": elm.Schottky, "diode-feed": elm.Schottky,
+          "diode-power": elm.Schottky, "zener-12": elm.Zener, "zener-33": elm.Zener, "zener-5v6": elm.Zener, "tvs": elm.Zener, "tvs-bi": elm.Zener, "switch-test": elm.Button, "led": elm.LED, "fuse-blade": elm.Fuse, "fuse-small": elm.Fuse, "switch-run": elm.Button,
           "button": elm.Button, "buzzer": elm.Speaker}
 TRANSISTOR = {"npn": (elm.BjtNpn, "base"), "pnp": (elm.BjtPnp, "base"), "nmos": (elm.NFet, "gate"), "nmos-power": (elm.NFet, "gate"),
               "pmos": (elm.PFet, "gate")}
@@ -86,8 +88,10 @@ class Pen:
 
     def name(self, net: str, x: float, y: float, above: bool) -> None:
         """A net's end: the ground sign, or its name."""
-        if net == "GND" and not above:
+        if net in GROUNDS and not above:
             self.put(elm.Ground().at((x, y)))
+            if net != "GND":
+                self.text(x + 0.3, y - 0.35, net, "left", "center", 7)
         else:
             self.text(x, y + (0.1 if above else -0.1), net, "center", "bottom" if above else "top")
 

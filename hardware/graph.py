@@ -6,11 +6,11 @@ on it is taken as on, and only capacitors and open contacts are trusted to block
 
 from dataclasses import dataclass
 
-from hardware.circuit import Part
+from hardware.circuit import GROUNDS, Part
 
-RAILS = ("V12_RAW", "V12", "V12_LOGIC", "V12_CUT", "V12_COIL", "V5", "VSYS", "V5_SENS", "V5_CUT", "V3V3", "VA")
-TWO_WAY = {"res": ("1", "2"), "res-precision": ("1", "2"), "fuse-blade": ("1", "2"), "fuse-small": ("1", "2")}
-ONE_WAY = ("diode-signal", "diode-signal-schottky", "diode-schottky", "diode-power", "led")
+RAILS = ("V12_RAW", "V12", "V12_AUX", "V12_LOGIC", "V12_CUT", "V12_REG", "V12_COIL", "V5", "VSYS", "V5_SENS", "V5_CUT", "V3V3", "VA")
+TWO_WAY = {"res": ("1", "2"), "res-precision": ("1", "2"), "res-power": ("1", "2"), "fuse-blade": ("1", "2"), "fuse-small": ("1", "2")}
+ONE_WAY = ("diode-signal", "diode-signal-schottky", "diode-schottky", "diode-feed", "diode-power", "led")
 CHANNEL = {"npn": ("C", "E"), "pnp": ("E", "C"), "nmos": ("D", "S"), "nmos-power": ("D", "S"), "pmos": ("S", "D")}
 CONTROL = {"npn": "B", "pnp": "B", "nmos": "G", "nmos-power": "G", "pmos": "G"}
 WEAK = ("R37",)  # hysteresis: too weak to turn Q4 on by itself, which rules.weak_feedback works out
@@ -74,7 +74,7 @@ def reach(start: set[str], edges: list[tuple[str, str]], stop: set[str], backwar
 
 def driven_nets(parts: dict[str, Part], state: State) -> tuple[set[str], set[str]]:
     """(nets held high by something, nets held low): supplies, processor outputs at a steady level, outputs of chips."""
-    high, low = set(RAILS), {"GND"}
+    high, low = set(RAILS), set(GROUNDS)
     for part in parts.values():
         if part.kind == "mcu-board" and state.gpio in "01":
             outs = {net_of(part, pin, state) for pin, net in part.pins.items() if net in ("GATE", "RELAY", "VENT", "BUZZER", "LAMP")}
@@ -83,7 +83,7 @@ def driven_nets(parts: dict[str, Part], state: State) -> tuple[set[str], set[str
             for pin in ("OUTA", "OUTB"):
                 (low if state.cutoff_open else high).add(net_of(part, pin, state))
     closed = {r: p for r, p in parts.items() if p.kind in ("fuse-blade", "fuse-small", "switch-run")}
-    return reach(high, fixed_edges(closed, state), {"GND"}), low
+    return reach(high, fixed_edges(closed, state), low), low
 
 
 def solve(parts: dict[str, Part], state: State) -> set[str]:
@@ -120,14 +120,14 @@ def energised(parts: dict[str, Part], state: State, load: tuple[str, str, str], 
     """May current flow through a load (reference, pin, pin) from the 12 V side to ground, not counting what
     comes through resistors? `contact`: the relay contact is closed."""
     ref, plus, minus = load
-    strong = {r: p for r, p in parts.items() if r != ref and p.kind not in ("res", "res-precision")}
+    strong = {r: p for r, p in parts.items() if r != ref and not p.kind.startswith("res")}
     edges = fixed_edges(strong, state) + channel_edges(parts, state, on)
     if contact:
         k1 = parts["K1"]
         edges.append((net_of(k1, "11", state), net_of(k1, "14", state)))
     a, b = net_of(parts[ref], plus, state), net_of(parts[ref], minus, state)
-    feeds = reach({"V12"}, edges, {"GND"})
-    drains = reach({"GND"}, edges, set(RAILS), backwards=True)
+    feeds = reach({"V12"}, edges, set(GROUNDS))
+    drains = reach(set(GROUNDS), edges, set(RAILS), backwards=True)
     return a in feeds and b in drains
 
 

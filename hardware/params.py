@@ -25,7 +25,7 @@ PARAMS = {
     # supplies and surroundings
     "v12": Param(10.5, 12.0, 14.5, "V", OURS + ": lead-acid or lithium battery, or adapter"),
     "v3v3": Param(3.2, 3.3, 3.4, "V", MEM + " (regulator on the Pico, 3 %)"),
-    "v5_sens": Param(4.75, 5.0, 5.25, "V", "usual class figure of a 5 V regulator, 5 %, " + MEM),
+    "v5_sens": Param(4.90, 5.0, 5.10, "V", "regulator of 2 % over temperature, " + MEM),
     "temperature": Param(0.0, 20.0, 50.0, "degC", OURS + ": working range of the inflator"),
     "altitude": Param(0.0, 0.0, 3000.0, "m", OURS),
     # passive parts
@@ -36,7 +36,7 @@ PARAMS = {
     "npn_saturation": Param(0.01, 0.05, 0.15, "V", MEM + " (small-signal type, 0.3 mA)"),
     # gate stage
     "npn_vbe": Param(0.50, 0.58, 0.68, "V", MEM + " (small-signal type at 40 uA, 50 to 0 degC; -2 mV/K)"),
-    "npn_gain": Param(100.0, 250.0, 500.0, "-", MEM),
+    "npn_gain": Param(100.0, 290.0, 475.0, "-", MEM + " (groups B: 200 to 450 and 475 at 2 mA; half of it at 40 uA and 0 degC)"),
     "mos_threshold": Param(1.0, 2.0, 4.0, "V", MEM + " (covers logic-level and standard types)"),
     "mos_charge": Param(20e-9, 50e-9, 120e-9, "C", MEM),
     # relay

@@ -166,7 +166,7 @@ def right_side(s: Sheet) -> None:
     """Manifold, taps, vent, relief valves, hose and tyre."""
     s.line((560, 240), (640, 240), (640, 470), (1140, 470))
     s.dot(560, 240)
-    s.path("M660 205 h330 a18 18 0 0 1 0 36 h-330 a18 18 0 0 1 0 -36 z")
+    s.path("M660 205 h240 a18 18 0 0 1 0 36 h-240 a18 18 0 0 1 0 -36 z")
     s.line((640, 223), (642, 223))
     s.text(735, 258, "dead-end plenum: no through flow past the taps", 11)
     s.drawn.add("PL1")
@@ -176,7 +176,10 @@ def right_side(s: Sheet) -> None:
     s.line((640, 240), (640, 223))
     s.transducer("TA", 710, 205, "A", "40 um")
     s.transducer("TB", 820, 205, "B", "40 um")
-    s.transducer("TC", 930, 205, "C", "40 um, cutoff")
+    s.dot(640, 470)
+    s.line((640, 470), (640, 610), (720, 610), (720, 606))
+    s.transducer("TC", 720, 606, "C", "40 um, cutoff")
+    s.text(742, 614, "a port of its own: a blocked neck of the plenum leaves C alive", 11)
     s.dot(640, 350)
     s.line((640, 350), (766, 350), (766, 332))
     s.valve("SV3", 700, 310, False, False)
@@ -229,5 +232,5 @@ def diagram() -> str:
     missing = {part.ref for part in AIR_PARTS} - s.drawn
     if missing:
         raise ValueError(f"not on the pneumatic diagram: {', '.join(sorted(missing))}")
-    head = '<svg xmlns="http://www.w3.org/2000/svg" width="1380" height="560" viewBox="0 0 1380 560">'
-    return head + '<rect width="1380" height="560" fill="white"/>' + "\n".join(s.items) + "</svg>\n"
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="1380" height="640" viewBox="0 0 1380 640">'
+    return head + '<rect width="1380" height="640" fill="white"/>' + "\n".join(s.items) + "</svg>\n"

@@ -8,11 +8,11 @@ from pathlib import Path
 from rimward_fw.board import pins as pin_table
 
 from hardware import cutoff, graph
-from hardware.circuit import Part, load, nets, ohms
+from hardware.circuit import GROUNDS, Part, load, nets, ohms
 from hardware.params import HIGH_BAND_TOP_PA, PARAMS, fraction
 
 BOARD = Path(__file__).resolve().parent.parent / "firmware" / "rimward_fw" / "board"
-CHIP_INPUTS = {"comparator": ("INA+", "INA-", "INB+", "INB-"), "adc16": ("AINP", "CONVST", "SCLK", "DIN", "REF"), "barometer": ("SDI", "SCK", "CSB", "SDO")}
+CHIP_INPUTS = {"comparator": ("INA+", "INA-", "INB+", "INB-"), "adc16": ("AINP", "CONVST", "SCLK", "DIN", "REF"), "adc-i2c": ("AIN0", "AIN1", "AIN2", "AIN3", "SDA", "SCL", "ADDR"), "barometer": ("SDI", "SCK", "CSB", "SDO")}
 SPI0 = {"miso": (0, 4, 16, 20), "sck": (2, 6, 18, 22), "mosi": (3, 7, 19, 23)}
 I2C = {0: {"sda": (0, 4, 8, 12, 16, 20), "scl": (1, 5, 9, 13, 17, 21)}, 1: {"sda": (2, 6, 10, 14, 18, 26), "scl": (3, 7, 11, 15, 19, 27)}}
 ADC_PINS = (26, 27, 28)
@@ -101,7 +101,7 @@ def no_floating_input(parts: dict[str, Part]) -> Check:
     """With the processor in reset and every contact open, a resistor or a rail still decides the level of every input."""
     state = graph.State(gpio="z", run_held=False)
     edges = [e for e in graph.fixed_edges({r: p for r, p in parts.items() if p.kind in graph.TWO_WAY}, state)]
-    held = graph.reach({"GND", *graph.RAILS}, edges, set())
+    held = graph.reach({*GROUNDS, *graph.RAILS}, edges, set())
     floating = [f"{ref}.{pin} on {net}" for ref, pin, net in input_pins(parts) if net not in held]
     return Check("inputs: none floats", not floating, listing(floating) if floating else f"{len(input_pins(parts))} inputs held")
 
@@ -149,7 +149,8 @@ def ratiometric(parts: dict[str, Part]) -> Check:
 
 def cutoff_apart(parts: dict[str, Part]) -> Check:
     """The independent cutoff shares no supply, net or part with A, B or the processor, but ground and its two switched outputs."""
-    own = {"V5_CUT", "V12_CUT", "SIG_C_RAW", "SIG_SEL", "SIG_C", "REF", "REF_LO", "CUT_HI", "CUT_LO", "KEY_REF", "TEST_V", "CUT_PULL", "CUT_MID", "LATCH_P", "LATCH_B", "Q11_B"}
+    own = {"V5_CUT", "V12_CUT", "V12_REG", "SIG_C_RAW", "SIG_C", "REF", "REF_LO", "CUT_HI", "CUT_LO", "KEY_REF", "TEST_R", "Q5_PULL", "Q8_PULL", "CUT_MID", "LATCH_P",
+           "LATCH_B", "Q11_B", "Q4_B", "Q13_B", "Q7_B", "CGND"}
     table = nets(parts)
     foreign = [f"{net}: {ref}" for net in sorted(own) for ref, _ in table[net] if parts[ref].sheet in ("sense",) or ref == "U1"]
     return Check("independent cutoff: nothing shared with A, B, processor", not foreign, listing(foreign))
@@ -191,15 +192,16 @@ def coil_needs_all(parts: dict[str, Part]) -> Check:
 def weak_feedback(parts: dict[str, Part]) -> Check:
     """Output wire of U4A broken: what R37 lets through from REF leaves the base of Q4 under 0.4 V in both ranges."""
     r37, r40, r41 = (ohms(parts[r].value) for r in ("R37", "R40", "R41"))
-    volts = fraction(HIGH_BAND_TOP_PA) * PARAMS["v5_sens"].high * r41 / (r37 + r40 + r41)
-    return Check("independent cutoff: broken output wire opens it", volts < 0.4, f"base of Q4 at {volts:.2f} V")
+    volts = fraction(HIGH_BAND_TOP_PA) * PARAMS["v5_sens"].high * r41 / (2 * r37 + r40 + r41)  # two such bases share what R37 lets through
+    return Check("independent cutoff: broken output wire opens it", volts < 0.4, f"bases of Q4 and Q13 at {volts:.2f} V")
 
 
 def cutoff_latches(parts: dict[str, Part]) -> Check:
     """Once open the cutoff pulls its own threshold to ground; consent alone lets it go, and consent cannot come back while the supply stands."""
-    q11, q12, d21 = parts["Q11"].pins, parts["Q12"].pins, parts["D21"].pins
-    wired = q12["C"] == parts["R35"].pins["2"] == parts["U4"].pins["INA+"] and q12["E"] == q11["E"] == "GND" and q12["B"] == q11["C"]
-    fed = d21["K"] == parts["U4"].pins["V+"] and d21["A"] == parts["R46"].pins["1"] and parts["R46"].pins["2"] == q12["B"]
+    q11, q12, u10 = parts["Q11"].pins, parts["Q12"].pins, parts["U10"].pins
+    wired = q12["C"] == parts["R35"].pins["2"] == parts["U4"].pins["INA+"] and q12["E"] == q11["E"] == "CGND" and q12["B"] == q11["C"]
+    fed = u10["VDD"] == parts["U4"].pins["V+"] == parts["R46"].pins["1"] and parts["R46"].pins["2"] == u10["RESET"] == parts["R97"].pins["1"]
+    fed = fed and parts["R97"].pins["2"] == q12["B"]
     held = parts["R45"].pins["1"] == parts["U4"].pins["OUTA"] and parts["R45"].pins["2"] == q11["B"]
     v = cutoff.latch(parts)
     ok = wired and fed and held and v["drive"] > 1 and v["threshold_v"] < v["empty_signal_v"]
@@ -231,7 +233,7 @@ def stresses(parts: dict[str, Part]) -> list[tuple[str, str, float, float]]:
     clamp = parts["D10"].limits["V"] * 1.05 + 0.8
     coil_a, vent_a = top / PARAMS["relay_coil"].low, top / 24.0
     rows = [("K1", "V", top, parts["K1"].limits["V"]), ("K1", "A", 15.0, parts["K1"].limits["A"]), ("M1", "A", 15.0, parts["M1"].limits["A"]),
-            ("F1", "A", 15.0, parts["F1"].limits["A"]), ("D7", "A", 15.0, parts["D7"].limits["A"]), ("M1", "V", top + 29.0 - 12.0, parts["M1"].limits["V"]),
+            ("F1", "A", 15.0, parts["F1"].limits["A"]), ("D7", "A", 15.0, parts["D7"].limits["A"]), ("M1", "V", parts["D8"].limits["clamp"], parts["M1"].limits["V"]),
             ("D10", "W", 0.5 * PARAMS["relay_inductance"].high * coil_a**2 * 2, parts["D10"].limits["W"]),
             ("D12", "W", 0.5 * 0.1 * vent_a**2 * 2, parts["D12"].limits["W"]), ("F4", "A", coil_a + vent_a, parts["F4"].limits["A"])]
     rows += [(q, "V", top + clamp, parts[q].limits["V"]) for q in ("Q5", "Q6", "Q8", "Q9")]
@@ -240,12 +242,15 @@ def stresses(parts: dict[str, Part]) -> list[tuple[str, str, float, float]]:
     return rows
 
 
+SMALL_V = {"R27": 1.0, "R70": 0.4, "R9": 1.5, "R80": 1.5, "R34": 1.0, "R48": 1.0, "R109": 0.4, "R110": 0.4, "R49": 9.2}  # V across, worst
+
+
 def worst_w(part: Part, top: float) -> float:
     """Power in W with the whole of the higher of its two rails' voltages across a resistor (charging R27: its pulse share)."""
     volts = {"V12": top, "V12_COIL": top, "V12_RUN": top, "VENT_P": top, "M1_G": 12.0, "Q2_B": top - 4.0, "V12_CUT": top}
     v = max(volts.get(net, 5.25) for net in part.pins.values())
-    if part.ref in ("R1", "R27", "R70", "R9", "R80", "R14", "R19", "R50", "R34"):
-        v = {"R27": 1.0, "R70": 0.4, "R9": 1.5, "R80": 1.5, "R34": 1.0}.get(part.ref, 3.4)
+    if part.ref in SMALL_V or part.ref in ("R1", "R14", "R19", "R50"):
+        v = SMALL_V.get(part.ref, 3.4)
     return v * v / ohms(part.value)
 
 

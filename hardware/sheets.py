@@ -61,7 +61,8 @@ def checkout() -> list[Step]:
              f"each within {both(low[0], up=True)} to {both(low[2])}"),
         Step("The same in the high range", f"each within {both(high[0], up=True)} to {both(high[2])}"),
         Step("At each trip: relay drops, vent opens, firmware shows independent-cutoff, voltage across the relay coil", "under 0.5 V"),
-        Step("Test button in the low range: the same four", "yes"),
+        Step("Test button held, low range, dead-ended hose, hand pump: pressure at which the cutoff opens, and the same four",
+             f"{both(cutoff.test_band()[0], up=True)} to {both(cutoff.test_band()[2])}"),
         Step("Both ranges, after a trip: let the manifold fall to 0 bar (0 psi) and wait a minute: cutoff", "stays open, vent stays open"),
         Step("12 V away for 5 seconds and back, manifold empty; again with the adapter switched on at the mains instead of plugged in: cutoff", "closed, both times"),
         Step("RV1 begins to open, low range", f"{both(relief[0].low, up=True)} to {both(relief[0].high)}"),
@@ -78,7 +79,9 @@ def checkout() -> list[Step]:
 def daily() -> list[Step]:
     return [
         Step("Drain the water trap. Look at hose, chuck, relief seals, vent silencer.", "dry, whole, free"),
-        Step("Key to LOW. Press the cutoff test button for two seconds, let go, wait ten.", "clicks open and stays open, display shows independent-cutoff; take the 12 V away for 5 seconds"),
+        Step("Key to LOW, chuck on its plug. Hold the cutoff test button and let air in until it opens; let go, wait ten seconds.",
+             f"opens between {both(cutoff.test_band()[0], up=True)} and {both(cutoff.test_band()[2])} and stays open, display shows independent-cutoff; "
+             "take the 12 V away for 5 seconds"),
         Step("Hold the run control with the hose shut: let go.", "stops at once"),
         Step("Self-test passes, both transducers show 0.00 bar (0.0 psi) with the chuck in the air.", "yes"),
         Step("Check the reading against a hand gauge on one tyre.", "within 0.10 bar (1.5 psi)"),

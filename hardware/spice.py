@@ -5,7 +5,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 
-from hardware.circuit import Part, load, ohms
+from hardware.circuit import GROUNDS, Part, load, ohms
 from hardware.params import PARAMS, TICK_MS, fraction
 
 MODELS = """
@@ -20,8 +20,10 @@ CARD = {"npn": ("q", "C B E", "qn"), "pnp": ("q", "C B E", "qp"), "pmos": ("m", 
         "nmos-power": ("m", "D G S S", "mn"), "diode-signal": ("d", "A K", "dsig"), "diode-signal-schottky": ("d", "A K", "dsch")}
 
 GATE_REFS = ["C10", "C11", "R1", "R26", "D3", "Q3", "R27", "C12", "R3", "R4", "R5", "R6", "Q1", "R7", "R8", "Q2", "R9", "R10", "R11", "D5"]
-CUT_REFS = ["R30", "R31", "R34", "C20", "R35", "R36", "R37", "C22", "R39", "R44", "R40", "R41", "Q4", "R42", "R43", "Q7", "R12", "R28", "R13", "D18", "Q5"]
-LATCH_REFS = ["R45", "Q11", "D21", "R46", "C23", "R47", "Q12"]
+CUT_REFS = ["R30", "R34", "R48", "C20", "R35", "R36", "R37", "R90", "C22", "R39", "R44", "R40", "R41", "Q4", "R98", "R99", "Q13", "R42", "R43", "Q7",
+            "R12", "R28", "R13", "Q5", "R17", "R29", "R18", "Q8", "R81", "R82", "R83", "R85", "R86", "R87"]
+LATCH_REFS = ["R45", "Q11", "R46", "R97", "C23", "R47", "Q12"]
+COILS = ["vrun V12_RUN 0 12", "vcoil V12_COIL 0 12", "rcoil COIL_P 0 240", "rvent VENT_P 0 24"]
 WAKE_V = 1.8  # under this supply the comparator's outputs stay low
 
 
@@ -30,7 +32,7 @@ class NoSimulator(RuntimeError):
 
 
 def node(net: str) -> str:
-    return "0" if net == "GND" else net
+    return "0" if net in GROUNDS else net
 
 
 def cards(parts: dict[str, Part], refs: list[str], values: dict[str, float] | None = None) -> list[str]:
@@ -42,7 +44,7 @@ def cards(parts: dict[str, Part], refs: list[str], values: dict[str, float] | No
         if part.kind in CARD:
             letter, order, model = CARD[part.kind]
             out.append(f"{letter}{ref} {' '.join(node(part.pins[p]) for p in order.split())} {model}")
-        elif part.kind == "zener":
+        elif part.kind.startswith("zener"):
             volts = value if value is not None else part.limits["V"]
             out.append(f".model z{ref} d(is=1e-12 n=1 bv={volts} ibv=1m rs=2)")
             out.append(f"d{ref} {node(part.pins['A'])} {node(part.pins['K'])} z{ref}")
@@ -111,14 +113,14 @@ def cutoff_run(parts: dict[str, Part], high: bool, supply: float = 5.0, offset_v
         drive = f"v({u4[plus]})-v({u4[minus]}){'+' if offset_v >= 0 else '-'}{abs(offset_v)}"
         lines.append(f"b{out} drv{out} 0 v={supply}*0.5*(1+tanh(20000*({drive})))")
         lines.append(f"r{out} drv{out} {u4[out]} 50")
-    lines += [f"vcut V5_CUT 0 {supply}", "vrun V12_RUN 0 12", "rcoil COIL_P 0 240", "rsel SIG_C_RAW SIG_SEL 0.1",
+    lines += [f"vcut V5_CUT 0 {supply}", *COILS,
               f"vsig src 0 pwl(0 {0.12 * supply} 1 {0.98 * supply} 1.01 {0.98 * supply} 2.01 {0.12 * supply})", "rsig src SIG_C_RAW 100"]
     if high:
         lines.append("vkey KEY_REF 0 dc %s" % supply)
     analysis = [".tran 0.2m 2.01 0 0.2m", ".meas tran trip find v(src) when v(COIL_P)=6 fall=1", ".meas tran back find v(src) when v(COIL_P)=6 rise=last",
                 ".meas tran live find v(COIL_P) at=100m", ".meas tran dead find v(COIL_P) at=1.005"]
     found = run("independent cutoff", lines, analysis, temp_c)
-    lag = 0.86 * (ohms(parts["R34"].value) + 100) * ohms(parts["C20"].value)  # the ramp moves 0.86 of supply a second
+    lag = 0.86 * (ohms(parts["R34"].value) / 2 + 100) * ohms(parts["C20"].value)  # the ramp moves 0.86 of supply a second
     return {"trip": found["trip"] / supply - lag, "back": found["back"] / supply + lag, "live_v": found["live"], "dead_v": found["dead"]}
 
 
@@ -132,18 +134,28 @@ def comparator_lines(parts: dict[str, Part]) -> list[str]:
     return out
 
 
+def supervisor_lines(parts: dict[str, Part], release_ms: float = 200.0) -> list[str]:
+    """U10: holds RESET low from 1 V of supply up to 4.38 V and for `release_ms` after; it forgets at once when the supply falls."""
+    u10 = parts["U10"].pins
+    vdd, reset = node(u10["VDD"]), node(u10["RESET"])
+    good = f"(0.5*(1+tanh(20*(v({vdd})-4.38))))"
+    return [f"bu10t 0 u10t i={1 / release_ms * 1e-3:.3e}*{good}-1e-4*v(u10t)*(1-{good})", "cu10t u10t 0 1u", "du10t u10t u10lim dsch", "vu10lim u10lim 0 1.5",
+            f"cu10 {reset} 0 1n",
+            f"bu10 {reset} 0 i=v({reset})*0.05*(0.5*(1+tanh(5*(v({vdd})-1))))*(0.5*(1-tanh(10*(v(u10t)-1))))"]
+
+
 def latch_run(parts: dict[str, Part], high: bool, supply: float = 5.0, rise_ms: float = 1.0, temp_c: float = 20.0) -> dict[str, float]:
-    """Power comes in `rise_ms` with 4 bar in the manifold, at 200 ms the signal passes every trip for 5 ms and falls to that of an empty
-    manifold, at 400 ms the power goes for 100 ms and comes back: coil voltage in each part."""
+    """Power comes in `rise_ms` with 4 bar in the manifold, at 600 ms the signal passes every trip for 5 ms and falls to that of an empty
+    manifold, at 800 ms the power goes for 200 ms and comes back: coil voltage in each part."""
     r = rise_ms * 1e-3
-    power = f"pwl(0 0 {r} {supply} 0.4 {supply} 0.401 0 0.5 0 {0.5 + r} {supply})"
-    lines = cards(parts, CUT_REFS + LATCH_REFS + (["R38"] if high else [])) + comparator_lines(parts)
-    lines += [f"vcut V5_CUT 0 {power}", "vrun V12_RUN 0 12", "rcoil COIL_P 0 240", "rsel SIG_C_RAW SIG_SEL 0.1",
-              "vfrac frac 0 pwl(0 0.42 0.2 0.42 0.201 0.98 0.206 0.98 0.207 0.09)", "bsig src 0 v=v(frac)*v(V5_CUT)", "rsig src SIG_C_RAW 100"]
+    power = f"pwl(0 0 {r} {supply} 0.8 {supply} 0.801 0 1.0 0 {1.0 + r} {supply})"
+    lines = cards(parts, CUT_REFS + LATCH_REFS + (["R38"] if high else [])) + comparator_lines(parts) + supervisor_lines(parts)
+    lines += [f"vcut V5_CUT 0 {power}", *COILS,
+              "vfrac frac 0 pwl(0 0.42 0.6 0.42 0.601 0.98 0.606 0.98 0.607 0.09)", "bsig src 0 v=v(frac)*v(V5_CUT)", "rsig src SIG_C_RAW 100"]
     if high:
         lines.append("vkey KEY_REF V5_CUT 0")
-    names = {"started": 199, "tripped": 205, "empty": 399, "returned": 690}
-    analysis = [".tran 0.1m 700m 0 0.1m", *(f".meas tran {name} find v(COIL_P) at={at}m" for name, at in names.items())]
+    names = {"started": 599, "tripped": 605, "empty": 799, "returned": 1790}
+    analysis = [".tran 0.2m 1800m 0 0.2m", *(f".meas tran {name} find v(COIL_P) at={at}m" for name, at in names.items())]
     return run("latch of the cutoff", lines, analysis, temp_c)
 
 
@@ -152,8 +164,8 @@ def cutoff_broken(parts: dict[str, Part], ref: str, pin: str, frac: float) -> fl
     part = parts[ref]
     parts = {**parts, ref: replace(part, pins={**part.pins, pin: "LOOSE"})}
     sensor_alive = ref != "J5"
-    lines = cards(parts, CUT_REFS + LATCH_REFS) + ["rloose LOOSE 0 1000meg"] + comparator_lines(parts)
-    lines += ["vcut V5_CUT 0 pwl(0 0 1m 5)", "vrun V12_RUN 0 12", "rcoil COIL_P 0 240", f"rsel {parts['S2'].pins['NC']} {parts['S2'].pins['COM']} 0.1"]
+    lines = cards(parts, CUT_REFS + LATCH_REFS) + ["rloose LOOSE 0 1000meg"] + comparator_lines(parts) + supervisor_lines(parts, 10.0)
+    lines += ["vcut V5_CUT 0 pwl(0 0 1m 5)", *COILS]
     if sensor_alive:
         lines += [f"bsig src 0 v=v(V5_CUT)*{frac}", "rsig src SIG_C_RAW 100"]
     return run("cutoff with a broken wire", lines, [".tran 0.2m 400m 0 0.2m", ".meas tran coil find v(COIL_P) at=400m"])["coil"]
@@ -164,7 +176,7 @@ def cutoff_breaks(pa: float) -> list[str]:
     from its outputs: a floating comparator input has no defined level."""
     parts = load()
     wires = [(ref, pin) for ref in [*CUT_REFS, *LATCH_REFS, "J5"] for pin in parts[ref].pins]
-    wires += [("S2", "COM"), ("S2", "NC"), ("U4", "OUTA"), ("U4", "OUTB")]
+    wires += [("U4", "OUTA"), ("U4", "OUTB")]
     return [f"{ref}.{pin}" for ref, pin in wires if cutoff_broken(parts, ref, pin, fraction(pa)) > 3.0]
 
 

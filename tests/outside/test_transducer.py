@@ -43,10 +43,10 @@ def test_lower_bound_of_the_cutoff_lies_at_five_percent():
 
 
 def test_broken_wires_leave_the_band():
-    """A and B: the divider or R51 pulls an open wire to 0. C: R30 pulls it to its supply. None may read as a pressure."""
+    """The divider or R51 pulls an open wire of A and B to 0, R30 and the processor's divider one of C. None may read as a pressure."""
     parts = load()
-    assert parts["R51"].pins == {"1": "SIG_A_RAW", "2": "GND"} and parts["R57"].pins["2"] == "GND"
-    assert parts["R30"].pins == {"1": "SIG_C_RAW", "2": "V5_CUT"}
+    assert parts["R51"].pins == {"1": "SIG_A_RAW", "2": "SGND"} and parts["R57"].pins["2"] == "SGND"
+    assert parts["R30"].pins == {"1": "SIG_C_RAW", "2": "CGND"} and parts["R83"].pins["2"] == "SGND"
     assert pressure(0.0) < pressure(BANDS[0][0]) and pressure(1.0) > pressure(BANDS[0][1])
     assert pressure(1.0) > cutoff.band(True)[2]
 

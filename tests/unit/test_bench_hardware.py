@@ -53,7 +53,7 @@ def test_what_the_two_slow_rules_look_at_is_not_varied():
 
 def test_third_key_position_closes_all_three_poles_and_no_other_contact_is_wired():
     pins = PARTS["S3"].pins
-    assert {net for pin, net in pins.items() if pin.endswith("_BENCH")} == {"KEY_REF", "KEY_LOW", "KEY_HIGH"}
+    assert {net for pin, net in pins.items() if pin.endswith("_BENCH")} == {"KEY_REF", "KEY_LOW_W", "KEY_HIGH_W"}
     assert len(pins) == 6
 
 
@@ -62,11 +62,10 @@ def test_latch_holds_with_the_bench_s_key_contact():
     assert v["drive"] > 1.5 and v["threshold_v"] < v["empty_signal_v"] / 2
 
 
-def test_daily_button_lies_over_the_band_and_inside_the_transducer():
-    top, bottom = ohms(PARTS["R32"].value), ohms(PARTS["R33"].value)
-    worst_low = bench.pressure(bottom * 0.998 / (top * 1.002 + bottom * 0.998)) - 4_000
-    assert bench.band()[2] < worst_low
-    assert bench.pressure(bottom / (top + bottom)) < 1_300_000
+def test_daily_button_lowers_the_threshold_to_what_the_bench_reaches():
+    r = {ref: ohms(PARTS[ref].value) for ref in ("R35", "R36", "R37", "R38", "R32")}
+    held = bench.pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], cutoff.balance_s() + 1 / r["R38"], 1.0, cutoff.monitor_s() + 1 / r["R32"]))
+    assert 200_000 < held < bench.band(False)[0]
 
 
 def test_firmware_and_hardware_say_the_same():
