@@ -6,15 +6,18 @@ import struct
 from rimward_protocol import causes, codes, layout, profile, replies
 from rimward_protocol.compat import sha256
 
-from . import buttons, events, face, rest, rig, words
-from .ambient import Ambient
-from .clock import Clock
-from .engine import Engine
-from .keys import Keys
-from .link import Link
-from .panel import Panel
-from .store import Store
-from .visit import ARMED, IDLE, NOBODY, OVER, Visit
+from rimward_fw.control import events, rig
+from rimward_fw.control.ambient import Ambient
+from rimward_fw.control.engine import Engine
+from rimward_fw.control.visit import ARMED, IDLE, NOBODY, OVER, Visit
+from rimward_fw.kernels import words
+from rimward_fw.link.connection import Link
+from rimward_fw.storage import rest
+from rimward_fw.storage.clock import Clock
+from rimward_fw.storage.keys import Keys
+from rimward_fw.storage.store import Store
+from rimward_fw.ui import buttons, face
+from rimward_fw.ui.panel import Panel
 
 WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
@@ -190,7 +193,7 @@ class App:
     def profile_of(self, wheel):
         """(bytes, slot, flags of PROFILE_IS) or None."""
         if wheel == NOBODY:
-            from . import builtin
+            from rimward_fw.control import builtin
 
             return builtin.profile(), 0, 2
         found = self.store.profile_get(wheel)
@@ -207,7 +210,7 @@ class App:
         if getattr(self.board, "bench", 0) and not self.BENCH:
             return replies.PROFILE_NOT_BENCH  # the bench's transducers read otherwise
         if wheel == NOBODY:
-            from . import builtin
+            from rimward_fw.control import builtin
 
             return self.visit.choose(wheel, builtin.profile(), True)
         found = self.store.profile_get(wheel)
@@ -240,7 +243,7 @@ class App:
 
     def open_session(self, visit):
         """Begins the record of a visit."""
-        from . import logbook
+        from rimward_fw.storage import logbook
 
         logbook.open_session(self, visit)
 
@@ -259,7 +262,7 @@ class App:
     def close_session(self, cause):
         """Ends the record of a visit."""
         if self.recorder.active:
-            from . import logbook
+            from rimward_fw.storage import logbook
 
             logbook.close_session(self, cause)
 

@@ -16,7 +16,6 @@ TRACKED = Path(__file__).parent / "device.json"
 RISE = 1.05
 FUEL = 20_000_000_000
 TICKS = 2_000
-FILES = ("guard", *parts("fill"), "tick", "words", "wordnames", "arming", "rig", "rest", "builtin")
 
 SCRIPT = """
 import sys, gc
@@ -24,10 +23,11 @@ sys.path.insert(0, "/input")
 from array import array
 gc.collect()
 before = gc.mem_alloc()
-from rimward_fw import guard, fill, tick
+from rimward_fw.kernels import fill, guard, tick
 gc.collect()
 print("ram", gc.mem_alloc() - before)
-from rimward_fw import words, arming, rig, builtin
+from rimward_fw.control import arming, builtin, rig
+from rimward_fw.kernels import words
 from rimward_protocol import layout
 code, slow, fills = arming.limits(layout.unpack(layout.PROFILE, builtin.profile()), rig.RIGS[0], {"ambient_pa": 101325, "t0_ck": 29315, "guard_pa": 0, "conn": 1, "job": 1})
 g = array("i", [0] * len(words.GUARD_STATE))
@@ -62,12 +62,10 @@ def measured() -> dict[str, int]:
     found: dict[str, int] = {}
     with tempfile.TemporaryDirectory() as folder:
         for name in ("guard", "fill", "tick"):
-            found[f"{name} .mpy bytes"] = sum(mpy_bytes(ROOT / "firmware" / "rimward_fw" / f"{part}.py", Path(folder)) for part in parts(name))
+            found[f"{name} .mpy bytes"] = sum(mpy_bytes(ROOT / "firmware" / "rimward_fw" / "kernels" / f"{part}.py", Path(folder)) for part in parts(name))
         place = Path(folder) / "input"
         shutil.copytree(ROOT / "protocol" / "rimward_protocol", place / "rimward_protocol", ignore=shutil.ignore_patterns("__pycache__"))
-        (place / "rimward_fw").mkdir()
-        for name in ("__init__", *FILES):
-            shutil.copy(ROOT / "firmware" / "rimward_fw" / f"{name}.py", place / "rimward_fw")
+        shutil.copytree(ROOT / "firmware" / "rimward_fw", place / "rimward_fw", ignore=shutil.ignore_patterns("__pycache__"))
         nothing, ram = _run("0", place)
         both, _ = _run("tick.tick(guard.step, fill.step, g, x, f, y)", place)
         found["fuel a tick, guard and fill"] = (both - nothing) // TICKS

@@ -11,8 +11,8 @@ from rimward.campaign.draw import choices, draw
 from rimward.campaign.play import LONGEST, Refused, play, taken
 from rimward.simulation import engines
 from rimward.simulation import faulted as loop
-from rimward_fw import fill, guard
-from rimward_fw.tick import tick
+from rimward_fw.kernels import fill, guard
+from rimward_fw.kernels.tick import tick
 
 from tests.bench.row import Row
 

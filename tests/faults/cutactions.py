@@ -3,7 +3,7 @@
 `prepare(store)` comes before the image is taken, `act(store)` is what the power is cut in.
 """
 
-from rimward_fw import builtin
+from rimward_fw.control import builtin
 from rimward_protocol import layout, replies
 from rimward_protocol import session as log
 
@@ -106,7 +106,7 @@ def with_key(store):
 
 def uneven(store):
     """As a cut between two copies leaves it: one record at two revisions, one copy gone, one aside."""
-    from rimward_fw import records
+    from rimward_fw.storage import records
 
     path = store.folder + "/p/" + WHEELS[0].hex()
     held = records.read(path)

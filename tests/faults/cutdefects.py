@@ -5,7 +5,7 @@ A row: name, numbers of the actions that must show it, what to change in the fir
 
 import os
 
-from rimward_fw import records, sessionfiles, store
+from rimward_fw.storage import records, sessionfiles, store
 from rimward_protocol import replies
 
 

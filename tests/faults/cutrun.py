@@ -7,7 +7,7 @@ the store ends the run.
 import json
 
 import vfs
-from rimward_fw.store import Store
+from rimward_fw.storage.store import Store
 
 from tests.faults import cutactions, cutstate
 from tests.faults.cutflash import BLANK, CUTS, FORGOTTEN, LOST, PROGRAM_BYTES, REORDERED, CutFlash

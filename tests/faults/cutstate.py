@@ -2,7 +2,7 @@
 
 import struct
 
-from rimward_fw import records
+from rimward_fw.storage import records
 from rimward_protocol import sessionread
 
 from tests.faults import cutactions

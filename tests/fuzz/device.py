@@ -2,9 +2,9 @@
 
 import gc
 
-from rimward_fw import buttons
 from rimward_fw.app import App
 from rimward_fw.board import simulated_flash
+from rimward_fw.ui import buttons
 from rimward_protocol import codes, layout, messages
 
 A_ZERO = 6628  # transducer A at sea level, B at nothing

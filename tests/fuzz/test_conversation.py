@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
-from rimward_fw import buttons
+from rimward_fw.ui import buttons
 from rimward_protocol import codes, frame, layout, messages, profile, replies
 
 from tests.fuzz import linkruns
@@ -297,7 +297,7 @@ TestConversation.settings = settings(
 def test_the_machine_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     """A firmware that takes an older revision is found."""
     from hypothesis.stateful import run_state_machine_as_test
-    from rimward_fw.store import Store
+    from rimward_fw.storage.store import Store
 
     monkeypatch.setattr(Store, "highest_revision", lambda self, wheel: 0)
     with pytest.raises(AssertionError):

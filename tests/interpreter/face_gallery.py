@@ -5,7 +5,10 @@ Situations are set in the kernels' own arrays and the visit, as they would stand
 
 import binascii
 
-from rimward_fw import app, buttons, face, face_screens, visit, words
+from rimward_fw import app
+from rimward_fw.control import visit
+from rimward_fw.kernels import words
+from rimward_fw.ui import buttons, face, face_screens
 from rimward_protocol import causes, codes, layout, replies
 
 F, Y = words.FILL_STATE.index, words.FILL_INPUT.index
@@ -207,7 +210,7 @@ def draw_all(folder):
 
 def run_over():
     """Screens on which wrapped text runs into the line below it, one a line; what a text names counts with its longest value here."""
-    from rimward_fw import face_show
+    from rimward_fw.ui import face_show
 
     for name in face_screens.names():
         for table in face_screens.load(name):
@@ -221,7 +224,7 @@ def run_over():
 
 def cut_off():
     """Texts of causes and refusals that the display would cut, one a line."""
-    from rimward_fw import face_show
+    from rimward_fw.ui import face_show
     from rimward_protocol import answers, reasons
 
     for table in (reasons.CAUSES, answers.REPLIES):

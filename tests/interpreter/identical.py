@@ -23,7 +23,7 @@ from typing import Any
 import coverage
 import numpy as np
 from rimward.sessions import read_session
-from rimward_fw import fill, guard, tick
+from rimward_fw.kernels import fill, guard, tick
 from rimward_protocol import causes, codes
 
 from tests.interpreter import identical_run as run

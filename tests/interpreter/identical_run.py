@@ -7,7 +7,7 @@ fill's slow words. Only `one_tick` touches the kernels; it and `run_block` are c
 
 from array import array
 
-from rimward_fw import words
+from rimward_fw.kernels import words
 
 HEAD = 3
 G, X, F, Y = len(words.GUARD_STATE), len(words.GUARD_INPUT), len(words.FILL_STATE), len(words.FILL_INPUT)
@@ -58,7 +58,7 @@ def run_block(guard_step, guard_boot, fill_step, tick, g, x, f, y, records, coun
 
 def memory(start=None):
     """(g, x, f, y): as after a reset, or as `start` (all four one after the other) says."""
-    from rimward_fw import guard
+    from rimward_fw.kernels import guard
 
     made = [array("i", [0] * size) for size in (G, X, F, Y)]
     if start is None:
@@ -74,7 +74,7 @@ def memory(start=None):
 
 def digests(path, ticks_a_block):
     """Plain kernels over a file: a head of G + X + F + Y words of memory, then records. One SHA-256 a block of ticks."""
-    from rimward_fw import fill, guard, tick
+    from rimward_fw.kernels import fill, guard, tick
     from rimward_protocol.compat import sha256
 
     found = []

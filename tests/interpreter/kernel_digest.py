@@ -8,8 +8,8 @@ small heap and must not be made to collect (its collector does not see what only
 from array import array
 
 import kernel_pairs
-from rimward_fw import guard, words
-from rimward_fw.tick import tick
+from rimward_fw.kernels import guard, words
+from rimward_fw.kernels.tick import tick
 
 RECORD = 25
 RESET = -2

@@ -5,8 +5,9 @@ A small model of a tyre closes the loop. Switches, profiles, sensors and now and
 
 from array import array
 
-from rimward_fw import arming, builtin, fill, guard, rig
-from rimward_fw import words as names
+from rimward_fw.control import arming, builtin, rig
+from rimward_fw.kernels import fill, guard
+from rimward_fw.kernels import words as names
 from rimward_protocol import layout
 
 STATES = 17

@@ -11,8 +11,8 @@ RUN, KEY_LOW, ENTER = 1, 2, 2048  # bits of the switch word: a compiled firmware
 
 
 def main(fills):
-    from rimward_fw import builtin
     from rimward_fw.app import App
+    from rimward_fw.control import builtin
 
     class Toy:
         NAME = "simulated"

@@ -58,7 +58,7 @@ def run(turns, each=None):
 # `engines`: every engine that was made.
 LATCHED = """
 engines = []
-from rimward_fw import engine
+from rimward_fw.control import engine
 plain = engine.Engine.__init__
 def made(self, board):
     plain(self, board)

@@ -5,7 +5,8 @@ from array import array
 import pytest
 from rimward.install import kernels
 from rimward.proof import build
-from rimward_fw import bench_fill, words
+from rimward_fw.bench import fill as bench_fill
+from rimward_fw.kernels import words
 
 RUN = """
 from array import array
@@ -59,7 +60,7 @@ def slow_words():
     """Slow words of a short test: holds of a second, 50 kPa a second."""
     from rimward.keys import Key, Ring
     from rimward.proof import bench
-    from rimward_fw import bench as firmware
+    from rimward_fw.bench import app as firmware
     from rimward_protocol import layout
 
     data = bench.profile_of(bench.Test(500_000, top_pa=650_000), Ring((Key(b"k" * 32, "2025-01-01"),), "here"))
@@ -93,7 +94,7 @@ def on_cpython(seed):
 
 @pytest.fixture(scope="module")
 def folder(device_folder):
-    for name, text in (("guard", build.kernel_files()["guard.py"]), ("fill", build.kernel_files()["fill.py"])):
+    for name, text in (("guard", build.kernel_files()["kernels/guard.py"]), ("fill", build.kernel_files()["kernels/fill.py"])):
         (device_folder / f"plain_bench_{name}.py").write_text(text)
         (device_folder / f"wide_bench_{name}.py").write_text(kernels.translate(text, name, wide=True))
     (device_folder / "bench_pairs.py").write_text(RUN)

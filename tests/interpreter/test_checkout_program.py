@@ -3,7 +3,8 @@
 from pathlib import Path
 
 import pytest
-from rimward_fw import buttons, rig
+from rimward_fw.control import rig
+from rimward_fw.ui import buttons
 from rimward_protocol import codes
 
 from hardware import sheets

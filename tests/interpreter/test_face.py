@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from rimward_fw import face_screens
+from rimward_fw.ui import face_screens
 
 from tests.rig import screens
 
@@ -49,7 +49,7 @@ def test_no_cause_and_no_refusal_is_cut(on_unix):
 
 def test_the_bar_grows_with_the_reading_and_ends_at_the_ceiling(on_unix):
     code = """
-from rimward_fw import face
+from rimward_fw.ui import face
 import framebuf
 for shown in (0, 100, 250, 500, 600):
     frame = bytearray(1024)
@@ -80,7 +80,7 @@ a.panel.face.work(); print(len(shown))
 def test_without_framebuf_the_firmware_goes_on(on_unix, tmp_path):
     code = f"""
 import face_gallery as gallery
-from rimward_fw import face
+from rimward_fw.ui import face
 face.framebuf = None
 a = gallery.fresh({str(tmp_path)!r})
 a.panel.face.work()

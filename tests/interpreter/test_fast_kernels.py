@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from rimward.install import kernels
 
-FIRMWARE = Path(__file__).parents[2] / "firmware" / "rimward_fw"
+FIRMWARE = Path(__file__).parents[2] / "firmware" / "rimward_fw" / "kernels"
 COMPARE = """
 import wide_guard, wide_fill, kernel_pairs
 for seed, shake in {runs}:

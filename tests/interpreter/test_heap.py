@@ -5,7 +5,9 @@ from tests.rig import heap
 AROUND = """
 import gc
 import face_gallery as gallery
-from rimward_fw import buttons, builtin, rest
+from rimward_fw.control import builtin
+from rimward_fw.storage import rest
+from rimward_fw.ui import buttons
 a = gallery.fresh({store!r})
 a.board.feed = lambda: None
 a.board.read = lambda into: 0
@@ -36,9 +38,9 @@ import sys
 settle()
 used = []
 for n in range(6):
-    print(a.recorder is rest.QUIET, "rimward_fw.recorder" in sys.modules, "rimward_fw.arming" in sys.modules, "rimward_protocol.session" in sys.modules)
+    print(a.recorder is rest.QUIET, "rimward_fw.storage.recorder" in sys.modules, "rimward_fw.control.arming" in sys.modules, "rimward_protocol.session" in sys.modules)
     a.visit.choose(bytes(8), builtin.profile(), True)
-    print(a.recorder is rest.QUIET, "rimward_fw.recorder" in sys.modules)
+    print(a.recorder is rest.QUIET, "rimward_fw.storage.recorder" in sys.modules)
     a.visit.pressed(buttons.ENTER)
     assert a.recorder.active
     for i in range(40): turn()
@@ -76,8 +78,8 @@ def ask(kind, body=b""):
     return decoder.kind
 hello = bytes([codes.PROTOCOL_VERSION]) + LAYOUT_HASH + bytes([0]) + bytes(4)
 for n in range(3):
-    turn(6000); settle(); print(a.link._handlers, "rimward_fw.requests" in sys.modules, "rimward_protocol.linkrows" in sys.modules)
-    print(ask(codes.HELLO, hello), ask(codes.STATUS), "rimward_fw.requests" in sys.modules)
+    turn(6000); settle(); print(a.link._handlers, "rimward_fw.link.requests" in sys.modules, "rimward_protocol.linkrows" in sys.modules)
+    print(ask(codes.HELLO, hello), ask(codes.STATUS), "rimward_fw.link.requests" in sys.modules)
     turn(6000); settle()
     print(a.link._handlers, ask(codes.STATUS), ask(codes.BYE))
 """

@@ -53,8 +53,8 @@ def test_one_bit_more_is_seen(folder):
 def test_a_moved_limit_is_seen_on_micropython(folder, tmp_path):
     kept = identical.guided(identical.SEED, 3000)
     other = identical.device_tree(tmp_path)
-    text = (other / "rimward_fw" / "guard.py").read_text()
-    (other / "rimward_fw" / "guard.py").write_text(text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)"))
+    text = (other / "rimward_fw" / "kernels" / "guard.py").read_text()
+    (other / "rimward_fw" / "kernels" / "guard.py").write_text(text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)"))
     assert identical.on_micropython(other, None, kept.records.tobytes()) != identical.block_digests(kept.left)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from rimward.install.kernels import parts
 from rimward.plant.jit import compile_modules
-from rimward_fw import fill, guard
+from rimward_fw.kernels import fill, guard
 
 from tests.trust.guard_coverage import measure
 from tests.trust.guard_guided import World, rows
@@ -65,7 +65,7 @@ def test_same_bits_on_micropython(micropython, records, on_cpython):
 
 def test_same_bits_compiled_by_numba(records, on_cpython, digest_module):
     options = {"inline": "never", "error_model": "python"}
-    guard_step, fill_step = (compile_modules(tuple(f"rimward_fw.{part}" for part in parts(name)), **options)["step"] for name in ("guard", "fill"))
+    guard_step, fill_step = (compile_modules(tuple(f"rimward_fw.kernels.{part}" for part in parts(name)), **options)["step"] for name in ("guard", "fill"))
 
     def wrap(words):
         return np.array(words, dtype=np.int32)
@@ -89,7 +89,7 @@ def test_the_lock_would_show_an_allocation(on_unix, records):
 
 def test_a_changed_kernel_shows(on_unix, device_folder, records, on_cpython):
     """The comparison can fail: one limit moved by one gives another digest."""
-    text = (device_folder / "rimward_fw" / "guard.py").read_text()
+    text = (device_folder / "rimward_fw" / "kernels" / "guard.py").read_text()
     (device_folder / "moved_guard.py").write_text(text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)"))
     code = "import moved_guard\nprint(k.alone(FOLDER + '/guided.bin', moved_guard.step, lambda a: a))\n"
     assert on_unix(EVERY + code).strip() != str(on_cpython[1])

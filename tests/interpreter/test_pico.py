@@ -162,7 +162,7 @@ def test_the_whole_tick_takes_no_memory(pico):
     """The board's hard interrupt with both kernels and the recorder behind it, for 500 ticks on a locked heap."""
     out = pico(
         """
-from rimward_fw.engine import Engine
+from rimward_fw.control.engine import Engine
 from rimward_protocol import session
 WORLD.logging = False
 board = pico.Board()

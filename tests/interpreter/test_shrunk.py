@@ -46,7 +46,8 @@ ROUND_AFTER_ROUND = """
 import sys, gc
 sys.path.insert(0, {folder!r})
 gc.threshold(4096)  # as main.py begins
-from rimward_fw import app, builtin
+from rimward_fw import app
+from rimward_fw.control import builtin
 import face_gallery
 class Board(face_gallery.Board):
     simulated = False

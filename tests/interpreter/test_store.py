@@ -2,9 +2,9 @@
 
 LOCKED = """
 import vfs
-from rimward_fw import builtin
+from rimward_fw.control import builtin
 from rimward_fw.board import simulated_flash
-from rimward_fw.store import Store
+from rimward_fw.storage.store import Store
 from rimward_protocol import layout
 flash = simulated_flash.Flash(48)
 vfs.VfsLfs2.mkfs(flash, progsize=256)
@@ -59,7 +59,7 @@ for call in calls:
 RESTARTS = """
 import vfs
 from rimward_fw.board import simulated_flash
-from rimward_fw.store import Store
+from rimward_fw.storage.store import Store
 for start in range(3):
     folder = simulated_flash.mount(PATH)
     store = Store(folder, lambda: False)
@@ -71,7 +71,7 @@ for start in range(3):
 HEAP = """
 import gc, vfs
 from rimward_fw.board import simulated_flash
-from rimward_fw.store import Store
+from rimward_fw.storage.store import Store
 folder = simulated_flash.mount(None)
 store = Store(folder, lambda: False)
 store.boot()
@@ -89,8 +89,9 @@ for turn in range(30):
 """
 
 KEYS = """
-from rimward_fw import builtin, records
-from rimward_fw.keys import Keys
+from rimward_fw.control import builtin
+from rimward_fw.storage import records
+from rimward_fw.storage.keys import Keys
 from rimward_protocol import layout, profile
 class Paper:
     held = None
@@ -148,7 +149,7 @@ def test_keys_and_records_on_both_builds(micropython) -> None:
     import hashlib
     import hmac
 
-    from rimward_fw import records
+    from rimward_fw.storage import records
 
     key = bytes(range(32))
     judged, counted, framed = micropython(KEYS).splitlines()

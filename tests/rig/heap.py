@@ -15,7 +15,7 @@ from rimward.install.kernels import parts
 
 STAND_IN = Path(__file__).resolve().parents[1] / "interpreter" / "machine_standin"
 BUDGET = 100 * 1024
-PLAIN = ("rimward_fw/guard.mpy", *(f"rimward_fw/{part}.mpy" for part in parts("fill")))
+PLAIN = ("rimward_fw/kernels/guard.mpy", *(f"rimward_fw/kernels/{part}.mpy" for part in parts("fill")))
 FUEL = 20_000_000_000
 
 # A module, so that all it holds hangs on `sys.modules`: this build's collector does not see what the interpreter holds in registers.
@@ -57,13 +57,14 @@ STEPS = """
 import sys
 sys.path[:0] = ["/input", "/input/standin"]
 import probe
-from rimward_fw import guard, fill
+from rimward_fw.kernels import fill, guard
 probe.count("kernels, plain")
 from rimward_fw.board import pico
 pico.micropython = probe.Missing
 pico.select = probe.Select
 probe.count("board module")
-from rimward_fw import app, rest
+from rimward_fw import app
+from rimward_fw.storage import rest
 app.gc = rest.gc = probe.Never
 probe.count("all modules of the start")
 probe.held.append(pico.Board())

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_fw import guard as real_guard
+from rimward_fw.kernels import guard as real_guard
 
 from tests.trust.guard_compare import Table, table
 from tests.trust.guard_guided import Row, S, X, check_word, rows

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
-from rimward_fw import guard
+from rimward_fw.kernels import guard
 
 from tests.trust import guard_compare, guard_mutation, guard_prove, guard_steps, guard_sweep, guard_timing
 from tests.trust.guard_judge import jury_table

@@ -7,7 +7,7 @@ from multiprocessing import get_context
 from typing import Any
 
 import z3
-from rimward_fw import guard
+from rimward_fw.kernels import guard
 
 from tests.trust.guard_fault_rules import FAULT_RULES
 from tests.trust.guard_model import ALL_STATE, GUARD_PATH, Transition, invariant, small_words, transition

@@ -95,7 +95,7 @@ def _fuel(folder: Path, row: tuple[list[int], list[int]], stepped: bool) -> int:
     code = f"""
 import sys; sys.path.insert(0, "/input")
 from array import array
-from rimward_fw import guard
+from rimward_fw.kernels import guard
 keep, x, g = array("i", {row[0]}), array("i", {row[1]}), array("i", {row[0]})
 def run(step, n):
     while n:
@@ -113,7 +113,7 @@ run(guard.step if {stepped} else (lambda g, x: 0), {REPEATS})
 @lru_cache(maxsize=2)
 def measure(rows: int, costliest: int = 2) -> Timing:
     """Longest path, and the costliest of `rows` recorded ticks."""
-    from rimward_fw import guard
+    from rimward_fw.kernels import guard
 
     path, loops = longest_path(guard.step.__code__)
     whole = jury_table()

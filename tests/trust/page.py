@@ -8,12 +8,12 @@ from typing import Any
 ROOT = Path(__file__).parents[2]
 KEPT = Path(__file__).with_name("figures.json")
 PAGE = Path(__file__).with_name("FIGURES.md")
-FIRMWARE = ("firmware/rimward_fw/*.py", "firmware/rimward_fw/board/*.py", "protocol/rimward_protocol/*.py")
+FIRMWARE = ("firmware/rimward_fw/**/*.py", "protocol/rimward_protocol/*.py")
 # part -> what its figures are of
 SOURCES: dict[str, tuple[str, ...]] = {
-    "guard": ("firmware/rimward_fw/guard.py", "firmware/rimward_fw/words.py"),
+    "guard": ("firmware/rimward_fw/kernels/guard.py", "firmware/rimward_fw/kernels/words.py"),
     "profile": ("protocol/rimward_protocol/profile.py", "protocol/rimward_protocol/mac.py"),
-    "store": ("firmware/rimward_fw/store.py", "firmware/rimward_fw/records.py", "firmware/rimward_fw/sessionfiles.py"),
+    "store": ("firmware/rimward_fw/storage/store.py", "firmware/rimward_fw/storage/records.py", "firmware/rimward_fw/storage/sessionfiles.py"),
     "link": FIRMWARE,
     "soak": FIRMWARE,
 }

@@ -19,7 +19,7 @@ def shortened(monkeypatch):
 
     def write_tree(folder):
         main = whole(folder)
-        path = folder / "rimward_fw" / "bench.py"
+        path = folder / "rimward_fw" / "bench" / "app.py"
         text = path.read_text()
         for old, new in SHORT.items():
             assert text.count(old) == 1

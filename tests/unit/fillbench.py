@@ -5,9 +5,9 @@ from array import array
 from rimward.plant import layout
 from rimward.plant.step import plant_tick
 from rimward.simulation.loop import Job, armed
-from rimward_fw import fill, guard
-from rimward_fw.tick import tick
-from rimward_fw.words import FILL_STATE
+from rimward_fw.kernels import fill, guard
+from rimward_fw.kernels.tick import tick
+from rimward_fw.kernels.words import FILL_STATE
 
 CONFIRM, BLEED, STOP = 64, 128, 256
 ON = 3

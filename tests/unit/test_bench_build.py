@@ -4,9 +4,10 @@ from array import array
 
 import pytest
 from rimward.proof import build
-from rimward_fw import bench, guard, words
+from rimward_fw.bench import app as bench
+from rimward_fw.kernels import guard, words
 
-SOURCE = (build._package() / "guard.py").read_text(encoding="utf-8")
+SOURCE = (build._package() / "kernels" / "guard.py").read_text(encoding="utf-8")
 WANTED = {
     "_KEY_LOW = const(2)": "_KEY_LOW = const(6)",
     "_KEY_HIGH = const(4)": "_KEY_HIGH = const(8192)",
@@ -33,7 +34,7 @@ def test_a_guard_without_one_of_them_is_not_made_into_a_bench(line):
 
 def test_main_starts_the_bench_and_nothing_else_differs():
     text = build.bench_main("import sys\nfrom rimward_fw import app, board\napp.run(board.here())\n")
-    assert text == "import sys\nfrom rimward_fw import bench as app, board\napp.run(board.here())\n"
+    assert text == "import sys\nfrom rimward_fw import board\n        from rimward_fw.bench import app\napp.run(board.here())\n"
     with pytest.raises(ValueError, match="does not start"):
         build.bench_main("import sys\n")
 
@@ -41,13 +42,13 @@ def test_main_starts_the_bench_and_nothing_else_differs():
 def test_the_tree_is_whole_and_holds_the_bench_s_kernels(tmp_path):
     main = build.write_tree(tmp_path)
     package = tmp_path / "rimward_fw"
-    assert "bench as app" in main.read_text()
+    assert "rimward_fw.bench import app" in main.read_text()
     ordinary = {p.relative_to(build._package()) for p in build._package().rglob("*") if p.suffix in (".py", ".txt")}
     copied = {p.relative_to(package) for p in package.rglob("*") if p.suffix in (".py", ".txt")}
-    assert {str(p) for p in ordinary - copied} == {"bench_fill.py"}
+    assert {str(p) for p in ordinary - copied} == set()
     changed = {str(p) for p in copied if (package / p).read_bytes() != (build._package() / p).read_bytes()}
-    assert changed == {"guard.py", "fill.py", "fast/guard.py", "fast/fill.py"}
-    for name in ("guard.py", "fast/guard.py"):
+    assert changed == {"kernels/guard.py", "kernels/fill.py", "fast/guard.py", "fast/fill.py"}
+    for name in ("kernels/guard.py", "fast/guard.py"):
         text = (package / name).read_text().replace("_", "")
         assert "HIGHCEIL = const(1000000)" in text and "KEYHIGH = const(8192)" in text and "900000" not in text
 
@@ -127,7 +128,7 @@ def test_install_puts_the_bench_s_files_on_a_bench_and_none_of_them_elsewhere(co
 
     suffix = ".mpy" if compiled else ".py"
     ordinary, made = ({item.path: item.data for item in rows(compiled)} for rows in (items, bench_items))
-    assert set(made) - set(ordinary) == {f"/lib/rimward_fw/bench{suffix}"} and set(ordinary) <= set(made)
+    assert set(made) - set(ordinary) == {f"/lib/rimward_fw/bench/{name}{suffix}" for name in ("app", "fill")} and set(ordinary) <= set(made)
     changed = {path for path in ordinary if ordinary[path] != made[path]}
-    kernels = {f"/lib/rimward_fw/{name}{suffix}" for name in ("guard", "fill", "fast/guard", "fast/fill")}
+    kernels = {f"/lib/rimward_fw/{name}{suffix}" for name in ("kernels/guard", "kernels/fill", "fast/guard", "fast/fill")}
     assert changed == kernels | {"/main.py"}

@@ -6,8 +6,9 @@ import pytest
 from rimward.plant import Plant
 from rimward.plant import layout as k
 from rimward.proof import bench, build
-from rimward_fw import bench as firmware
-from rimward_fw import bench_fill, tick, words
+from rimward_fw.bench import app as firmware
+from rimward_fw.bench import fill as bench_fill
+from rimward_fw.kernels import tick, words
 
 BOTH, RUN, CONFIRM = 6, 1, 64
 IDLE, READY, SELF_TEST, FILLING, SEAT_PAUSE, HOLDING, DONE, STOPPED, TRIPPED = 0, 1, 3, 6, 7, 12, 13, 14, 15

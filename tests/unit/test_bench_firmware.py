@@ -157,7 +157,7 @@ def test_every_title_says_bench(tmp_path):
 def test_ordinary_firmware_on_the_bench_s_hardware_chooses_nothing():
     """The id plug of the bench: its transducers read otherwise."""
     from rimward_fw import app
-    from rimward_fw import bench as firmware
+    from rimward_fw.bench import app as firmware
     from rimward_protocol import replies
 
     class Board:
@@ -175,7 +175,7 @@ def test_ordinary_firmware_on_the_bench_s_hardware_chooses_nothing():
 
 
 def test_bench_firmware_on_ordinary_hardware_chooses_nothing():
-    from rimward_fw import bench as firmware
+    from rimward_fw.bench import app as firmware
     from rimward_protocol import replies
 
     class Board:

@@ -1,7 +1,7 @@
 """The bench as a variant of the circuit: its band, its order of limits, its rules. Limits are literals here."""
 
 import pytest
-from rimward_fw import bench as firmware
+from rimward_fw.bench import app as firmware
 
 from hardware import bench, cutoff, hazards, rules
 from hardware.circuit import load, ohms

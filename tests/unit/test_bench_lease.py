@@ -11,8 +11,8 @@ import pytest
 from rimward.errors import Refusal
 from rimward.link import verbs
 from rimward.plant import layout as k
-from rimward_fw import words
-from rimward_fw.bench import BEAT, HELD, LeaseBoard
+from rimward_fw.bench.app import BEAT, HELD, LeaseBoard
+from rimward_fw.kernels import words
 
 from tests.unit.benchdesk import armed, beat, desk, rising
 from tests.unit.linkbench import RIMWARD, Inflator, Shop

@@ -3,9 +3,10 @@
 import datetime
 
 import pytest
-from rimward_fw import arming, daily, face_more, face_show, rig
-from rimward_fw.builtin import BUILT_IN
-from rimward_fw.duty import Duty
+from rimward_fw.control import arming, daily, rig
+from rimward_fw.control.builtin import BUILT_IN
+from rimward_fw.control.duty import Duty
+from rimward_fw.ui import face_more, face_show
 from rimward_protocol import codes, layout, replies
 
 PSI = 6894.757293168

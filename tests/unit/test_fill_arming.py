@@ -1,8 +1,8 @@
 """Arming: the numbers that both kernels get, against literals and against what the design says of them."""
 
 import pytest
-from rimward_fw import arming, rig
-from rimward_fw.words import FILL_INPUT, FILL_SLOW, GUARD_INPUT, check_word
+from rimward_fw.control import arming, rig
+from rimward_fw.kernels.words import FILL_INPUT, FILL_SLOW, GUARD_INPUT, check_word
 from rimward_protocol import codes, replies
 
 PROFILE = {

@@ -4,8 +4,8 @@ import re
 from pathlib import Path
 
 from rimward.install.kernels import parts
-from rimward_fw import fill
-from rimward_fw.words import FILL_INPUT, FILL_STATE
+from rimward_fw.kernels import fill
+from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE
 from rimward_protocol import codes
 
 SOURCE = Path(fill.__file__).read_text()

@@ -5,7 +5,7 @@ import json
 import os
 
 import pytest
-from rimward_fw import guard
+from rimward_fw.kernels import guard
 
 from tests.trust import guard_mutation
 from tests.trust.guard_judge import judge, load

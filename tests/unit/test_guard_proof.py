@@ -4,7 +4,7 @@ import random
 
 import pytest
 import z3
-from rimward_fw import guard
+from rimward_fw.kernels import guard
 
 from tests.trust import guard_compare
 from tests.trust.executor import Executor, UnknownSyntax

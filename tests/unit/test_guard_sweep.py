@@ -3,7 +3,7 @@
 import ast
 
 import pytest
-from rimward_fw import guard
+from rimward_fw.kernels import guard
 
 from tests.trust.guard_coverage import measure
 from tests.trust.guard_guided import S, X, inputs, rows

@@ -5,9 +5,9 @@ import hmac
 from pathlib import Path
 
 import pytest
-from rimward_fw.clock import Clock
-from rimward_fw.keys import FREE, Keys
-from rimward_fw.store import Store
+from rimward_fw.storage.clock import Clock
+from rimward_fw.storage.keys import FREE, Keys
+from rimward_fw.storage.store import Store
 from rimward_protocol import profile, replies
 
 from tests.unit.test_store_records import profile_of

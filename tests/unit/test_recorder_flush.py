@@ -3,8 +3,8 @@
 from types import SimpleNamespace
 
 import pytest
-from rimward_fw.engine import Engine
-from rimward_fw.recorder import Blocks, Recorder
+from rimward_fw.control.engine import Engine
+from rimward_fw.storage.recorder import Blocks, Recorder
 from rimward_protocol import layout, replies, session, sessionread
 
 KEY = bytes(range(32))

@@ -5,8 +5,9 @@ import random
 from pathlib import Path
 
 import pytest
-from rimward_fw import builtin, records, store
-from rimward_fw.store import Store
+from rimward_fw.control import builtin
+from rimward_fw.storage import records, store
+from rimward_fw.storage.store import Store
 from rimward_protocol import layout, replies
 
 WHEEL = b"wheel001"

@@ -3,9 +3,9 @@
 from pathlib import Path
 
 import pytest
-from rimward_fw import store as store_module
-from rimward_fw.sessionfiles import about_of, ended_name
-from rimward_fw.store import Store
+from rimward_fw.storage import store as store_module
+from rimward_fw.storage.sessionfiles import about_of, ended_name
+from rimward_fw.storage.store import Store
 from rimward_protocol import replies
 
 from tests.unit.test_store_records import TRIP

@@ -34,13 +34,13 @@ def test_machine_code_on_micropython(said):
 
 
 def test_plain_ones_on_cpython(said):
-    assert said(find_interpreter("cpython")) == "rimward_fw.guard rimward_fw.fill"
+    assert said(find_interpreter("cpython")) == "rimward_fw.kernels.guard rimward_fw.kernels.fill"
 
 
 def test_plain_ones_where_they_cannot_be_read(said, monkeypatch, tmp_path):
     (tmp_path / "machine_fill.py").write_text("this is no program")
     monkeypatch.setattr(machine_code, "folder", lambda: tmp_path)
-    assert said(find_interpreter()) == "rimward_fw.guard rimward_fw.fill"
+    assert said(find_interpreter()) == "rimward_fw.kernels.guard rimward_fw.kernels.fill"
 
 
 def test_they_are_the_translation_of_the_files_that_run(tmp_path, monkeypatch):

@@ -4,7 +4,9 @@ import re
 from pathlib import Path
 
 import pytest
-from rimward_fw import events, fill, guard, recorder, rest, words
+from rimward_fw.control import events
+from rimward_fw.kernels import fill, guard, words
+from rimward_fw.storage import recorder, rest
 from rimward_protocol import codes
 
 # names that the kernels spell differently because both arrays have such a word

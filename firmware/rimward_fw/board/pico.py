@@ -87,7 +87,7 @@ class Board:
         if sys.platform == "rp2":
             from rimward_fw.fast import fill, guard
         else:
-            from rimward_fw import fill, guard
+            from rimward_fw.kernels import fill, guard
         return guard, fill
 
     # The tick

@@ -61,7 +61,7 @@ class Board:
                 return machine_guard, machine_fill
             except Exception:  # an interpreter without a translator for its processor
                 pass
-        from rimward_fw import fill, guard
+        from rimward_fw.kernels import fill, guard
 
         return guard, fill
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from rimward_fw import rig
+from rimward_fw.control import rig
 from rimward_protocol import codes
 
 from rimward.atmosphere import ambient_pa

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_fw import words as names
+from rimward_fw.kernels import words as names
 from rimward_protocol import codes, layout, session
 from rimward_protocol.layouthash import LAYOUT_HASH
 

@@ -4,8 +4,9 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
-from rimward_fw import arming, guard, rig
-from rimward_fw.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
+from rimward_fw.control import arming, rig
+from rimward_fw.kernels import guard
+from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 from rimward_protocol import replies
 
 from rimward.campaign.draw import Draw

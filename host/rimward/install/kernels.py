@@ -15,7 +15,7 @@ HEAD = '"""{name}.py as machine code. Made by `python -m rimward.install.kernels
 IMPORTS = "\nimport micropython\nfrom rimward_protocol.compat import const\n\n"
 DIVIDE = "\n\ndef _div(a, b):\n    return a // b\n"
 KERNELS = ("guard", "fill")
-PACKAGE = "rimward_fw."
+PACKAGE = "rimward_fw.kernels."
 # Stay as they are, which takes a third of the memory: run once, or only in ticks in which no air moves or little else is to be done.
 PLAIN = ("boot", "_begin", "_learn", "_plan", "_measure", "_rest", "_bleed", "_first_sight", "_compare", "_look", "_knee", "_over", "_drained", "_hides")
 SHORT = 4  # statements: a call of so short a helper costs more than the helper
@@ -302,7 +302,7 @@ def parts(name: str) -> tuple[str, ...]:
 def _gather(name: str, found: list[ast.stmt], order: list[str]) -> None:
     """Appends the statements of a module to `found` and its name to `order`, after those of what it imports from the firmware."""
     own: list[ast.stmt] = []
-    for node in ast.parse((firmware_folder() / f"{name}.py").read_text(encoding="utf-8")).body:
+    for node in ast.parse((firmware_folder() / "kernels" / f"{name}.py").read_text(encoding="utf-8")).body:
         if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith(PACKAGE):
             if node.module[len(PACKAGE) :] not in order:
                 _gather(node.module[len(PACKAGE) :], found, order)

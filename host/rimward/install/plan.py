@@ -25,7 +25,7 @@ HOST_ONLY = (
     "wordnames.py",
 )
 # Only on a proof bench, whose files `rimward.proof.build` makes from these.
-BENCH_ONLY = ("bench.py", "bench_fill.py")
+BENCH_ONLY = "bench"
 SUFFIXES = (".py", ".txt")
 ARCH = "armv6m"
 OPTIMISE = "-O3"  # no line numbers: they would cost a twentieth of the heap
@@ -64,7 +64,7 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
     main = main_file() if tree is None else tree / "main.py"
     for name in PACKAGES:
         folder = package_folder(name) if tree is None or name != "rimward_fw" else tree / name
-        left_out = HOST_ONLY if tree is not None else HOST_ONLY + BENCH_ONLY
+        left_out = HOST_ONLY if tree is not None else (*HOST_ONLY, *(p.name for p in (folder / BENCH_ONLY).glob("*.py") if p.name != "__init__.py"))
         for file in sorted(p for p in folder.rglob("*") if p.suffix in SUFFIXES):
             if file.name not in left_out and file not in (main, main_file()) and "__pycache__" not in file.parts:
                 found.append((f"{LIB}/{name}/{file.relative_to(folder).as_posix()}", file))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rimward_fw import bench as firmware
+from rimward_fw.bench import app as firmware
 from rimward_protocol import codes
 from rimward_protocol.profile import tag_profile
 

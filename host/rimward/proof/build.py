@@ -16,8 +16,8 @@ from rimward.install.kernels import translate
 # for a broken key; no wire sets bit 13, so that there is no other position in which a bench runs.
 CONSTANTS = {"_LOW_CEIL": "1_000_000", "_HIGH_CEIL": "1_000_000", "_KEY_LOW": "6", "_KEY_HIGH": "8192"}
 ORDINARY_START = "from rimward_fw import app, board"
-BENCH_START = "from rimward_fw import bench as app, board"
-NOT_NEEDED = ("__pycache__", "bench_fill.py")
+BENCH_START = "from rimward_fw import board\n        from rimward_fw.bench import app"
+NOT_NEEDED = ("__pycache__",)
 
 
 def bench_guard(source: str) -> str:
@@ -53,16 +53,16 @@ def write_tree(folder: Path) -> Path:
 def kernel_files() -> dict[str, str]:
     """Files of the package that a bench has otherwise: both kernels, plain and as machine code."""
     package = _package()
-    guard = bench_guard((package / "guard.py").read_text(encoding="utf-8"))
-    fill = (package / "bench_fill.py").read_text(encoding="utf-8")
-    return {"guard.py": guard, "fill.py": fill, "fast/guard.py": translate(guard, "guard"), "fast/fill.py": translate(fill, "fill")}
+    guard = bench_guard((package / "kernels" / "guard.py").read_text(encoding="utf-8"))
+    fill = (package / "bench" / "fill.py").read_text(encoding="utf-8")
+    return {"kernels/guard.py": guard, "kernels/fill.py": fill, "fast/guard.py": translate(guard, "guard"), "fast/fill.py": translate(fill, "fill")}
 
 
 @cache
 def guard_module() -> ModuleType:
     """The bench's guard as a module, for replays and tests."""
     module = ModuleType("rimward_fw.bench_guard")
-    exec(compile(bench_guard((_package() / "guard.py").read_text(encoding="utf-8")), "bench guard", "exec"), module.__dict__)
+    exec(compile(bench_guard((_package() / "kernels" / "guard.py").read_text(encoding="utf-8")), "bench guard", "exec"), module.__dict__)
     return module
 
 

@@ -131,7 +131,7 @@ def _table(*names: str) -> Table:
 
 def before_run(test: Any, medium: str) -> list[str]:
     """What a person must have read before a test begins."""
-    from rimward_fw import bench as firmware
+    from rimward_fw.bench import app as firmware
 
     from rimward.proof import plan
 

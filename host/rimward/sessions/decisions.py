@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from rimward_fw import fill, guard, tick, words
+from rimward_fw.kernels import fill, guard, tick, words
 from rimward_protocol import causes, codes
 
 from rimward.sessions.log import SessionLog, Span

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from rimward_fw import words
+from rimward_fw.kernels import words
 from rimward_protocol import causes, codes, sessionread
 from rimward_protocol.mac import hmac_sha256
 

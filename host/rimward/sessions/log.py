@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_fw import words
+from rimward_fw.kernels import words
 from rimward_protocol import codes, layout, session, sessionread
 
 from rimward import records

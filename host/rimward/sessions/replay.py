@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from rimward_fw import fill, guard, tick, words
+from rimward_fw.kernels import fill, guard, tick, words
 from rimward_protocol import causes, codes
 
 from rimward.sessions.log import SessionLog, Span, word_names
@@ -58,7 +58,7 @@ def kernels_of(log: SessionLog) -> tuple[Any, Any]:
     """Steps of guard and fill that decided in this session: the bench has its own."""
     if not log.bench:
         return guard.step, fill.step
-    from rimward_fw import bench_fill
+    from rimward_fw.bench import fill as bench_fill
 
     from rimward.proof.build import guard_module
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from rimward.install.kernels import parts
 
-GUARD, FILL, TICK = ("rimward_fw.guard",), tuple(f"rimward_fw.{name}" for name in parts("fill")), ("rimward_fw.tick",)
+GUARD, FILL, TICK = ("rimward_fw.kernels.guard",), tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), ("rimward_fw.kernels.tick",)
 KERNELS = GUARD + FILL + TICK
 PLANT = ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step")
 LOOPS = ("rimward.simulation.faulted", "rimward.simulation.baselines", "rimward.simulation.ideal")

@@ -4,8 +4,8 @@ Scalar code over arrays, as the plant: it runs as plain Python and compiled, wit
 so a session can be stopped after any tick and go on. `H` says what person and processor do, `R` what came of it; see the names below.
 """
 
-from rimward_fw import fill, guard
-from rimward_fw.tick import tick
+from rimward_fw.kernels import fill, guard
+from rimward_fw.kernels.tick import tick
 
 from rimward.plant.layout import (
     ATTACHED,

@@ -7,9 +7,10 @@ from math import sqrt
 from typing import Any, NamedTuple
 
 import numpy as np
-from rimward_fw import arming, fill, guard, rig
-from rimward_fw.tick import tick
-from rimward_fw.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
+from rimward_fw.control import arming, rig
+from rimward_fw.kernels import fill, guard
+from rimward_fw.kernels.tick import tick
+from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 from rimward_protocol import codes, replies
 
 from rimward.errors import Refusal
@@ -181,9 +182,9 @@ def compiled() -> dict[str, Any]:
 
     options = {"inline": "never", "error_model": "python"}
     made = {
-        "guard": compile_modules(("rimward_fw.guard",), **options)["step"],
-        "fill": compile_modules(tuple(f"rimward_fw.{name}" for name in parts("fill")), **options)["step"],
-        "tick": compile_modules(("rimward_fw.tick",), **options | {"cache": False})["tick"],
+        "guard": compile_modules(("rimward_fw.kernels.guard",), **options)["step"],
+        "fill": compile_modules(tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), **options)["step"],
+        "tick": compile_modules(("rimward_fw.kernels.tick",), **options | {"cache": False})["tick"],
     }
     space = dict(globals())
     space |= {"guard_step": made["guard"], "fill_step": made["fill"], "tick": made["tick"], "plant_tick": fast_plant}

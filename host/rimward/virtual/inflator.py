@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from rimward_fw import buttons
 from rimward_fw.board import simulated as wire
+from rimward_fw.ui import buttons
 
 from rimward.plant import Plant, PlantParams
 from rimward.plant import layout as k

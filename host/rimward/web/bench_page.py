@@ -45,7 +45,7 @@ def _asked(form: Any) -> tuple[bench.Test, dict[str, Any]]:
         raise Refusal("With air inside, the bench must know the tyre's volume.", "Give it as air behind the chuck, in litres.")
     top = None if ask.text(form, "ends") == "retention" else ask.text(form, "top")
     test = bench.test_of(label, rim, tyre.max_pa, top, air_l, medium)
-    from rimward_fw import bench as firmware
+    from rimward_fw.bench import app as firmware
 
     want = plan.Want(
         rim.max_pa, tyre.max_pa, air_l if medium == "air" and air_l else volume_l, rim.straight_side, medium=medium, release=test.top_pa is not None,

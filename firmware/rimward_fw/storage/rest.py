@@ -8,7 +8,7 @@ import gc
 
 from rimward_protocol.compat import unload
 
-FIRMWARE = ("requests", "logbook", "recorder", "daily", "arming", "builtin")
+FIRMWARE = (("link", "requests"), ("storage", "logbook"), ("storage", "recorder"), ("control", "daily"), ("control", "arming"), ("control", "builtin"))
 PROTOCOL = ("session", "messages", "linkrows", "layouthash")
 
 
@@ -63,7 +63,7 @@ def wake(app):
         gc.collect()
         pieces = [_piece(size) for size in PIECES]
         tightly(True)
-        from . import daily, logbook, requests  # noqa: F401
+        from rimward_fw.storage import logbook  # noqa: F401
 
         app.recorder = logbook.recorder_of(app)
         app.recorder.ring.buf, app.recorder.trace.buf, app.recorder.first.buf = pieces
@@ -76,8 +76,8 @@ def sleep(app):
         app.engine.record_with(None)
         app.recorder = QUIET
         app.link.forget()
-        for name in FIRMWARE:
-            unload(name, "rimward_fw")
+        for room, name in FIRMWARE:
+            unload(name, "rimward_fw." + room)
         for name in PROTOCOL:
             unload(name)
         gc.collect()

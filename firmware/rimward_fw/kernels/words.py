@@ -27,6 +27,6 @@ def __getattr__(name):
     """The names, and what tools work out of them, fetched when first asked for."""
     if name.startswith("_"):
         raise AttributeError(name)
-    from . import wordnames
+    from rimward_fw.kernels import wordnames
 
     return getattr(wordnames, name)

@@ -2,7 +2,7 @@
 
 from rimward_protocol.compat import const
 
-from rimward_fw.fill_air import _count, _lag
+from rimward_fw.kernels.fill_air import _count, _lag
 
 # As in `fill`, which tells what they are.
 _MEAN = const(1)

@@ -10,8 +10,8 @@ import struct
 from rimward_protocol import layout, profile, replies
 from rimward_protocol.compat import sha256
 
-from . import records
-from .sessionfiles import SYNC_BYTES, SessionFiles
+from rimward_fw.storage import records
+from rimward_fw.storage.sessionfiles import SYNC_BYTES, SessionFiles
 
 WHEELS_MAX = 200
 TRIPS_KEPT = 16

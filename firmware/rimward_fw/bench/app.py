@@ -10,8 +10,9 @@ from array import array
 
 from rimward_protocol import codes, profile, replies
 
-from . import app as ordinary
-from . import arming, rig, visit, words
+from rimward_fw import app as ordinary
+from rimward_fw.control import arming, rig, visit
+from rimward_fw.kernels import words
 
 PLUG = 3  # both contacts of the id plug: this is the bench's hardware
 CEILING_PA = 1_000_000  # what its guard has compiled in
@@ -201,7 +202,7 @@ def _judges(guard, ceiling_pa):
 
 def run(board):
     """As the ordinary `run`; a bench whose guard is not the bench's does nothing at all."""
-    from . import engine
+    from rimward_fw.control import engine
 
     if not getattr(board, "maintenance", False) and not built_right(engine.kernels_of(board)[0]):
         board.off()

@@ -2,8 +2,10 @@
 
 from rimward_protocol import causes, codes, layout, replies
 
-from . import buttons, events, words
-from .engine import Y_AT
+from rimward_fw.control import events
+from rimward_fw.control.engine import Y_AT
+from rimward_fw.kernels import words
+from rimward_fw.ui import buttons
 
 NOBODY = bytes(8)
 IDLE = 0
@@ -145,7 +147,7 @@ class Visit:
         if self.measuring:
             return
         if bits & (buttons.UP | buttons.DOWN) and not self.seating and not self.queue:
-            from . import daily
+            from rimward_fw.control import daily
 
             step = daily.TARGET_STEP_PA if bits & buttons.UP else -daily.TARGET_STEP_PA
             target = daily.target_after(e.y[words.TARGET], step, self.highest_pa)
@@ -198,7 +200,7 @@ class Visit:
 
     def arm(self, t0_ck, seating=False):
         """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
-        from . import daily
+        from rimward_fw.control import daily
 
         app = self.app
         self.seating = seating
@@ -239,7 +241,7 @@ class Visit:
 
     def limits_here(self, here, seating):
         """(reply code, slow words of the guard, of the fill) for this wheel, this inflator and the air where it stands."""
-        from . import daily
+        from rimward_fw.control import daily
 
         values = daily.measure_values(self.values, here) if self.measuring else self.values
         return daily.limits(values, self.app.rig, here, seating, self.app.panel.duty.left_s())

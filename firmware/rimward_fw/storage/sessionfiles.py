@@ -9,7 +9,7 @@ import os
 
 from rimward_protocol import replies
 
-from . import records
+from rimward_fw.storage import records
 
 SYNC_BYTES = 4096
 NAME_PARTS = 5

@@ -6,8 +6,8 @@ Run once when a wheel is chosen, never in the interrupt. Nothing here can loosen
 from rimward_protocol import codes, replies
 from rimward_protocol.profile import CEILING_MIN_PA
 
-from . import rig as rigs
-from . import words
+from rimward_fw.control import rig as rigs
+from rimward_fw.kernels import words
 
 TICKS_S = 500
 AIR_TOLERANCE_PERCENT = 150  # delivery may be 15 % over its nominal, the volume 25 % over the low one

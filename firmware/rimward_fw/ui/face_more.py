@@ -3,7 +3,7 @@
 from rimward_protocol import causes, codes, replies
 from rimward_protocol.compat import unload
 
-from . import face_show as show
+from rimward_fw.ui import face_show as show
 
 _RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
 _PLACES = ("any", "front", "rear")
@@ -70,7 +70,7 @@ def reason_facts(app, name):
 
 def service_facts(app):
     """Counters and raw readings for whoever looks after the inflator."""
-    from . import version
+    from rimward_fw import version
 
     status = app.status()
     a, b, _tyre, _state = app._sample()

@@ -2,8 +2,8 @@
 
 from rimward_protocol import layout
 
-from . import buttons
-from .visit import NOBODY
+from rimward_fw.control.visit import NOBODY
+from rimward_fw.ui import buttons
 
 ROWS = 6
 

@@ -6,7 +6,7 @@ every change has a tick of its own in the record.
 
 from array import array
 
-from . import tick, words
+from rimward_fw.kernels import tick, words
 
 Y_AT = 64  # slot numbers from here on mean fill's inputs
 
@@ -82,6 +82,6 @@ def kernels_of(board):
     """(guard, fill) as modules: those the board names, else the plain ones."""
     if hasattr(board, "kernels"):
         return board.kernels()
-    from . import fill, guard
+    from rimward_fw.kernels import fill, guard
 
     return guard, fill

@@ -1,6 +1,6 @@
 """Names of the kernels' words, in order. Tools, tests and logs read these; a device has only the places that `words` names."""
 
-from . import words
+from rimward_fw.kernels import words
 
 GUARD_STATE = (
     "cause", "cause_n", "stop", "why", "ceil", "ceil_n", "band", "conn_g", "fa", "fb", "sl", "last_a", "fref_a", "last_b", "fref_b",

@@ -2,7 +2,7 @@
 
 from rimward_protocol import codes
 
-from . import arming, rig
+from rimward_fw.control import arming, rig
 
 TARGET_STEP_PA = 5_000
 TARGET_MIN_PA = 20_000

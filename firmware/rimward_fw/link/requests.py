@@ -5,7 +5,8 @@ import sys
 from rimward_protocol import causes, codes, frame, layout, replies
 from rimward_protocol.layouthash import LAYOUT_HASH
 
-from . import version, visit
+from rimward_fw import version
+from rimward_fw.control import visit
 
 _NOBODY = bytes(8)
 _GUARD_BAND = 3  # setting: guard band and the day it was found

@@ -13,9 +13,9 @@ private constant is inlined in its own module only, so each part has those it ne
 
 from rimward_protocol.compat import const
 
-from rimward_fw.fill_find import _go, _hides, _learn, _stop
-from rimward_fw.fill_flow import _measure, _plan, _pulse
-from rimward_fw.fill_tyre import _compare, _drained, _final, _first_sight, _heat, _look, _see
+from rimward_fw.kernels.fill_find import _go, _hides, _learn, _stop
+from rimward_fw.kernels.fill_flow import _measure, _plan, _pulse
+from rimward_fw.kernels.fill_tyre import _compare, _drained, _final, _first_sight, _heat, _look, _see
 
 # Inputs y.
 _READ = const(0)

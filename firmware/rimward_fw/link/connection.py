@@ -95,7 +95,7 @@ class Link:
         kind = self.decoder.kind
         if self._handlers is None:
             self.app.wake()
-            from . import requests
+            from rimward_fw.link import requests
 
             self._handlers = requests.table(self)
         handler = self._handlers.get(kind)

@@ -3,8 +3,10 @@
 from rimward_protocol import causes, codes
 from rimward_protocol.compat import unload
 
-from . import buttons, face_screens, visit, words
-from . import face_show as show
+from rimward_fw.control import visit
+from rimward_fw.kernels import words
+from rimward_fw.ui import buttons, face_screens
+from rimward_fw.ui import face_show as show
 
 try:
     import framebuf
@@ -177,11 +179,11 @@ class Face:
     def _more(self, name):
         """Texts that cost something to fetch: once for each screen, the service page each time."""
         if name in _MORE and (name == "service" or not self._extra):
-            from . import face_more
+            from rimward_fw.ui import face_more
 
             self._extra = face_more.facts_of(self.app, name)
             if name != "service":
-                unload("face_more", "rimward_fw")
+                unload("face_more", "rimward_fw.ui")
         return self._extra
 
 

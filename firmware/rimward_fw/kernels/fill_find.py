@@ -2,8 +2,8 @@
 
 from rimward_protocol.compat import const
 
-from rimward_fw.fill_air import _lag, _rate
-from rimward_fw.fill_tyre import _drained, _first_sight, _warmth
+from rimward_fw.kernels.fill_air import _lag, _rate
+from rimward_fw.kernels.fill_tyre import _drained, _first_sight, _warmth
 
 # As in `fill`, which tells what they are.
 _MEAN = const(1)

@@ -9,7 +9,7 @@ import struct
 
 from rimward_protocol import codes, layout, session
 
-from . import words
+from rimward_fw.kernels import words
 
 FIRST_BYTES = 14 * 1024  # at least the first 5 s
 RING_BYTES = 30 * 1024  # at least the last 10 s before a stop

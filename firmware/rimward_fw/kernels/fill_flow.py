@@ -2,9 +2,9 @@
 
 from rimward_protocol.compat import const
 
-from rimward_fw.fill_air import _burst, _coast, _lag, _refill
-from rimward_fw.fill_find import _go, _knee, _stop
-from rimward_fw.fill_tyre import _final, _first_sight
+from rimward_fw.kernels.fill_air import _burst, _coast, _lag, _refill
+from rimward_fw.kernels.fill_find import _go, _knee, _stop
+from rimward_fw.kernels.fill_tyre import _final, _first_sight
 
 # As in `fill`, which tells what they are.
 _READ = const(0)

@@ -5,9 +5,9 @@ import struct
 from rimward_protocol import codes, layout, session
 from rimward_protocol.layouthash import LAYOUT_HASH
 
-from . import version
-from .recorder import Recorder
-from .requests import interpreter
+from rimward_fw import version
+from rimward_fw.link.requests import interpreter
+from rimward_fw.storage.recorder import Recorder
 
 _SETTINGS = ((layout.META_CALIBRATION_A, 1), (layout.META_CALIBRATION_B, 2), (layout.META_GUARD_BAND, 3))
 

@@ -2,10 +2,10 @@
 
 from rimward_protocol import codes
 
-from . import buttons
-from .chooser import Chooser
-from .duty import Duty
-from .face import Face
+from rimward_fw.control.duty import Duty
+from rimward_fw.ui import buttons
+from rimward_fw.ui.chooser import Chooser
+from rimward_fw.ui.face import Face
 
 _FILL_BEEP = 4
 _TRIP_TICKS = 256  # on and off again, about every half second

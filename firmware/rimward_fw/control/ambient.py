@@ -4,7 +4,7 @@ Transducer A is sealed: without a barometer its gauge reading would be an atmosp
 it is read as if the air were standard, for the display; the ambient word is 0, so the guard gives no air and names the barometer.
 """
 
-from . import words
+from rimward_fw.kernels import words
 
 AMBIENT = 6
 FLAGS = 16
