@@ -64,7 +64,7 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
     main = main_file() if tree is None else tree / "main.py"
     for name in PACKAGES:
         folder = package_folder(name) if tree is None or name != "rimward_fw" else tree / name
-                for file in sorted(p for p in folder.rglob("*") if p.suffix in SUFFIXES):
+        for file in sorted(p for p in folder.rglob("*") if p.suffix in SUFFIXES):
             bench_only = tree is None and file.parent.name == BENCH_ONLY and file.name != "__init__.py"
             if file.name not in HOST_ONLY and not bench_only and file not in (main, main_file()) and "__pycache__" not in file.parts:
                 found.append((f"{LIB}/{name}/{file.relative_to(folder).as_posix()}", file))
