@@ -1,7 +1,9 @@
 """Energy stored in compressed gas, and the stand-off that two editions of one standard draw from it.
 
 Pressures are absolute pascals unless a name says gauge, volumes cubic metres, energies joules, distances metres. The methods
-do not agree, and no single one is "the" energy: callers show them side by side. A tyre holds 0.1 to 3 kJ.
+do not agree, and no single one is "the" energy: callers show them side by side. For air, Brode's is the highest up to 9.3 times ambient
+(8.4 bar gauge at sea level) and isothermal work above; availability is the lowest up to 6.6 times ambient (5.7 bar gauge) and the
+isentropic form above. A tyre holds 0.1 to 3 kJ.
 """
 
 from dataclasses import dataclass
@@ -25,7 +27,7 @@ def isentropic_j(pressure_pa: float, volume_m3: float, ambient_pa: float = AMBIE
 
 
 def brode_j(pressure_pa: float, volume_m3: float, ambient_pa: float = AMBIENT_PA, k: float = 1.4) -> float:
-    """Energy to bring the gas to pressure at constant volume (Brode). The highest of the four at low pressure."""
+    """Energy to bring the gas to pressure at constant volume (Brode)."""
     _check(pressure_pa, volume_m3, ambient_pa)
     return (pressure_pa - ambient_pa) * volume_m3 / (k - 1)
 
@@ -37,7 +39,7 @@ def isothermal_j(pressure_pa: float, volume_m3: float, ambient_pa: float = AMBIE
 
 
 def availability_j(pressure_pa: float, volume_m3: float, ambient_pa: float = AMBIENT_PA) -> float:
-    """Isothermal work less the work done on the atmosphere. The lowest of the four."""
+    """Isothermal work less the work done on the atmosphere."""
     _check(pressure_pa, volume_m3, ambient_pa)
     ratio = pressure_pa / ambient_pa
     return ambient_pa * volume_m3 * (ratio * log(ratio) - ratio + 1)
@@ -80,14 +82,20 @@ class Method:
 
 
 def stored_energy(gauge_pa: float, volume_m3: float, ambient_pa: float = AMBIENT_PA) -> tuple[Method, ...]:
-    """The four methods and PCC-2's own equation at one gauge pressure; raises ValueError on a negative gauge pressure."""
-    absolute_pa = gauge_pa + ambient_pa
+    """The four methods and PCC-2's own equation at one gauge pressure.
+
+    At or under ambient nothing is compressed and every energy is 0; so is PCC-2's where its fixed ambient of 101 000 Pa lies above the
+    gas, as it does for a soft tyre at altitude. Raises ValueError for a gauge pressure under vacuum (-ambient).
+    """
+    if gauge_pa < -ambient_pa:
+        raise ValueError("a gauge pressure cannot lie under vacuum: correct the reading or the ambient pressure")
+    absolute_pa = max(gauge_pa, 0.0) + ambient_pa
     return (
         Method("isentropic", "isentropic (Baker)", "LLNL ES&H manual form; ASME PCC-2 II-1", isentropic_j(absolute_pa, volume_m3, ambient_pa)),
         Method("brode", "Brode", "textbook, from memory", brode_j(absolute_pa, volume_m3, ambient_pa)),
         Method("isothermal", "isothermal", "textbook", isothermal_j(absolute_pa, volume_m3, ambient_pa)),
         Method("availability", "availability", "textbook, from memory", availability_j(absolute_pa, volume_m3, ambient_pa)),
-        Method("pcc2", "ASME PCC-2 II-2", "ASME PCC-2-2008 Article 5.1, Mandatory Appendix II", pcc2_j(absolute_pa, volume_m3)),
+        Method("pcc2", "ASME PCC-2 II-2", "ASME PCC-2-2008 Article 5.1, Mandatory Appendix II", pcc2_j(max(absolute_pa, PCC2_AMBIENT_PA) if gauge_pa > 0 else PCC2_AMBIENT_PA, volume_m3)),
     )
 
 

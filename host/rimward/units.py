@@ -12,6 +12,7 @@ from rimward.errors import Refusal
 PSI_PA = Fraction("0.45359237") * Fraction("9.80665") / Fraction("0.0254") ** 2
 KGF_CM2_PA = Fraction("98066.5")
 KPA = 1000
+ARITHMETIC_PA = 1e-6  # far above the error of double arithmetic at tyre pressures (1e-9 Pa), far below anything that can be shown
 
 # unit as written, lower case -> (pascals, whether a decimal number of it can be a whole number of pascals)
 _UNITS: dict[str, tuple[Fraction, bool]] = {
@@ -101,6 +102,11 @@ def not_understood(text: str) -> Refused:
     return Refused("pressure-not-understood", f"{text.strip()!r} is not understood as a pressure.", "Write it as '5 bar' or '72.5 psi'.")
 
 
+def exceeds(pa: float, limit_pa: float) -> bool:
+    """Whether a computed pressure lies above a limit by more than the error of its arithmetic."""
+    return pa > limit_pa + ARITHMETIC_PA
+
+
 def floor_kpa(pa: float) -> int:
     """`pa` rounded down to whole kilopascals, in pascals."""
     return int(pa // KPA) * KPA
@@ -140,7 +146,7 @@ def show_reading(pa: float, limit_pa: int | None = None) -> str:
     """A reading in both units, to the nearest step; one above `limit_pa` is never shown as the limit or less."""
     whole = Fraction(pa)
     bar, psi = (whole / 1000 + Fraction(1, 2)).__floor__(), (whole / (PSI_PA / 10) + Fraction(1, 2)).__floor__()
-    if limit_pa is not None and whole > limit_pa:
+    if limit_pa is not None and exceeds(pa, limit_pa):
         bar = max(bar, _floor(Fraction(limit_pa), Fraction(1000)) + 1)
         psi = max(psi, _tenths_psi(limit_pa) + 1)
     return f"{bar / 100:.2f} bar ({psi / 10:.1f} psi)"

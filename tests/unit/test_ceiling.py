@@ -153,6 +153,99 @@ def test_printed_ranges_refused(text: str, id: str) -> None:
     assert refusal.value.id == id
 
 
+@pytest.mark.parametrize(
+    ("text", "low", "top"),
+    [
+        ("min 6 bar", 600_000, None),
+        ("5 BAR MAX", None, 500_000),
+        ("5 bar maximum", None, 500_000),
+        ("MAX PRESSURE 73 PSI / 5.0 BAR", None, 500_000),
+        ("MAXIMUM INFLATION PRESSURE: 5 BAR (72.5 PSI)", None, 499_869),
+        ("4.1-5.9 bar 60-85 psi", 413_686, 586_054),
+        ("min 4 bar / max 6 bar", 400_000, 600_000),
+        ("60 PSI MIN 85 PSI MAX", 413_686, 586_054),
+        ("MIN 60 PSI 4.1 BAR MAX 85 PSI 5.9 BAR", 413_686, 586_054),
+        ("5 bar 73 psi max", None, 500_000),
+        ("INFLATE TO 60-85 PSI", 413_686, 586_054),
+        ("DO NOT EXCEED 5 BAR", None, 500_000),
+        ("73 PSI/5 Bar whichever is lower", None, 500_000),
+    ],
+)
+def test_the_words_beside_a_pressure_decide_what_it_is(text: str, low: int | None, top: int | None) -> None:
+    found = read_marking(text)
+    assert (found.min_pa, found.max_pa) == (low, top)
+
+
+@pytest.mark.parametrize(
+    ("text", "how"),
+    [
+        ("min 6 bar", {"maximum_only": True}),
+        ("6 bar min", {"maximum_only": True}),
+        ("max 5 bar min 3 bar", {"maximum_only": True}),
+        ("max 4 bar", {"minimum_only": True}),
+        ("4 BAR MAX", {"minimum_only": True}),
+        ("inflate to 4 bar", {"minimum_only": True}),
+        ("60 PSI MIN 85 PSI", {}),
+        ("MIN 60 PSI 85 PSI", {}),
+        ("MIN 60 PSI 85 PSI MAX", {}),
+        ("max 4-6 bar", {}),
+        ("max 5 bar max", {}),
+        ("max", {}),
+        ("5bar73psi", {}),
+    ],
+)
+def test_a_word_that_says_the_other_end_or_could_belong_to_either_is_refused(text: str, how: dict[str, bool]) -> None:
+    with pytest.raises(Refused) as refusal:
+        read_marking(text, **how)
+    assert refusal.value.id == "pressure-not-understood"
+
+
+def test_a_minimum_never_becomes_a_maximum_on_the_way_to_a_ceiling(tmp_path: Path) -> None:
+    tyre = Tyre.parse("28-622", "min 6 bar")
+    assert (tyre.min_pa, tyre.max_pa) == (600_000, None)
+    with pytest.raises(Refused):
+        Rim.parse("622x23TSS", "min 6 bar")
+    with pytest.raises(Refused):
+        Tyre.parse("28-622", min_text="max 4 bar")
+    row = {"rim_inner_mm": 25, "tyre_min_mm": 28, "max_pressure": "min 4 bar"}
+    with pytest.raises(Refused) as refusal:
+        load_maker_table(maker(tmp_path, rows=[row]))
+    assert refusal.value.id == "maker-table-not-understood"
+
+
+@pytest.mark.parametrize(
+    ("text", "width", "seat"),
+    [
+        ("700x28C (28-622)", 28, 622),
+        ("26 x 1.75 (47-559)", 47, 559),
+        ("28 x 1 5/8 x 1 3/8 (37-622)", 37, 622),
+        ('57-622 (29" x 2.25)', 57, 622),
+        ("(28-622) 700x28C", 28, 622),
+    ],
+)
+def test_sizes_as_they_are_printed(text: str, width: float, seat: int) -> None:
+    found = Tyre.parse(text)
+    assert (found.width_mm, found.bead_seat_mm) == (width, seat)
+
+
+@pytest.mark.parametrize("text", ["28-622\n32-622", "28-622\nmax 3 bar", "28-622\r32-622", "28-622\u202832-622"])
+def test_a_second_line_of_a_size_is_refused(text: str) -> None:
+    for read in (Tyre.parse, Rim.parse):
+        with pytest.raises(Refused) as refusal:
+            read(text if read is Tyre.parse else text.replace("28-622", "622x23TSS"))
+        assert refusal.value.id == "size-not-understood" and "line" in str(refusal.value)
+
+
+def test_a_long_size_is_refused_without_a_long_search() -> None:
+    for evil in ("1x" * 5000 + "28-622", "28-622 " + "1 1/1 " * 2000, "28-622 " + "(" * 5000 + "x"):
+        with pytest.raises(Refused):
+            Tyre.parse(evil)
+
+
+def test_a_maximum_in_the_size_counts() -> None:
+    assert Tyre.parse("28-622 MAX PRESSURE 73 PSI / 5.0 BAR").max_pa == 500_000
+
+
 def test_a_range_is_no_maximum() -> None:
     with pytest.raises(Refused):
         Rim.parse("622x23TSS", "4-5 bar")
@@ -349,12 +442,30 @@ def test_a_makers_table_never_raises_a_limit(tmp_path: Path) -> None:
         {"rows": [{"rim_inner_mm": 25}]},
         {"rows": [{"rim_inner_mm": 25, "tyre_min_mm": 40, "tyre_max_mm": 28}]},
         {"rows": [{"rim_inner_mm": 1, "tyre_min_mm": 2, "rim_types": ["XX"]}]},
+        {"rows": [{"rim_inner_mm": 25, "tyre_min_mm": 28, "max_presure": "4 bar"}]},
+        {"rows": [{"rim_inner_mm": 25, "tyre_min_mm": 28, "rim_types": "TSS"}]},
+        {"rows": [{"rim_inner_mm": True, "tyre_min_mm": 28}]},
+        {"rows": [{"rim_inner_mm": 25, "tyre_min_mm": 28, "tyre_max_mm": float("inf")}]},
+        {"rows": [{"rim_inner_mm": 25, "tyre_min_mm": 28, "max_pressure": 4}]},
+        {"rows": [{"rim_inner_mm": 25, "tyre_min_mm": 28, "max_pressure": ""}]},
+        {"rows": [7]},
+        {"limit": "4 bar"},
     ],
 )
 def test_a_makers_table_without_its_origin_is_refused(tmp_path: Path, change: dict) -> None:
     with pytest.raises(Refused) as refusal:
         load_maker_table(maker(tmp_path, **change))
     assert refusal.value.id == "maker-table-not-understood"
+
+
+def test_a_makers_row_without_a_maximum_is_reported(tmp_path: Path) -> None:
+    row = {"rim_inner_mm": 25, "tyre_min_mm": 28, "tyre_max_mm": 40}
+    found = ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path, rows=[row])))
+    assert found.ceiling_pa == 500_000 and "maker-row-without-maximum" in warnings(found)
+    with_maximum = ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path)))
+    assert "maker-row-without-maximum" not in warnings(with_maximum)
+    both = [row, {"rim_inner_mm": 25, "tyre_min_mm": 28, "max_pressure": "4.5 bar"}]
+    assert ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path, rows=both))).ceiling_pa == 450_000
 
 
 @pytest.mark.parametrize(("tyre", "capped"), [("27-622", False), ("28-622", False), ("28.5-622", True), ("29-622", True)])

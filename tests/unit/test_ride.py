@@ -84,6 +84,22 @@ def test_the_grid_holds_fill_and_worst_case() -> None:
     assert found.over_limit is False and readings(460_000, Place.of(18, 200), Ride.of(2400, 45), 500_000).over_limit is True
 
 
+def test_a_fill_exactly_at_its_limit_is_not_over() -> None:
+    """Places and fills whose arithmetic, done twice, differs in the last bit."""
+    for metres in range(-400, 3000, 200):
+        for kpa in range(100, 900, 8):
+            found = readings(kpa * 1000, Place.of(20, metres), Ride.of(metres, 20), kpa * 1000)
+            assert found.over_limit is False, (metres, kpa)
+            assert readings(kpa * 1000 + 1, Place.of(20, metres), Ride.of(metres, 20), kpa * 1000).over_limit is True
+
+
+@pytest.mark.parametrize("start", [0.1, 1.1, 4.4, 333.3, 1234.567, 2999.9])
+def test_the_grid_ends_exactly_at_the_highest_point_there_is(start: float) -> None:
+    for count in (3, 7, 13, 61):
+        found = readings(400_000, Place.of(18, start), Ride.of(9000.0, 45.3), count=count)
+        assert found.altitudes_m[-1] == 9000.0 and found.temps_c[-1] == 45.3
+
+
 def answer(*args: str, code: int = 0) -> dict:
     result = CliRunner().invoke(cli, ["ride", *args, "--json"])
     assert result.exit_code == code, result.output

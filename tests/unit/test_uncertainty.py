@@ -11,10 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rimward.ceiling import Place, Refused, Ride
 from rimward.ceiling.envelope import envelope
+from rimward.uncertainty.decision import false_accept
 from rimward.uncertainty.files import load_instrument
 from rimward.uncertainty.gum import combine, components, normal, one_sided, rectangular
 from rimward.uncertainty.inflator import Calibration, Converter, Inflator, guard_band, pair_difference
 from rimward.uncertainty.ride import envelope_uncertainty
+from rimward.uncertainty.student import coverage_factor, tail
 
 PLAIN = Inflator(full_scale_pa=1_000_000, total_error_band=0.01)
 FULL = Inflator(
@@ -157,6 +159,83 @@ def test_instrument_files_refused(tmp_path: Path, content: dict) -> None:
     with pytest.raises(Refused) as refusal:
         load_instrument(write(tmp_path, **content))
     assert refusal.value.id == "instrument-not-understood"
+
+
+GOOD = {
+    "full_scale": "10 bar",
+    "total_error_band_percent": 1,
+    "converter": {"bits": 14},
+    "calibration": {
+        "date": "2026-01-01",
+        "gauge_expanded_pa": 2000,
+        "gauge_k": 2,
+        "fit_residual_pa": 800,
+        "fit_points": 6,
+        "hysteresis_pa": 500,
+        "repeatability_pa": 400,
+        "repeats": 5,
+        "drift_pa_per_month": 100,
+        "thermal_pa_per_k": 50,
+    },
+}
+TODAY = date(2026, 6, 1)
+
+
+@pytest.mark.parametrize(
+    ("part", "change", "names"),
+    [
+        ("calibration", {"date": "2026-06-02"}, "future"),
+        ("calibration", {"fit_points": 6.5}, "fit_points"),
+        ("calibration", {"repeats": 2.9}, "repeats"),
+        ("calibration", {"repeats": True}, "repeats"),
+        ("calibration", {"gauge_expanded_pa": True}, "gauge_expanded_pa"),
+        ("calibration", {"gauge_expanded_pa": "2000"}, "gauge_expanded_pa"),
+        ("calibration", {"gauge_k": 0}, "gauge_k"),
+        ("calibration", {"drift_pa_per_mont": 1}, "drift_pa_per_mont"),
+        ("converter", {"bits": 14.5}, "bits"),
+        ("converter", {"bits": 0}, "bits"),
+        ("converter", {"integral_lsb": float("inf")}, "integral_lsb"),
+        ("", {"total_error_band_percent": False}, "total_error_band_percent"),
+        ("", {"total_error_band_percent": float("nan")}, "total_error_band_percent"),
+        ("", {"reference_shared": "no"}, "reference_shared"),
+        ("", {"calibration": []}, "calibration"),
+        ("", {"barometer": 200}, "barometer"),
+        ("", {"guard_pa": 9000}, "unknown"),
+    ],
+)
+def test_instrument_files_with_a_slip_are_refused(tmp_path: Path, part: str, change: dict, names: str) -> None:
+    assert load_instrument(write(tmp_path, **GOOD), TODAY).guard_pa >= 10_000
+    content = GOOD | ({part: GOOD[part] | change} if part else change)
+    with pytest.raises(Refused, match=names) as refusal:
+        load_instrument(write(tmp_path, **content), TODAY)
+    assert refusal.value.id == "instrument-not-understood"
+
+
+@pytest.mark.parametrize("written", ["1e400", "true", "9000.5", "-1", "1e30"])
+def test_a_guard_band_is_a_whole_number(tmp_path: Path, written: str) -> None:
+    (tmp_path / "i.json").write_text(f'{{"guard_pa": {written}}}', encoding="utf-8")
+    with pytest.raises(Refused) as refusal:
+        load_instrument(tmp_path / "i.json")
+    assert refusal.value.id == "instrument-not-understood"
+
+
+def test_drift_counts_months_since_the_calibration(tmp_path: Path) -> None:
+    path = write(tmp_path, **GOOD | {"calibration": GOOD["calibration"] | {"drift_pa_per_month": 3000}})
+    basis = {months: load_instrument(path, date(2026 + months // 12, 1, 1)).guard_pa for months in (12, 24)}
+    assert basis[24] / basis[12] == pytest.approx(2, rel=0.01)  # 36 and 72 kPa of drift beside 1 kPa of everything else
+
+
+@pytest.mark.parametrize("dof", [1e6, 1e9, 1e10, 1e12, 1e15, 1e300])
+def test_with_very_many_degrees_of_freedom_the_normal_law_holds(dof: float) -> None:
+    for t in (-2.0, 0.0, 0.5, 1.0, 2.0, 3.0):
+        assert tail(t, dof) == pytest.approx(0.5 * math.erfc(t / math.sqrt(2)), rel=1e-4)
+    assert coverage_factor(0.9545, dof) == pytest.approx(2.0, abs=1e-4)
+    assert false_accept(2.0, 1.0, dof).probability == pytest.approx(0.02275, abs=1e-5)
+
+
+def test_the_two_ways_to_student_meet() -> None:
+    for t in (0.5, 1.0, 2.0, 3.0):
+        assert tail(t, 1e5 - 1) == pytest.approx(tail(t, 1e5 + 1), rel=1e-7)
 
 
 def test_an_instrument_file_that_is_no_object(tmp_path: Path) -> None:

@@ -113,3 +113,8 @@ def test_five_bar_shows_72_5_and_never_73() -> None:
 )
 def test_centikelvin_rounds_cold_for_the_fill_and_hot_for_the_ride(celsius: float, down: int, up: int) -> None:
     assert (units.centikelvin_down(celsius), units.centikelvin_up(celsius)) == (down, up)
+
+
+def test_exceeds_ignores_only_the_error_of_arithmetic() -> None:
+    assert not units.exceeds(500_000 + 6e-11, 500_000) and units.exceeds(500_000.001, 500_000)
+    assert units.show_reading(500_000 + 6e-11, 500_000) == "5.00 bar (72.5 psi)"

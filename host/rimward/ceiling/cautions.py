@@ -122,8 +122,19 @@ def _widths(rim: Rim, tyre: Tyre, table: MakerTable | None) -> Iterator[Note]:
                 "maker-table-silent", f"The maker's table has no row for this rim ({table.citation}); the standards' widths are used."
             )
         else:
+            yield from _maker_row_without_maximum(rim, tyre, table)
             return
     yield from _straight_side_width(rim, tyre) if rim.straight_side else _crochet_width(rim, tyre)
+
+
+def _maker_row_without_maximum(rim: Rim, tyre: Tyre, table: MakerTable) -> Iterator[Note]:
+    row = table.row_for(rim, tyre.width_mm)
+    if row is not None and row.max_pa is None:
+        yield Note(
+            "maker-row-without-maximum",
+            f"The maker's table allows this tyre on this rim and gives no maximum pressure for it ({table.citation}). "
+            "Look for the maximum in the maker's document; the other limits still hold.",
+        )
 
 
 def _straight_side_width(rim: Rim, tyre: Tyre) -> Iterator[Note]:

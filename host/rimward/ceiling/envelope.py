@@ -5,6 +5,7 @@ itself a point of the ride.
 """
 
 from rimward.ceiling.model import ASSUMED_FILL_CK, Envelope, Place, Ride
+from rimward.units import exceeds
 
 
 def conditions(place: Place, ride: Ride | None) -> tuple[int, int, float, float]:
@@ -36,7 +37,7 @@ def highest_gauge(fill_pa: int, place: Place, ride: Ride | None) -> float:
 
 def whole_above(pa: float, limit_pa: int) -> int:
     """`pa` to the nearest pascal, but never shown as `limit_pa` when it is above."""
-    return max(round(pa), limit_pa + 1) if pa > limit_pa + 1e-6 else min(round(pa), limit_pa)
+    return max(round(pa), limit_pa + 1) if exceeds(pa, limit_pa) else min(round(pa), limit_pa)
 
 
 def envelope(limit_pa: int, ceiling_pa: int | None, place: Place, ride: Ride | None) -> Envelope:

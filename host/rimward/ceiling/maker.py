@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from rimward.ceiling.model import Rim
 
 _LARGEST_BYTES = 1_000_000
+_TABLE_KEYS = frozenset(("document", "page", "date", "rows"))
+_ROW_KEYS = frozenset(("rim_inner_mm", "rim_types", "tyre_min_mm", "tyre_max_mm", "max_pressure"))
+WIDEST_MM = 150
 
 
 @dataclass(frozen=True)
@@ -51,36 +54,61 @@ class MakerTable:
 
 
 def load_maker_table(path: str | Path) -> MakerTable:
-    """Reads a table from a JSON file with `document`, `page`, `date` and `rows`. Raises Refused `maker-table-not-understood`."""
+    """Read a table from a JSON file with `document`, `page`, `date` and `rows`.
+
+    A row has `rim_inner_mm`, `tyre_min_mm` and, where the document gives them, `tyre_max_mm`, `rim_types` and `max_pressure`.
+    Unknown keys are refused: a misspelt one would drop a limit. Raises Refused `maker-table-not-understood`.
+    """
     try:
         if Path(path).stat().st_size > _LARGEST_BYTES:
             raise ValueError("the file is larger than 1 MB")
         raw = json.loads(Path(path).read_text(encoding="utf-8"))
         return _table(raw)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as wrong:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError, Refused) as wrong:
+        what = f"{wrong.args[0]} is missing" if isinstance(wrong, KeyError) else str(wrong).rstrip(".")
         raise Refused(
             "maker-table-not-understood",
-            f"The maker's table {Path(path).name!r} cannot be used: {wrong!s}.",
+            f"The maker's table {Path(path).name!r} cannot be used: {what}.",
             "It needs document, page, date and rows.",
         ) from wrong
 
 
 def _table(raw: dict[str, Any]) -> MakerTable:
+    _refuse_unknown(raw, _TABLE_KEYS, "the table")
     for name in ("document", "page", "date"):
         if not str(raw.get(name) or "").strip():
             raise ValueError(f"{name} is missing")
-    rows = tuple(_row(row) for row in raw["rows"])
+    rows = tuple(_row(row, i) for i, row in enumerate(raw["rows"], 1))
     if not rows:
         raise ValueError("it has no rows")
     return MakerTable(str(raw["document"]), str(raw["page"]), str(raw["date"]), rows)
 
 
-def _row(row: dict[str, Any]) -> MakerRow:
-    types = tuple(row.get("rim_types") or ())
-    if not set(types) <= set(rim_type_codes()):
-        raise ValueError(f"rim_types {', '.join(types)} are not all known")
-    low, high = float(row["tyre_min_mm"]), float(row.get("tyre_max_mm", 150))
-    if not 0 < low <= high:
-        raise ValueError("tyre_min_mm must be above 0 and not above tyre_max_mm")
-    maximum = read_marking(row["max_pressure"], maximum_only=True).max_pa if row.get("max_pressure") else None
-    return MakerRow(float(row["rim_inner_mm"]), types, low, high, maximum)
+def _row(row: dict[str, Any], place: int) -> MakerRow:
+    _refuse_unknown(row, _ROW_KEYS, f"row {place}")
+    types = row.get("rim_types") or []
+    if not isinstance(types, list) or not set(types) <= set(rim_type_codes()):
+        raise ValueError(f"row {place}: rim_types must be a list of {', '.join(rim_type_codes())}")
+    inner, low = _millimetres(row, "rim_inner_mm", place), _millimetres(row, "tyre_min_mm", place)
+    high = _millimetres(row, "tyre_max_mm", place) if "tyre_max_mm" in row else float(WIDEST_MM)
+    if low > high:
+        raise ValueError(f"row {place}: tyre_min_mm is above tyre_max_mm")
+    marked = row.get("max_pressure")
+    if marked is not None and not isinstance(marked, str):
+        raise ValueError(f"row {place}: max_pressure needs a unit, such as '5 bar'")
+    return MakerRow(inner, tuple(types), low, high, None if marked is None else read_marking(marked, maximum_only=True).max_pa)
+
+
+def _refuse_unknown(held: Any, known: frozenset[str], what: str) -> None:
+    if not isinstance(held, dict):
+        raise ValueError(f"{what} is not an object")
+    unknown = sorted(set(held) - known)
+    if unknown:
+        raise ValueError(f"{what} has unknown keys: {', '.join(unknown)} (known: {', '.join(sorted(known))})")
+
+
+def _millimetres(row: dict[str, Any], name: str, place: int) -> float:
+    value = row[name]
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value <= WIDEST_MM:
+        raise ValueError(f"row {place}: {name} must be a number above 0 and at most {WIDEST_MM}")
+    return float(value)

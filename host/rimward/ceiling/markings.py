@@ -1,16 +1,29 @@
-"""Pressures printed on a rim or a sidewall: one, a range, and the same thing in two units."""
+"""Pressures printed on a rim or a sidewall: one, a range, the same thing in two units, with the words that say which end it is.
+
+`max` and `min` decide what a pressure is. Words before their pressures (`MAX PRESSURE 73 PSI / 5.0 BAR`) or after them (`5 BAR MAX`) are
+read, not a mixture of both, since a word between two pressures could belong to either.
+"""
 
 import re
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from rimward.units import ITEM, Refused, not_understood, number, positive, to_pascals, unit_missing
 
+MAX, MIN, RECOMMENDED, PLAIN = "max", "min", "inflate", ""
+_NOUN = r"(?:\s*(?:inflation|tyre|tire|air)?\s*(?:pressure|press\.?))?\s*:?"
+_WORD = re.compile(
+    rf"(?P<max>(?:do\s+)?not\s+exceed|max(?:imum\b|\.|\b){_NOUN})|(?P<min>min(?:imum\b|\.|\b){_NOUN})|(?P<inflate>inflate\s+to\s*:?)", re.IGNORECASE
+)
 _DASH = re.compile(r"\s*(?:[-–—‒]|\bto\b)\s*", re.IGNORECASE)
-_NEXT = re.compile(r"\s*(?:[/(;=|]|,\s)\s*")
-_END = re.compile(r"\s*\)?\s*")
-_WORD = re.compile(r"^\s*(?:max(?:imum|\.)?|min(?:imum|\.)?)?[:\s]*", re.IGNORECASE)
+_SPACE = re.compile(r"\s+")
+_SEPARATOR = re.compile(r"[/(;=|)]|,(?=\s)")
+_LOWER_COUNTS = re.compile(r"\s*,?\s*which\s?ever\s+is\s+(?:the\s+)?(?:lower|less)\s*\.?\s*$", re.IGNORECASE)
 _AGREE = Fraction(1, 1000)  # '5 bar / 72.5 psi' says one thing; '5 bar / 73 psi' says two
+_FIX = "Write it as printed, such as '5 BAR MAX', '4-6 bar' or 'min 4 bar / max 6 bar'."
+
+Written = tuple[Fraction, str]  # the number and its unit
 
 
 @dataclass(frozen=True)
@@ -22,30 +35,42 @@ class Marking:
     disagree: bool = False
 
 
+@dataclass(frozen=True)
+class Group:
+    """One pressure (`low` is None) or one range, and the word that belongs to it."""
+
+    low: Written | None
+    top: Written
+    word: str = PLAIN
+
+
 def no_marking() -> Marking:
     """Nothing printed."""
     return Marking(None, None)
 
 
 def read_marking(text: str, *, maximum_only: bool = False, minimum_only: bool = False) -> Marking:
-    """Reads `5 bar`, `4-6 bar`, `85–120 psi`, `5 bar / 73 psi`, `4-6 bar (58-87 psi)`.
+    """Read `5 bar`, `4-6 bar`, `85–120 psi`, `5 bar / 73 psi`, `5 BAR MAX`, `MAX PRESSURE 73 PSI / 5.0 BAR`, `4.1-5.9 bar 60-85 psi`.
 
-    Where units disagree the lowest maximum and the highest minimum count. A single pressure is a maximum unless `minimum_only`.
+    Where units disagree the lowest maximum and the highest minimum count. A single pressure without a word is a maximum unless
+    `minimum_only`; a word that says the other end than the one asked for is refused.
     Raises Refused `unit-missing` or `pressure-not-understood`.
     """
-    groups = _groups(text)
-    if (maximum_only or minimum_only) and any(low is not None for low, _ in groups):
-        raise Refused("pressure-not-understood", f"{text.strip()!r} is a range where one pressure is asked for.")
-    tops = [top for _, top in groups]
-    lows = tops if minimum_only else [low for low, _ in groups if low is not None]
+    groups = _with_words(text)
+    lows = [group.low or group.top for group in groups if group.low or _is_minimum(group, minimum_only)]
+    tops = [group.top for group in groups if group.low or not _is_minimum(group, minimum_only)]
+    for asked, wrong, name, other in ((maximum_only, lows, "maximum", "minimum"), (minimum_only, tops, "minimum", "maximum")):
+        if asked and wrong:
+            raise Refused(
+                "pressure-not-understood",
+                f"{text.strip()!r} gives a {other} or a range where the {name} is asked for.",
+                f"Read the marking again and enter its {name} alone, or all of it as a range.",
+            )
     return Marking(
         max((to_pascals_of(low, text, up=True) for low in lows), default=None),
-        None if minimum_only else min(to_pascals_of(top, text) for top in tops),
+        min((to_pascals_of(top, text) for top in tops), default=None),
         _disagree(tops) or _disagree(lows),
     )
-
-
-Written = tuple[Fraction, str]  # the number and its unit
 
 
 def to_pascals_of(written: Written, text: str, *, up: bool = False) -> int:
@@ -53,21 +78,65 @@ def to_pascals_of(written: Written, text: str, *, up: bool = False) -> int:
     return positive(to_pascals(*written, up=up), text)
 
 
-def _groups(text: str) -> list[tuple[Written | None, Written]]:
-    place, groups = _WORD.match(text).end(), []  # type: ignore[union-attr]
-    while True:
-        low, top, place = _group(text, place)
-        groups.append((low, top))
-        end = _END.match(text, place)
-        if end and end.end() == len(text):
-            return groups
-        step = _NEXT.match(text, place)
-        if not step:
+def _is_minimum(group: Group, minimum_only: bool) -> bool:
+    return group.word == MIN or (group.word == PLAIN and minimum_only)
+
+
+def _with_words(text: str) -> list[Group]:
+    """The groups of `text`, each with its word: the last one before it, or the next one after it. Refuses a mixture of both orders."""
+    parts = list(_parts(_LOWER_COUNTS.sub("", text)))
+    if not any(isinstance(part, Group) for part in parts):
+        raise not_understood(text)
+    before = isinstance(parts[0], str)
+    if not before:
+        parts.reverse()
+    groups, word, words = [], PLAIN, 0
+    for i, part in enumerate(parts):
+        if isinstance(part, str):
+            if word == part or (i + 1 == len(parts)) or isinstance(parts[i + 1], str):
+                raise not_understood(text)
+            word, words = part, words + 1
+        else:
+            groups.append(replace(part, word=word))
+    if not before:
+        groups.reverse()
+        if words and groups[-1].word == PLAIN:  # '4 bar min 6 bar': the word may belong to either
+            raise Refused("pressure-not-understood", f"{text.strip()!r} can be read two ways.", _FIX)
+    for group in groups:
+        if group.low and group.word in (MAX, MIN):
+            raise Refused("pressure-not-understood", f"{text.strip()!r} calls a range a {group.word}imum.", _FIX)
+    _refuse_repeated_units(groups, text)
+    return groups
+
+
+def _refuse_repeated_units(groups: list[Group], text: str) -> None:
+    """Two pressures in one unit under one word are two markings, not one in two units."""
+    seen = [(group.word, group.low is None, group.top[1].lower()) for group in groups]
+    if any(group.word != PLAIN for group in groups) and len(set(seen)) != len(seen):
+        raise Refused("pressure-not-understood", f"{text.strip()!r} gives two pressures in the same unit.", _FIX)
+
+
+def _parts(text: str) -> Iterator[Group | str]:
+    """Words and groups in their order. Raises Refused for anything else."""
+    place, free = 0, True  # free: a separator or a space came before, so a new part may begin
+    while place < len(text):
+        step = _SPACE.match(text, place) or _SEPARATOR.match(text, place)
+        if step:
+            place, free = step.end(), True
+            continue
+        word = _WORD.match(text, place)
+        if word:
+            yield word.lastgroup or PLAIN
+            place, free = word.end(), True
+            continue
+        if not free:
             raise not_understood(text)
-        place = step.end()
+        group, place = _group(text, place)
+        free = False
+        yield group
 
 
-def _group(text: str, place: int) -> tuple[Written | None, Written, int]:
+def _group(text: str, place: int) -> tuple[Group, int]:
     first = ITEM.match(text, place)
     if not first:
         raise not_understood(text)
@@ -79,7 +148,7 @@ def _group(text: str, place: int) -> tuple[Written | None, Written, int]:
     if not last["unit"]:
         raise unit_missing(text)
     low = (number(first["number"]), first["unit"] or last["unit"]) if second else None
-    return low, (number(last["number"]), last["unit"]), last.end()
+    return Group(low, (number(last["number"]), last["unit"])), last.end()
 
 
 def _disagree(written: list[Written]) -> bool:

@@ -74,7 +74,7 @@ class Tyre:
         size = read_tyre_size(text)
         markings = [read_marking(range_text)] if range_text else []
         if size.pressure_text:
-            markings.append(read_marking(size.pressure_text, maximum_only=True))
+            markings.append(read_marking(size.pressure_text))
         if max_text:
             markings.append(read_marking(max_text, maximum_only=True))
         if min_text:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from rimward.ceiling.model import Ride
 from rimward.ride.readings import Readings, readings
-from rimward.units import celsius, show_limit, show_reading
+from rimward.units import celsius, exceeds, show_limit, show_reading
 
 BAR = 100_000
 
@@ -52,7 +52,8 @@ def _draw_limit(axes, temps, altitudes, bar, limit_pa: int) -> None:  # type: ig
     lowest, highest = min(map(min, bar)), max(map(max, bar))
     if lowest < limit < highest:
         axes.contour(temps, altitudes, bar, levels=[limit], colors="red", linewidths=2.5)
-    if highest > limit:
+    over = exceeds(highest * BAR, limit_pa)
+    if over:
         axes.contourf(temps, altitudes, bar, levels=[limit, max(highest, limit) + 1], colors="none", hatches=["//"])
         where = (
             f"all of this is over the limit {show_limit(limit_pa)}"
@@ -68,7 +69,7 @@ def _draw_limit(axes, temps, altitudes, bar, limit_pa: int) -> None:  # type: ig
         ha="right",
         va="top",
         fontsize=10,
-        color="red" if highest > limit else "black",
+        color="red" if over else "black",
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85},
     )
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from rimward.ceiling.envelope import highest_gauge
 from rimward.ceiling.model import Place, Ride
-from rimward.units import celsius, centikelvin_up
+from rimward.units import celsius, centikelvin_up, exceeds
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Readings:
     @property
     def over_limit(self) -> bool | None:
         """Whether any reading is above the limit; None without a limit."""
-        return None if self.limit_pa is None else self.highest[0] > self.limit_pa
+        return None if self.limit_pa is None else exceeds(self.highest[0], self.limit_pa)
 
 
 def reading(fill_pa: int, fill: Place, altitude_m: float, temp_c: float) -> float:
@@ -37,10 +37,10 @@ def reading(fill_pa: int, fill: Place, altitude_m: float, temp_c: float) -> floa
 
 
 def steps(low: float, high: float, count: int) -> tuple[float, ...]:
-    """`count` evenly spread values; one where low equals high."""
+    """`count` evenly spread values, both ends exact; one where low equals high."""
     if high <= low:
         return (low,)
-    return tuple(low + (high - low) * i / (count - 1) for i in range(count))
+    return (*(low + (high - low) * i / (count - 1) for i in range(count - 1)), high)
 
 
 def readings(fill_pa: int, fill: Place, ride: Ride, limit_pa: int | None = None, count: int = 7) -> Readings:

@@ -6,7 +6,7 @@ from typing import Any
 
 from rimward.ceiling.model import ASSUMED_FILL_CK, Note, Place, Ride
 from rimward.ride.readings import Readings, readings
-from rimward.units import show_limit, show_reading
+from rimward.units import exceeds, show_limit, show_reading
 
 
 @dataclass(frozen=True)
@@ -86,6 +86,6 @@ def _table(found: Readings, part: int, unit: str) -> Iterator[str]:
     yield f"gauge {unit}  " + "".join(f"{temp:>8.1f}°C" for temp in found.temps_c)
     for altitude, row in reversed(list(zip(found.altitudes_m, found.gauge_pa))):
         cells = (
-            show_reading(pa, limit).replace("(", "").split()[part * 2] + ("!" if limit is not None and pa > limit else " ") for pa in row
+            show_reading(pa, limit).replace("(", "").split()[part * 2] + ("!" if limit is not None and exceeds(pa, limit) else " ") for pa in row
         )
         yield f"{altitude:>7.0f} m  " + "".join(f"{cell:>10}" for cell in cells)

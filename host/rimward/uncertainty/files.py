@@ -1,6 +1,7 @@
 """An instrument file: JSON that describes an inflator's measuring chain, or only its stored guard band."""
 
 import json
+import math
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,23 @@ from rimward.units import Refused, parse_pressure
 
 _LARGEST_BYTES = 100_000
 _DAYS_PER_MONTH = 30.4375
+_MOST = 1e9
+_GUARD_KEYS = frozenset(("name", "guard", "guard_pa"))
+_CHAIN_KEYS = frozenset((
+    "name", "full_scale", "total_error_band_percent", "supply_ratio_percent", "reference_percent", "reference_shared", "converter",
+    "mounting_pa", "cracking_pa", "barometer_pa", "calibration",
+))  # fmt: skip
+_CONVERTER_KEYS = frozenset(("bits", "integral_lsb", "edge_step_lsb"))
+_CALIBRATION_SIZES = (
+    "gauge_expanded_pa",
+    "gauge_k",
+    "fit_residual_pa",
+    "hysteresis_pa",
+    "repeatability_pa",
+    "drift_pa_per_month",
+    "thermal_pa_per_k",
+)
+_CALIBRATION_KEYS = frozenset(("date", "fit_points", "repeats", "kelvin_outside", *_CALIBRATION_SIZES))
 
 
 def load_instrument(path: str | Path, today: date | None = None) -> Instrument:
@@ -18,8 +36,8 @@ def load_instrument(path: str | Path, today: date | None = None) -> Instrument:
         if Path(path).stat().st_size > _LARGEST_BYTES:
             raise ValueError("the file is larger than 100 kB")
         return instrument(json.loads(Path(path).read_text(encoding="utf-8")), today)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, ZeroDivisionError) as wrong:
-        what = f"{wrong.args[0]!r} is missing" if isinstance(wrong, KeyError) else str(wrong)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, Refused) as wrong:
+        what = f"{wrong.args[0]} is missing" if isinstance(wrong, KeyError) else str(wrong).rstrip(".")
         raise Refused(
             "instrument-not-understood",
             f"The instrument file {Path(path).name!r} cannot be used: {what}.",
@@ -31,9 +49,10 @@ def instrument(raw: dict[str, Any], today: date | None = None) -> Instrument:
     """From the file's content."""
     name = str(raw.get("name", ""))
     if "guard_pa" in raw or "guard" in raw:
-        guard = int(raw["guard_pa"]) if "guard_pa" in raw else parse_pressure(raw["guard"], up=True)
-        if guard < 0:
-            raise ValueError("the guard band is below zero")
+        _refuse_unknown(raw, _GUARD_KEYS, "the file")
+        if "guard_pa" in raw and "guard" in raw:
+            raise ValueError("it has both guard and guard_pa")
+        guard = _whole(raw, "guard_pa", 0) if "guard_pa" in raw else parse_pressure(raw["guard"], up=True)
         return Instrument(guard, name, "stored in the inflator")
     from rimward.uncertainty.inflator import guard_band
 
@@ -52,18 +71,23 @@ def inflator(raw: dict[str, Any], today: date | None = None) -> Any:
     """The measuring chain a file describes."""
     from rimward.uncertainty.inflator import Converter, Inflator
 
+    _refuse_unknown(raw, _CHAIN_KEYS, "the file")
     part = raw.get("converter", {})
+    _refuse_unknown(part, _CONVERTER_KEYS, "converter")
+    shared = raw.get("reference_shared", True)
+    if not isinstance(shared, bool):
+        raise ValueError("reference_shared must be true or false")
     return Inflator(
         full_scale_pa=parse_pressure(raw["full_scale"]),
         total_error_band=_share(raw, "total_error_band_percent", needed=True),
         supply_ratio=_share(raw, "supply_ratio_percent"),
         reference=_share(raw, "reference_percent"),
-        reference_shared=bool(raw.get("reference_shared", True)),
-        converter=Converter(int(part.get("bits", 14)), _size(part, "integral_lsb", 2.0), _size(part, "edge_step_lsb")),
+        reference_shared=shared,
+        converter=Converter(_whole(part, "bits", 1, 32) if "bits" in part else 14, _size(part, "integral_lsb", 2.0), _size(part, "edge_step_lsb")),
         mounting_pa=_size(raw, "mounting_pa"),
         cracking_pa=_size(raw, "cracking_pa"),
         barometer_pa=_size(raw, "barometer_pa"),
-        calibration=_calibration(raw["calibration"], today) if raw.get("calibration") else None,
+        calibration=None if raw.get("calibration") is None else _calibration(raw["calibration"], today),
         name=str(raw.get("name", "")),
     )
 
@@ -71,29 +95,30 @@ def inflator(raw: dict[str, Any], today: date | None = None) -> Any:
 def _calibration(raw: dict[str, Any], today: date | None) -> Any:
     from rimward.uncertainty.inflator import Calibration
 
-    months = max(0.0, ((today or date.today()) - date.fromisoformat(raw["date"])).days / _DAYS_PER_MONTH)
-    points, repeats = int(raw["fit_points"]), int(raw["repeats"])
-    if points < 3 or repeats < 2:
-        raise ValueError("a calibration needs 3 points and 2 repeats or more")
-    sizes = (
-        "gauge_expanded_pa",
-        "gauge_k",
-        "fit_residual_pa",
-        "hysteresis_pa",
-        "repeatability_pa",
-        "drift_pa_per_month",
-        "thermal_pa_per_k",
-    )
-    missing = [name for name in sizes if name not in raw]
-    if missing:
-        raise KeyError(missing[0])
+    _refuse_unknown(raw, _CALIBRATION_KEYS, "calibration")
+    days = ((today or date.today()) - date.fromisoformat(raw["date"])).days
+    if days < 0:
+        raise ValueError(f"the calibration's date {raw['date']} lies in the future")
+    for name in _CALIBRATION_SIZES:
+        if name not in raw:
+            raise KeyError(name)
+    if _size(raw, "gauge_k") == 0:
+        raise ValueError("gauge_k must be above zero")
     return Calibration(
-        fit_points=points,
-        repeats=repeats,
-        months=months,
+        fit_points=_whole(raw, "fit_points", 3),
+        repeats=_whole(raw, "repeats", 2),
+        months=days / _DAYS_PER_MONTH,
         kelvin_outside=_size(raw, "kelvin_outside"),
-        **{name: _size(raw, name) for name in sizes},
+        **{name: _size(raw, name) for name in _CALIBRATION_SIZES},
     )
+
+
+def _refuse_unknown(held: Any, known: frozenset[str], what: str) -> None:
+    if not isinstance(held, dict):
+        raise ValueError(f"{what} is not an object")
+    unknown = sorted(set(held) - known)
+    if unknown:
+        raise ValueError(f"{what} has unknown keys: {', '.join(unknown)}")
 
 
 def _share(raw: dict[str, Any], name: str, *, needed: bool = False) -> float:
@@ -102,8 +127,22 @@ def _share(raw: dict[str, Any], name: str, *, needed: bool = False) -> float:
     return _size(raw, name) / 100
 
 
+def _number(value: Any, name: str) -> float:
+    """A JSON number; true, false, text, infinity and not-a-number are none."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise ValueError(f"{name} must be a number")
+    return float(value)
+
+
 def _size(raw: dict[str, Any], name: str, otherwise: float = 0.0) -> float:
-    value = float(raw.get(name, otherwise))
-    if not 0 <= value < 1e9:
-        raise ValueError(f"{name} must be zero or more")
+    value = _number(raw.get(name, otherwise), name)
+    if not 0 <= value < _MOST:
+        raise ValueError(f"{name} must be zero or more, and below {_MOST:g}")
     return value
+
+
+def _whole(raw: dict[str, Any], name: str, least: int, most: int = int(_MOST)) -> int:
+    value = _number(raw[name], name)
+    if value != int(value) or not least <= value <= most:
+        raise ValueError(f"{name} must be a whole number from {least} to {most}")
+    return int(value)

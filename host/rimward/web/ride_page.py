@@ -16,7 +16,7 @@ from rimward.errors import Refusal
 from rimward.register.fields import ENTERED
 from rimward.ride.readings import reading
 from rimward.ride.route import highest_point_m
-from rimward.units import celsius, parse_pressure, show_limit, show_reading
+from rimward.units import celsius, exceeds, parse_pressure, show_limit, show_reading
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
 from rimward.web.wheel_page import CHOICES, register
@@ -61,7 +61,7 @@ def _curve(held: Shop, form: Any, raw: bytes) -> Response:
         drawn = drawing(fill_pa, place, ride, track)
         drawn.update(limit=(found.limit_pa or 0) / 1e5, what=what)
         highest = drawn.pop("highest_pa")
-        drawn.update(over=highest > (found.limit_pa or 0), highest=show_reading(highest, found.limit_pa), fill=show_limit(fill_pa) if not what.startswith("the fill") else show_reading(fill_pa, found.ceiling_pa))
+        drawn.update(over=exceeds(highest, found.limit_pa or 0), highest=show_reading(highest, found.limit_pa), fill=show_limit(fill_pa) if not what.startswith("the fill") else show_reading(fill_pa, found.ceiling_pa))
     piece = held.piece("_ride.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, drawn=drawn, top=top, target="")
     return JSONResponse({"html": piece, "curve": drawn})
 

@@ -1,0 +1,33 @@
+"""Stored energy at the ends of its range: near ambient, under vacuum, at altitude; which method is lowest and highest where."""
+
+import pytest
+from rimward import energy
+
+
+def by_method(gauge_pa: float, ambient_pa: float = energy.AMBIENT_PA) -> dict[str, float]:
+    return {m.id: m.energy_j for m in energy.stored_energy(gauge_pa, 0.001, ambient_pa)}
+
+
+@pytest.mark.parametrize("gauge_pa", [0.0, -1e-9, -50.0, -60_000.0, -101_324.999, -101_325.0])
+def test_at_or_under_ambient_nothing_is_stored(gauge_pa: float) -> None:
+    assert set(by_method(gauge_pa).values()) == {0.0}
+
+
+def test_under_vacuum_is_refused() -> None:
+    with pytest.raises(ValueError, match="vacuum"):
+        energy.stored_energy(-101_326.0, 0.001)
+
+
+def test_a_soft_tyre_at_altitude_has_no_pcc2_energy() -> None:
+    found = by_method(10_000, 70_000)
+    assert found["pcc2"] == 0 < min(found["isentropic"], found["brode"], found["isothermal"], found["availability"])
+
+
+@pytest.mark.parametrize("ambient_pa", [70_000, 101_325])
+@pytest.mark.parametrize(
+    ("ratio", "lowest", "highest"),
+    [(1.2, "availability", "brode"), (6.5, "availability", "brode"), (6.8, "isentropic", "brode"), (9.1, "isentropic", "brode"), (9.5, "isentropic", "isothermal")],
+)  # fmt: skip
+def test_which_method_is_lowest_and_highest(ambient_pa: float, ratio: float, lowest: str, highest: str) -> None:
+    four = {name: joules for name, joules in by_method((ratio - 1) * ambient_pa, ambient_pa).items() if name != "pcc2"}
+    assert (min(four, key=four.__getitem__), max(four, key=four.__getitem__)) == (lowest, highest)
