@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 
 from tests.machine import flow, mpyfile, runtime, thumb
 
+OFTEN = ("step", "start", "stop", "tick", "run")  # names of functions that every interpreter may know by number
+
 
 @dataclass
 class Bound:
@@ -49,15 +51,16 @@ def load(data: bytes) -> mpyfile.Module:
         for call in flow.follow(steps, module.body.data).calls.values():
             if call.kind in (runtime.STORE_NAME, runtime.STORE_GLOBAL) and call.first and call.second and call.second[0] == "child":
                 module.body.children[call.second[1]].name = module.names[call.first[1]]
+    own = {mpyfile.known_as(name): name for name in OFTEN}
+    for code in module.body.children:
+        code.name = own.get(code.name, code.name)
     return module
 
 
 def function(module: mpyfile.Module, name: str) -> mpyfile.Code:
     """The module's function of that name. KeyError if it has none."""
-    known = mpyfile.known_as(name)
     for code in module.body.children:
-        if code.name in (name, known):
-            code.name = name
+        if code.name == name:
             return code
     raise KeyError(f"The module has no function {name}; it has {', '.join(code.name for code in module.body.children)}.")
 
@@ -108,7 +111,8 @@ def _callee(what: Function, target: flow.Value | None) -> Function | None:
         return what.callees.get(target[1])
     if target and target[0] == "global":
         named = what.module.names[target[1]]
-        return next((Function(what.module, code, what.callees, what.loops) for code in what.module.body.children if code.name == named), None)
+        codes = [code for code in what.module.body.children if named in (code.name, mpyfile.known_as(code.name))]
+        return Function(what.module, codes[0], what.callees, what.loops) if codes else None
     return None
 
 
