@@ -2,12 +2,12 @@
 
 import ast
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from rimward_fw.board import pins as pin_table
 
-from hardware import cutoff, graph
+from hardware import cutoff, graph, polarity
+from hardware.check import Check, listing
 from hardware.circuit import GROUNDS, Part, load, nets, ohms
 from hardware.params import HIGH_BAND_TOP_PA, PARAMS, fraction
 
@@ -17,19 +17,6 @@ SPI0 = {"miso": (0, 4, 16, 20), "sck": (2, 6, 18, 22), "mosi": (3, 7, 19, 23)}
 I2C = {0: {"sda": (0, 4, 8, 12, 16, 20), "scl": (1, 5, 9, 13, 17, 21)}, 1: {"sda": (2, 6, 10, 14, 18, 26), "scl": (3, 7, 11, 15, 19, 27)}}
 ADC_PINS = (26, 27, 28)
 PIN_LIMIT_V = 3.3  # RP2040: converter input no higher than IOVDD, seen (check values, section 7.6)
-
-
-@dataclass(frozen=True)
-class Check:
-    """One rule: name, whether it holds, and what was found."""
-
-    name: str
-    ok: bool
-    found: str
-
-
-def listing(items: list[str]) -> str:
-    return "; ".join(items) if items else "nothing against it"
 
 
 def pins_match(parts: dict[str, Part]) -> Check:
@@ -263,6 +250,7 @@ def ratings(parts: dict[str, Part]) -> Check:
 RULES: tuple[Callable[[dict[str, Part]], Check], ...] = (
     pins_match, pins_possible, board_uses_table, nets_complete, no_floating_input, dividers_safe, divider_figures, shorted_supply_survives, ratiometric,
     cutoff_apart, gate_off_without_pulses, off_with_any_wire_broken, off_when_stuck_high, coil_needs_all, weak_feedback, cutoff_latches, vent_opens, two_elements, ratings,
+    *polarity.RULES,
 )
 
 

@@ -11,6 +11,7 @@ SECTIONS = (
     ("gate drop-out and relay release", "tests.rig.hardware:gate_band"),
     ("vent, restrictor and relief", "tests.rig.hardware:air_balance"),
     ("electrical rules", "tests.rig.hardware:rule_checks"),
+    ("polarity", "tests.rig.circuit:polarity"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
     ("generated files current", "tests.rig.hardware:generated"),
     ("firmware sizes", "tests.rig.sizes:report"),

@@ -1,0 +1,88 @@
+"""Survey of exchanged pins: every pair of pins of every part, exchanged, put to the rules. `python -m tests.rig` prints it.
+
+A pair whose two pins are on one net, or of a part that has no polarity (`pintypes.SYMMETRIC`, `EQUAL`), is no exchange: the circuit stays the same.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+from itertools import combinations
+
+from hardware import polarity, rules
+from hardware.check import Check
+from hardware.circuit import Part, load
+from hardware.pintypes import EQUAL, SYMMETRIC
+
+RULES: tuple[Callable[[dict[str, Part]], Check], ...] = (
+    *polarity.RULES, rules.pins_match, rules.ratiometric, rules.cutoff_latches, rules.two_elements, rules.coil_needs_all, rules.vent_opens,
+)
+
+# Why an exchange that no rule refuses does no harm: (class, pins) -> reason.
+HARMLESS: dict[tuple[str, frozenset[str]], str] = {
+    ("switch-key", frozenset({"A_COM", "A_HIGH"})): "one contact; its other throw is not used",
+    ("switch-key", frozenset({"B_COM", "B_LOW"})): "one contact; its other throw is not used",
+    ("switch-key", frozenset({"C_COM", "C_HIGH"})): "one contact; its other throw is not used",
+}
+
+
+@dataclass(frozen=True)
+class Swap:
+    """One exchange: part, two pins, and the name of the first rule that refuses it (empty: none does)."""
+
+    ref: str
+    kind: str
+    pins: frozenset[str]
+    refused_by: str
+
+    @property
+    def reason(self) -> str:
+        """Why it is harmless, if it is."""
+        return HARMLESS.get((self.kind, self.pins), "")
+
+
+def exchanges(parts: dict[str, Part]) -> Iterator[tuple[Part, str, str]]:
+    """Every pair of pins whose exchange changes the circuit."""
+    for part in parts.values():
+        if part.kind in SYMMETRIC:
+            continue
+        for a, b in combinations(part.pins, 2):
+            if part.pins[a] != part.pins[b] and not {a, b} <= EQUAL.get(part.kind, frozenset()):
+                yield part, a, b
+
+
+def exchanged(parts: dict[str, Part], part: Part, a: str, b: str) -> dict[str, Part]:
+    return {**parts, part.ref: replace(part, pins={**part.pins, a: part.pins[b], b: part.pins[a]})}
+
+
+@cache
+def survey() -> tuple[Swap, ...]:
+    """Every exchange on the circuit, with what refuses it."""
+    parts = load()
+    found = []
+    for part, a, b in exchanges(parts):
+        wrong = exchanged(parts, part, a, b)
+        name = next((rule.__name__ for rule in RULES if not rule(wrong).ok), "")
+        found.append(Swap(part.ref, part.kind, frozenset({a, b}), name))
+    return tuple(found)
+
+
+def figures() -> dict[str, float]:
+    """Counts: all exchanges, of them not at the processor, refused ones, and the share."""
+    rows = survey()
+    small = [s for s in rows if s.kind != "mcu-board"]
+    return {"exchanges": len(rows), "refused": sum(bool(s.refused_by) for s in rows), "without_processor": len(small),
+            "refused_without_processor": sum(bool(s.refused_by) for s in small),
+            "share": sum(bool(s.refused_by) for s in small) / len(small)}
+
+
+def survivors() -> list[Swap]:
+    """Exchanges that no rule refuses."""
+    return [s for s in survey() if not s.refused_by]
+
+
+LEAST_SHARE = 0.95
+
+
+def holds() -> bool:
+    """Enough exchanges are refused, and every other one is harmless for a stated reason."""
+    return figures()["share"] >= LEAST_SHARE and all(s.reason for s in survivors())
