@@ -1,7 +1,7 @@
 """The whole analysis of a set of proof samples, as one JSON-ready object."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import fmean, median, stdev
 
 from rimward.errors import Refusal
@@ -24,12 +24,13 @@ def analyse(samples: Sequence[Sample], ask: Ask, effect_columns: Sequence[str] =
     lots = _lots(lot)
     judged = [(name, part, bounds.all_bounds(part, ask)) for name, part in lots]
     pooled = judged[0][2]
-    best = headline.choose(judged)
+    best = headline.choose(judged, ask)
     return {
         "coverage": ask.coverage,
         "confidence": ask.confidence,
         "headline": headline.text(best, lots, ask),
-        "headline_bound": headline.as_json(best),
+        "headline_bound": headline.as_json(best, ask),
+        "if_law": headline.if_law(judged, ask),
         "n": len(lot),
         "unit": units.unit(valid),
         "counts": _counts(samples, dropped, lot),
@@ -41,27 +42,31 @@ def analyse(samples: Sequence[Sample], ask: Ask, effect_columns: Sequence[str] =
         "more_samples": more_samples(pooled, lot, ask),
         "maximum_likelihood": _likelihood(pooled),
         "gauge": _gauge(lot, ask),
-        "retention": retention.summary(lot, ask.confidence),
+        "retention": retention.summary(lot, ask.confidence, ask.gauge_u_pa, bounds.gauge_of(lot, ask).known),
         "normality": effects.normality(lot),
         "effects": effects.linear(lot, effect_columns),
         "batches": [_batch(name, part, found, ask) for name, part, found in judged[1:]] or [_batch(*judged[0], ask)],
-        "samples": [_row(sample) for sample in samples],
+        "samples": [_row(sample, ask) for sample in samples],
         "warnings": warn.collect(samples, dropped, valid, lot, ask),
     }
 
 
-def lower_tolerance(found: Sequence[Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
-    """The normal and the rank bound. `reason` says why the first null of the two is null."""
-    normal, rank = found[0], found[1]
+def lower_tolerance(found: Mapping[str, Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
+    """The normal, the rank and (complete lots) the Weibull bound. `reason` says why the first null of normal and rank is null."""
+    normal, rank = found["normal"], found["rank"]
+    weibull = found.get("weibull", Bound("weibull", None, None, "censored", {}))
     return {
         "normal_margin": normal.margin,
         "normal_pa": normal.pa,
         "rank_margin": rank.margin,
         "rank_pa": rank.pa,
         "rank_order": rank.detail.get("order"),
+        "weibull_margin": weibull.margin,
+        "weibull_pa": weibull.pa,
         "reason": normal.reason or rank.reason,
         "normal_reason": normal.reason,
         "rank_reason": rank.reason,
+        "weibull_reason": weibull.reason,
         "limit_pa": bounds.shared_limit_pa(lot),
         "n_needed": stats.n_needed(ask.coverage, ask.confidence),
         "achieved_confidence": stats.achieved_confidence(len(lot), ask.coverage),
@@ -71,10 +76,10 @@ def lower_tolerance(found: Sequence[Bound], lot: Sequence[Specimen], ask: Ask) -
     }
 
 
-def more_samples(found: Sequence[Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
+def more_samples(found: Mapping[str, Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
     """How many more a claim needs: for any rank bound, and for a normal bound at 1.0 if mean and spread stay as they are."""
     for_rank = max(0, stats.n_needed(ask.coverage, ask.confidence) - len(lot))
-    detail, gauge = found[0].detail, bounds.gauge_of(lot, ask)
+    detail, gauge = found["normal"].detail, bounds.gauge_of(lot, ask)
     total = None
     if detail:
         total = stats.n_for_normal_claim(detail["mean"], detail["sd"], CLAIM + gauge.u_margin, ask.coverage, ask.confidence)
@@ -90,7 +95,7 @@ def _lots(lot: list[Specimen]) -> list[tuple[str, list[Specimen]]]:
     return pooled + [(name, [specimen for specimen in lot if specimen.batch == name]) for name in names]
 
 
-def _batch(name: str, part: Sequence[Specimen], found: Sequence[Bound], ask: Ask) -> dict:
+def _batch(name: str, part: Sequence[Specimen], found: Mapping[str, Bound], ask: Ask) -> dict:
     limit_pa = bounds.shared_limit_pa(part)
     return {
         "batch": None if name == units.NO_BATCH else name,
@@ -102,9 +107,9 @@ def _batch(name: str, part: Sequence[Specimen], found: Sequence[Bound], ask: Ask
     }
 
 
-def _likelihood(found: Sequence[Bound]) -> dict | None:
-    """Null for a complete lot, where the exact normal bound stands."""
-    by_method = {b.method: {"margin": b.margin, "pa": b.pa, "reason": b.reason, **b.detail} for b in found[2:]}
+def _likelihood(found: Mapping[str, Bound]) -> dict | None:
+    """Null for a complete lot, which has exact bounds."""
+    by_method = {name: {"margin": b.margin, "pa": b.pa, "reason": b.reason, **b.detail} for name, b in found.items() if name.endswith("_ml")}
     return {"weibull": by_method["weibull_ml"], "normal": by_method["normal_ml"]} if by_method else None
 
 
@@ -137,7 +142,7 @@ def _gauge(lot: Sequence[Specimen], ask: Ask) -> dict:
     return {"u_pa": gauge.u_pa if gauge.known or gauge.u_pa else None, "u_margin": gauge.u_margin, "known": gauge.known}
 
 
-def _row(sample: Sample) -> dict:
+def _row(sample: Sample, ask: Ask) -> dict:
     def number(value: float) -> float | None:
         return value if math.isfinite(value) else None
 
@@ -149,5 +154,6 @@ def _row(sample: Sample) -> dict:
         "release_bar": number(sample.release_bar),
         "limit_bar": number(sample.limit_bar),
         "margin": sample.margin if sample.valid else None,
-        "held_110_percent": retention.held(sample) if sample.valid else None,
+        "held_110_percent": retention.held(sample, ask.gauge_u_pa) if sample.valid else None,
+        "retention": retention.verdict(sample, ask.gauge_u_pa) if sample.valid else None,
     }

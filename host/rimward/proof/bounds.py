@@ -4,16 +4,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
 
-from rimward.proof import censored, stats
+from rimward.proof import censored, conditional, effects, stats
 from rimward.proof.load import BAR_PA
 from rimward.proof.units import Specimen
 from rimward.proof.units import censored as censored_lot
 
 # No bicycle tyre known to the project is rated above 15 bar; 30 psi and up typed into a bar column lies above it.
 LIMIT_MAX_PA = 1_500_000
+NORMALITY_P = 0.05  # below it the lot is plainly not normal, and its normal bound is withdrawn
 METHODS = {
     "normal": "normal, noncentral t",
     "rank": "rank, no law assumed",
+    "weibull": "Weibull, exact conditional",
     "weibull_ml": "Weibull, profile likelihood",
     "normal_ml": "normal, profile likelihood",
 }
@@ -68,16 +70,23 @@ def shared_limit_pa(lot: Sequence[Specimen]) -> float | None:
     return None if limits_differ(lot) or limit_pa > LIMIT_MAX_PA else limit_pa
 
 
-def all_bounds(lot: Sequence[Specimen], ask: Ask) -> list[Bound]:
-    """Normal and rank bound; for a censored lot the two likelihood bounds as well."""
-    bounds = [normal(lot, ask), rank(lot, ask)]
+def all_bounds(lot: Sequence[Specimen], ask: Ask) -> dict[str, Bound]:
+    """Every bound by its method: rank, normal and Weibull of a complete lot; rank and the two likelihood bounds of a censored one."""
+    found = [normal(lot, ask), rank(lot, ask)]
     if censored_lot(lot):
-        bounds += [likelihood(lot, ask, family) for family in censored.FAMILIES]
-    return bounds
+        found += [likelihood(lot, ask, family) for family in censored.FAMILIES]
+    else:
+        found.append(weibull(lot, ask))
+    return {bound.method: bound for bound in found}
+
+
+def lowest(lot: Sequence[Specimen], ask: Ask) -> Bound:
+    """The lowest value, stops counted at the stop. It holds for `ask.coverage` with `stats.achieved_confidence` of the lot's size."""
+    return _bound("rank", lot, ask, min, {"order": 1})
 
 
 def normal(lot: Sequence[Specimen], ask: Ask) -> Bound:
-    """mean − k·s, which a stopped test makes invalid: it would pull the spread together and the bound up."""
+    """mean − k·s. Invalid with a stopped test, which would pull the spread together and the bound up; withdrawn for a lot that is not normal."""
     margins = [specimen.margin for specimen in lot]
     if censored_lot(lot):
         return _without("normal", "censored")
@@ -85,6 +94,8 @@ def normal(lot: Sequence[Specimen], ask: Ask) -> Bound:
         return _without("normal", "too_few")
     if stdev(margins) == 0:
         return _without("normal", "no_spread")
+    if (p := effects.normality(lot)["p"]) is not None and p < NORMALITY_P:
+        return _without("normal", "not_normal")
     k = stats.k_factor(len(margins), ask.coverage, ask.confidence)
     detail = {"mean": fmean(margins), "sd": stdev(margins), "k": k}
     return _bound("normal", lot, ask, lambda values: stats.normal_bound(values, ask.coverage, ask.confidence), detail)
@@ -96,6 +107,13 @@ def rank(lot: Sequence[Specimen], ask: Ask) -> Bound:
     if order == 0:
         return _without("rank", "too_few")
     return _bound("rank", lot, ask, lambda values: sorted(values)[order - 1], {"order": order})
+
+
+def weibull(lot: Sequence[Specimen], ask: Ask) -> Bound:
+    """The exact bound of a complete Weibull lot."""
+    if len({specimen.margin for specimen in lot}) < 2:
+        return _without("weibull", "too_few" if len(lot) < 2 else "no_spread")
+    return _bound("weibull", lot, ask, lambda values: conditional.weibull_bound(values, ask.coverage, ask.confidence), {})
 
 
 def likelihood(lot: Sequence[Specimen], ask: Ask, family: str) -> Bound:

@@ -18,7 +18,7 @@ TREND_SAMPLES = 8
 SETTLE_SAMPLES = 6  # within which hose and filter show the whole of a drop
 VENT_FIRST_SHARE = 0.1
 LEAST_SAMPLES = 6
-LEAST_PA = 20_000  # under this there is nothing left to release
+LEAST_PA = 40_000  # under this a bead that jumps onto its seat can take most of the pressure: no release, as in the bench's firmware
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,8 @@ def _trend(p: np.ndarray, start: int, stop: int) -> float:
 
 
 def _release_index(t: np.ndarray, p: np.ndarray, settings: Settings, floor: float, asked: np.ndarray) -> int | None:
-    """First sample of the first fall that takes the release share within the release time, not commanded, seen by two samples."""
+    """First sample of the first fall that takes the release share within the release time, not commanded, seen by two samples, and is never
+    made good: a tyre that has left its rim holds no pressure again."""
     reach = max(1, int(settings.release_ms / float(np.median(np.diff(t)))))
     tail = np.concatenate([p, np.full(reach, p[-1])])
     later = np.maximum(tail[reach : reach + p.size - 1], tail[reach + 1 : reach + p.size])
@@ -139,9 +140,14 @@ def _release_index(t: np.ndarray, p: np.ndarray, settings: Settings, floor: floa
         if not lower.size:  # no more than noise
             continue
         at = before + top + int(lower[0])
-        if not _commanded(p, at, asked) and _fell_by_itself(p[at - 1 : at + reach], asked[at - 1 : at + reach], settings.release_share / reach):
+        if not _commanded(p, at, asked) and not _regained(p, at) and _fell_by_itself(p[at - 1 : at + reach], asked[at - 1 : at + reach], settings.release_share / reach):
             return at
     return None
+
+
+def _regained(p: np.ndarray, at: int) -> bool:
+    """Whether the pressure before sample `at` is reached again after it."""
+    return highest_pa(p[at:]) >= p[at - 1]
 
 
 def _fell_by_itself(p: np.ndarray, asked: np.ndarray, share: float) -> bool:

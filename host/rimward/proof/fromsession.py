@@ -9,12 +9,15 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from rimward_protocol import causes, codes, layout
+from rimward_protocol import codes, layout
 
 from rimward.errors import Refusal
+from rimward.proof import holding
 from rimward.proof.events import Event, Settings, find_events, highest_pa
 from rimward.proof.load import BAR_PA, Sample, Value
-from rimward.proof.retention import PERCENT
+from rimward.proof.loss import loss
+from rimward.proof.outcome import Outcome, outcome
+from rimward.proof.retention import HOLD_S, PERCENT
 from rimward.sessions import SessionLog, read_session
 
 TICK_MS = 2
@@ -53,11 +56,12 @@ def sample_of(log: SessionLog, name: str) -> Sample:
         raise Refusal(f"{name}: its trace has fewer than {LEAST_SAMPLES} samples.", "Give a session of a test.")
     t_ms, pressure_pa, venting = trace_of(log)
     release = _release(t_ms, pressure_pa, venting, profile["seat_pause_pa"])
-    end = len(pressure_pa) if release is None else release.index
-    top_pa = highest_pa(pressure_pa[:end]) if release is None else release.highest_before_pa
-    if top_pa <= 0:
+    lost = loss(pressure_pa, venting, (log.trace["out"] & codes.OUT_GATE) != 0)
+    ended = outcome(log, release, lost, highest_pa(pressure_pa))
+    if ended.top_pa <= 0:
         raise Refusal(f"{name}: it shows no pressure.", "Give a session of a test.")
-    return _sample(log, profile, name, top_pa, release is not None, _held_s(t_ms[:end], pressure_pa[:end], top_pa, profile["limit_pa"]))
+    end = len(pressure_pa) if release is None else release.index
+    return _sample(log, profile, name, ended, _hold(log, end, ended.top_pa, profile["limit_pa"]))
 
 
 def _begins_late(log: SessionLog) -> bool:
@@ -82,30 +86,41 @@ def _release(t_ms: np.ndarray, pressure_pa: np.ndarray, venting: np.ndarray, sea
     return next((event for event in found if event.kind == "release"), None)
 
 
-def _held_s(t_ms: np.ndarray, pressure_pa: np.ndarray, top_pa: float, limit_pa: int) -> float:
-    """Longest unbroken time at the retention pressure where it was reached, else near the highest pressure."""
+def _hold(log: SessionLog, end: int, top_pa: float, limit_pa: int) -> holding.Hold:
+    """The longest hold at 110 % plus the gauge's U where that lasted long enough; else at 110 % where reached, else near the highest pressure."""
     retention_pa = limit_pa * PERCENT / 100
-    floor = retention_pa if top_pa >= retention_pa else HELD_SHARE * top_pa
-    smooth = np.median(np.lib.stride_tricks.sliding_window_view(pressure_pa, 5), axis=1) if pressure_pa.size >= 5 else pressure_pa
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], smooth >= floor, [False])).astype(np.int8)))
-    spans = [int(t_ms[stop - 1] - t_ms[start]) for start, stop in zip(edges[::2], edges[1::2], strict=True)]
-    return max(spans, default=0) / 1000
+    trace = log.trace[:end]
+    columns = trace["tick"] * TICK_MS, trace["a_pa"].astype(float), trace["b_pa"].astype(float)
+    if top_pa >= retention_pa + _guard_pa(log):
+        raised = holding.longest(*columns, retention_pa + _guard_pa(log))
+        if raised.seconds >= HOLD_S:
+            return raised
+    return holding.longest(*columns, retention_pa if top_pa >= retention_pa else HELD_SHARE * top_pa)
 
 
-def _sample(log: SessionLog, profile: dict, name: str, top_pa: float, released: bool, held_s: float) -> Sample:
+def _guard_pa(log: SessionLog) -> int:
+    """The gauge's U, zero where it is not recorded."""
+    return max(0, log.conditions.get("ceiling_pa", 0) - log.conditions.get("stop_pa", 0))
+
+
+def _sample(log: SessionLog, profile: dict, name: str, ended: Outcome, hold: holding.Hold) -> Sample:
     device = log.header["device_id"].rstrip(b"\0").decode("ascii", "replace")
     known: dict[str, Value] = {
         "sample": f"{device}-{log.header['session']}",
-        "release_bar": top_pa / BAR_PA,
+        "release_bar": ended.top_pa / BAR_PA,
         "limit_bar": profile["limit_pa"] / BAR_PA,
-        "released": "yes" if released else "no",
+        "released": ended.released,
         "rim_id": profile["wheel_id"].hex(),
-        "hold_s": held_s,
+        "hold_s": hold.seconds,
+        "hold_bar": max(0.0, hold.least_pa) / BAR_PA,
         "instrument": device,
-        "stop_reason": causes.row_of(log.end["cause"])[1] if log.end else "not closed",
+        "stop_reason": ended.reason,
     }
-    if guard_pa := log.conditions.get("ceiling_pa", 0) - log.conditions.get("stop_pa", 0):
+    if guard_pa := _guard_pa(log):
         known["gauge_u_bar"] = guard_pa / BAR_PA
+    for column, field in (("rim_inner_mm", "rim_width_dmm"), ("tyre_nominal_mm", "tyre_width_dmm")):
+        if profile[field]:
+            known[column] = profile[field] / 10
     return Sample(str(known["sample"]), float(known["release_bar"]), float(known["limit_bar"]), str(known["released"]), name, 0, known, _cells(known))
 
 

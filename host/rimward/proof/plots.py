@@ -14,7 +14,7 @@ from rimward.proof.retention import PERCENT
 from rimward.proof.units import Specimen
 
 INK, RELEASE, STOP, LIMIT = "#20242a", "#0b5c8a", "#a34a00", "#9b1c2e"
-BOUND_LINES = {"normal": (0, (6, 2)), "rank": (0, (1, 2)), "weibull_ml": (0, (6, 2, 1, 2)), "normal_ml": (0, (3, 3))}
+BOUND_LINES = {"normal": (0, (6, 2)), "rank": (0, (1, 2)), "weibull": (0, (6, 2, 1, 2)), "weibull_ml": (0, (6, 2, 1, 2)), "normal_ml": (0, (3, 3))}
 
 
 def margins_svg(lot: Sequence[Specimen], bounds: dict[str, float]) -> str:

@@ -30,6 +30,7 @@ def html(analysis: dict, samples: Sequence[Sample]) -> str:
         pct=lambda share: f"{share * 100:.6g} %",
         share=lambda share: f"{headline.down(share * 100, 1)} %",
         count=count,
+        by_reading=by_reading,
         down=headline.down,
         many=headline.many,
     )
@@ -44,13 +45,19 @@ def bound_rows(analysis: dict) -> list[dict]:
     ]
 
 
-def count(tally: dict) -> str:
+def count(tally: dict, verb: str = "passed") -> str:
     """`x of n` with its bound, and what does not decide it."""
-    undecided = f" {tally['undecided']} do not decide it." if tally["undecided"] else ""
+    not_shown = f" {tally['not_shown']} not shown: their reading less the gauge's U does not reach 110 %." if tally["not_shown"] else ""
+    undecided = not_shown + (f" {tally['undecided']} do not decide it." if tally["undecided"] else "")
     if not tally["n"]:
         return f"no row decides it.{undecided}"
     shown = headline.down(tally["lower"] * 100, 1)
-    return f"{tally['passed']} of {tally['n']} passed, which shows {shown} % at {tally['confidence'] * 100:.6g} % confidence.{undecided}"
+    return f"{tally['passed']} of {tally['n']} {verb}, which shows {shown} % at {tally['confidence'] * 100:.6g} % confidence.{undecided}"
+
+
+def by_reading(retention: dict) -> str:
+    """What the count leaves out where the gauge's uncertainty is not stated."""
+    return "" if retention["gauge_known"] else " By the readings alone: the gauge's uncertainty is not stated for every row."
 
 
 def _with_pool(analysis: dict) -> list[dict]:
@@ -60,8 +67,11 @@ def _with_pool(analysis: dict) -> list[dict]:
 
 
 def _bounds(part: dict) -> dict[str, dict]:
+    """Every bound of the pool or of a batch; the exact Weibull one stands for complete lots only."""
     lower, likelihood = part["lower_tolerance"], part["maximum_likelihood"] or {}
-    found = {name: {"margin": lower[f"{name}_margin"], "pa": lower[f"{name}_pa"], "reason": lower[f"{name}_reason"]} for name in ("normal", "rank")}
+    found = {name: {"margin": lower[f"{name}_margin"], "pa": lower[f"{name}_pa"], "reason": lower[f"{name}_reason"]} for name in ("normal", "rank", "weibull")}
+    if likelihood:
+        del found["weibull"]
     return {**found, **{f"{family}_ml": bound for family, bound in likelihood.items()}}
 
 

@@ -21,7 +21,7 @@ from rimward.link import Client, LockstepTransport, verbs
 from rimward.proof import bench, fromsession, merge, record
 from rimward.proof.events import Event, find_events, find_sudden
 from rimward.proof.load import Sample
-from rimward.proof.retention import held
+from rimward.proof.retention import PASSES, verdict
 from rimward.sessions import read_session
 from rimward.units import parse_pressure
 
@@ -297,11 +297,13 @@ def result(now: Session, sample: Sample, events: list[Event], files: dict[str, s
     """What came of it: `ended` done, released or stopped; `retention` True, False, or None where it was not decided."""
     released = sample.released == "yes"
     state = now.ended["state"]
+    retention = verdict(sample)
     return {
         "ended": "released" if released else "done" if state == "done" else "stopped",
         "state": state,
         "cause": now.ended["stop_cause"] if state != "tripped" else now.ended["cause"],
-        "retention_held": held(sample),
+        "retention_held": PASSES[retention],
+        "retention": retention,
         "highest_bar": sample.release_bar,
         "limit_bar": sample.limit_bar,
         "margin": sample.margin,

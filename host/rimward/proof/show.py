@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from rimward.proof import retention
 from rimward.proof.headline import down, many
 from rimward.units import show_limit, show_minimum, show_reading
 
@@ -36,9 +37,12 @@ def plan(made: dict, console: Console) -> None:
 
 def analysis(found: dict, console: Console) -> None:
     """Headline, bounds, counts, warnings."""
-    from rimward.proof.report import bound_rows, count
+    from rimward.proof.report import bound_rows, by_reading, count
 
-    console.print(f"[bold]{escape(found['headline'])}[/bold]\n")
+    console.print(f"[bold]{escape(found['headline'])}[/bold]")
+    for row in found["if_law"]:
+        console.print(f"  {row['text']}", markup=False)
+    console.print()
     counts = found["counts"]
     console.print(
         f"{many(found['n'], 'independent ' + found['unit'])} from {many(counts['rows'], 'row')}: {counts['released']} released, {counts['stopped']} stopped, "
@@ -53,11 +57,11 @@ def analysis(found: dict, console: Console) -> None:
         f"without assuming a law {found['n_needed']} are needed ({found['more_samples']['for_rank_bound']} more)."
     )
     if (more := found["more_samples"]["for_normal_claim"]) is not None:
-        console.print(f"If mean and spread stay as they are, a normal bound at the limit needs {more} more.")
+        console.print(f"If the batch is normal and mean and spread stay as they are, a normal bound at the limit needs {more} more.")
     console.print(
-        f"Retention, {found['retention']['percent_of_limit']} % held {found['retention']['hold_s']} s: {count(found['retention'])}"
+        f"Retention, {found['retention']['percent_of_limit']} % held {found['retention']['hold_s']} s: {count(found['retention'])}{by_reading(found['retention'])}"
     )
-    console.print(f"Retention pressure alone: {count(found['retention']['pressure_reached'])}")
+    console.print(f"110 % reached, whatever followed: {count(found['retention']['pressure_reached'], 'did')}")
     p = found["normality"]["p"]
     console.print(f"Normality: {'not tested' if p is None else f'p = {p:.3f}'}. {found['normality']['note']}")
     for line in _effects(found["effects"]):
@@ -181,9 +185,8 @@ def teller(console: Console) -> Callable[[str, dict[str, Any]], None]:
 
 def run(found: dict, console: Console) -> None:
     """What came of a test."""
-    words = {True: "held", False: "NOT held", None: "not decided"}
     console.print(
-        f"Ended: {found['ended']} ({found['cause']}). Retention, 110 % for 5 minutes: {words[found['retention_held']]}.", markup=False
+        f"Ended: {found['ended']} ({found['cause']}). Retention, 110 % for 5 minutes: {retention.WORDS[found['retention']]}.", markup=False
     )
     console.print(
         f"Highest {show_reading(found['highest_bar'] * 1e5)} gauge on a limit of {show_limit(round(found['limit_bar'] * 1e5))}: margin {found['margin']:.3f}; "

@@ -5,6 +5,7 @@
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from statistics import fmean, stdev
 
 from scipy import stats
@@ -13,6 +14,7 @@ from scipy import stats
 EDGE = 1 + 1e-12
 
 
+@lru_cache(maxsize=4096)
 def k_factor(n: int, coverage: float, confidence: float) -> float:
     """One-sided tolerance factor of a normal lot, exact by the noncentral t; n of two or more."""
     root_n = math.sqrt(n)

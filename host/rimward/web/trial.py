@@ -11,7 +11,7 @@ from typing import Any
 from rimward.errors import Refusal
 from rimward.keys import Ring as Keys
 from rimward.link.client import Client
-from rimward.proof import bench, show
+from rimward.proof import bench, retention, show
 from rimward.proof import run as testing
 from rimward.register.place import data_dir
 from rimward.units import show_limit, show_minimum, show_reading
@@ -21,7 +21,6 @@ FOLDER = "proof"
 NAME = re.compile(r"[0-9]{8}-[0-9]{6}")
 GONE_S = 10.0
 RESULT = "result.json"
-HELD_WORDS = {True: "held: the tyre stayed on the rim", False: "NOT held", None: "not decided"}
 ENDED_WORDS = {
     "done": "Every level was held.",
     "released": "The tyre let go.",
@@ -142,7 +141,7 @@ def in_words(found: dict[str, Any]) -> dict[str, Any]:
         "all_held": found["ended"] == "done",
         "cause": found["cause"].replace("-", " "),
         "note": note,
-        "retention": HELD_WORDS[found["retention_held"]],
+        "retention": retention.WORDS[found["retention"]],
         "highest": f"{show_reading(found['highest_bar'] * 1e5)} gauge",
         "limit": f"{show_limit(round(found['limit_bar'] * 1e5))} gauge",
         "margin": f"{found['margin']:.3f}",

@@ -1,0 +1,48 @@
+"""Whether the tyre let go in a session: yes, no, or invalid with its reason. A loss that nobody commanded is never a survivor."""
+
+from dataclasses import dataclass
+
+from rimward_protocol import causes
+
+from rimward.proof.events import Event
+from rimward.proof.loss import Loss
+from rimward.sessions import SessionLog
+from rimward.sessions.beat import stop_word
+
+LET_GO = "hose-or-tyre"  # the firmware saw half of the pressure go
+LEAKING = "leaking"  # the pressure did not follow the air that went in
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """`released` as in the CSV file, the highest pressure that counts (gauge pascals), and why the test ended."""
+
+    released: str
+    top_pa: float
+    reason: str
+
+
+def outcome(log: SessionLog, release: Event | None, lost: Loss, top_pa: float) -> Outcome:
+    """What the trace and the recorded cause say together; `top_pa`: the highest pressure where nothing let go."""
+    word = stop_word(log)
+    if release is not None:
+        return Outcome("yes", release.highest_before_pa, word)
+    if lost.released:
+        return Outcome("yes", lost.top_pa, f"{word}: {lost.share:.0%} of the pressure was lost slowly")
+    doubt = _doubt(log, lost, word)
+    return Outcome("invalid", top_pa, f"{word}: {doubt}") if doubt else Outcome("no", top_pa, word)
+
+
+def _doubt(log: SessionLog, lost: Loss, word: str) -> str:
+    """Why a session without a release does not show that the tyre held; empty where it does."""
+    if log.end is None:
+        return "the record was not closed"
+    if lost.doubtful and lost.made_up > 1:
+        return f"it leaked: air for {lost.made_up:.1f} times its content was pumped in to hold the pressure"
+    if lost.doubtful:
+        return f"{lost.share:.0%} of the pressure was gone before it was vented"
+    if word == LEAKING:
+        return "the pressure did not follow the air that went in"
+    if word == LET_GO:
+        return "the bench saw the pressure go, the trace does not show it"
+    return "a fault stopped it" if causes.is_latched(log.end["cause"]) else ""
