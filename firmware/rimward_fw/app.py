@@ -6,18 +6,18 @@ import struct
 from rimward_protocol import causes, codes, layout, profile, replies
 from rimward_protocol.compat import sha256
 
-from rimward_fw.control import events, rig
+from rimward_fw.control import configuration, events
 from rimward_fw.control.ambient import Ambient
+from rimward_fw.control.cycle import ARMED, IDLE, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
-from rimward_fw.control.visit import ARMED, IDLE, NOBODY, OVER, Visit
 from rimward_fw.kernels import words
 from rimward_fw.link.connection import Link
 from rimward_fw.storage import rest
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
-from rimward_fw.ui import buttons, face
-from rimward_fw.ui.panel import Panel
+from rimward_fw.ui import buttons, display
+from rimward_fw.ui.interface import Interface
 
 WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
@@ -30,11 +30,11 @@ class App:
     """One inflator on one board. The class attributes are what a proof bench has otherwise."""
 
     BENCH = False
-    GAIN = rig.GAIN
-    OFF_SEALED = rig.OFF_SEALED
-    OFF_VENTED = rig.OFF_VENTED
-    BAND_PA = rig.GUARD_BAND_PA
-    VISIT = Visit
+    GAIN = configuration.GAIN
+    OFF_SEALED = configuration.OFF_SEALED
+    OFF_VENTED = configuration.OFF_VENTED
+    BAND_PA = configuration.GUARD_BAND_PA
+    CYCLE = FillCycle
 
     def __init__(self, board):
         self.board = board
@@ -45,8 +45,8 @@ class App:
         self.keys = Keys(self.store, board, self.button_held)
         self.buttons = buttons.Buttons()
         self.recorder = rest.QUIET
-        self.visit = self.VISIT(self)
-        self.panel = Panel(self)
+        self.cycle = self.CYCLE(self)
+        self.interface = Interface(self)
         self.link = Link(board, self)
         self.refusal = 0
         self.pending_delete = None
@@ -62,7 +62,7 @@ class App:
 
     def _settings(self):
         """What this inflator knows of itself; a setting never made keeps the careful default."""
-        self.rig = self.source(self.store.setting_get(SETTING_SOURCE)[0])
+        self.hardware = self.source(self.store.setting_get(SETTING_SOURCE)[0])
         self.transducers = {}
         for side, number, off in (("a", 1, self.OFF_SEALED), ("b", 2, self.OFF_VENTED)):
             value, _ = self.store.setting_get(number)
@@ -75,18 +75,18 @@ class App:
         value, _ = self.store.setting_get(SETTING_GUARD)
         if len(value) == 8:
             self._guard_pa, self._calibrated_day = struct.unpack("<iI", value)
-        self.panel.settings(self.store.setting_get(SETTING_BUZZER)[0], self.store.setting_get(SETTING_UNIT)[0])
+        self.interface.settings(self.store.setting_get(SETTING_BUZZER)[0], self.store.setting_get(SETTING_UNIT)[0])
         value, _ = self.store.setting_get(SETTING_BAROMETER)
         self._baro_offset = _signed(value) if len(value) == 4 else 0
         value, _ = self.store.setting_get(SETTING_AIR)
         self._air_offset = _signed(value) if len(value) == 2 else 0
 
     def source(self, value):
-        """The row of `rig.RIGS` that a stored setting names; a compressor if none does."""
-        return rig.RIGS[value[0] if value and value[0] < len(rig.RIGS) else rig.COMPRESSOR]
+        """The row of `configuration.HARDWARE` that a stored setting names; a compressor if none does."""
+        return configuration.HARDWARE[value[0] if value and value[0] < len(configuration.HARDWARE) else configuration.COMPRESSOR]
 
     def wake(self):
-        """Loads what a visit or a conversation needs."""
+        """Loads what a cycle or a conversation needs."""
         rest.wake(self)
 
     # What others ask
@@ -94,7 +94,7 @@ class App:
     def enabled(self):
         """True while air may move: then nothing is stored."""
         g = self.engine.g
-        return bool(self.engine.out & MOVING or (self.engine.x[2] & buttons.RUN and not g[0] and self.visit.phase == ARMED))
+        return bool(self.engine.out & MOVING or (self.engine.x[2] & buttons.RUN and not g[0] and self.cycle.phase == ARMED))
 
     def button_held(self):
         """The workshop button, held now."""
@@ -124,25 +124,25 @@ class App:
 
     def waiting(self):
         """(WAITINGS number, wheel, value)."""
-        what, value = self.visit.waiting()
-        return what, self.visit.wheel if what else NOBODY, value
+        what, value = self.cycle.waiting()
+        return what, self.cycle.wheel if what else NOBODY, value
 
     def status(self):
         """All fields of STATUS_IS."""
         e = self.engine
-        armed = self.visit.phase == ARMED
+        armed = self.cycle.phase == ARMED
         ceiling = e.g[4] if armed else 0
         return {
             "tick": e.head,
-            "state": self.visit.state(),
+            "state": self.cycle.state(),
             "out": e.out & 255,
             "cause": e.g[0],
             "stop_cause": self._why(e),
             "range": _range(e.x[2], self.BENCH),
             "waiting": self.waiting()[0],
-            "connection": self.visit.connection,
+            "connection": self.cycle.connection,
             "reading_pa": e.g[39] - words.BIAS_PA,
-            "tyre_pa": e.f[words.TYRE] if armed else self.visit.tyre_pa,
+            "tyre_pa": e.f[words.TYRE] if armed else self.cycle.tyre_pa,
             "ceiling_pa": ceiling,
             "stop_pa": ceiling - e.g[6] if ceiling else 0,
             "target_pa": e.y[words.TARGET] if armed else 0,
@@ -152,14 +152,14 @@ class App:
             "supply_mv": self.board.pump_mv,
             "tick_max_us": e.load_max * 125,
             "heap_free": self.heap_free,
-            "wheel_id": self.visit.wheel,
+            "wheel_id": self.cycle.wheel,
         }
 
     def _why(self, e):
-        """Why no air moves: the fill's own reason, else what ended the visit, what keeps the guard from air while run is held, the last stop."""
-        if e.f[1] or self.visit.phase == OVER:
-            return e.f[1] or self.visit.cause
-        if self.visit.must_let_go():
+        """Why no air moves: the fill's own reason, else what ended the cycle, what keeps the guard from air while run is held, the last stop."""
+        if e.f[1] or self.cycle.phase == OVER:
+            return e.f[1] or self.cycle.cause
+        if self.cycle.must_let_go():
             return causes.NOT_READY
         held = e.x[2] & buttons.RUN and not e.out & (codes.OUT_READY | codes.OUT_TESTING)
         return e.g[3] if held else e.g[2]
@@ -187,7 +187,7 @@ class App:
         if code:
             return code, 0, b""
         self.recorder.note(events.PROFILE_STORED, 0, values["revision"])
-        self.panel.chooser.close()  # read anew when it next stands there
+        self.interface.chooser.close()  # read anew when it next stands there
         return (replies.OK if confirmed else replies.WAITING_FOR_PERSON), slot, digest
 
     def profile_of(self, wheel):
@@ -200,7 +200,7 @@ class App:
         if not found:
             return None
         fits = self.keys.fits(found[0])
-        flags = (1 if fits else 0) | (2 if found[2] else 0) | (4 if wheel == self.visit.wheel else 0)
+        flags = (1 if fits else 0) | (2 if found[2] else 0) | (4 if wheel == self.cycle.wheel else 0)
         return found[0], found[1], flags
 
     def choose(self, wheel):
@@ -212,12 +212,12 @@ class App:
         if wheel == NOBODY:
             from rimward_fw.control import builtin
 
-            return self.visit.choose(wheel, builtin.profile(), True)
+            return self.cycle.choose(wheel, builtin.profile(), True)
         found = self.store.profile_get(wheel)
         if not found:
             return replies.NOT_FOUND
         code = profile.check_profile(found[0], self.BENCH) or self.keys.stands(found[0])
-        return code if code else self.visit.choose(wheel, found[0], found[2])
+        return code if code else self.cycle.choose(wheel, found[0], found[2])
 
     def take_setting(self, number, value):
         """Stores a setting if its kind may be changed this way."""
@@ -232,7 +232,7 @@ class App:
             return replies.SETTING_VALUE
         code = self.store.setting_put(number, value)
         self._settings()
-        self.visit.reload(self.transducers)
+        self.cycle.reload(self.transducers)
         return code
 
     def beat(self, values):
@@ -241,11 +241,11 @@ class App:
 
     # Sessions
 
-    def open_session(self, visit):
-        """Begins the record of a visit."""
+    def open_session(self, cycle):
+        """Begins the record of a cycle."""
         from rimward_fw.storage import logbook
 
-        logbook.open_session(self, visit)
+        logbook.open_session(self, cycle)
 
     def keep_session(self):
         """Writes what memory holds; the pump is off."""
@@ -254,13 +254,13 @@ class App:
 
     def keep_trip(self, cause):
         """The record of a trip, before anything else is written."""
-        row = {"cause": cause, "state": self.visit.state(), "boot": self.boots, "tick": self.engine.head}
+        row = {"cause": cause, "state": self.cycle.state(), "boot": self.boots, "tick": self.engine.head}
         row.update({"session": self.recorder.number, "unix_s": self.clock.unix_s(), "value": self.engine.g[39] - words.BIAS_PA})
         self.store.trip_add(row)
         self.recorder.note(events.TRIPPED, cause, self.engine.g[39] - words.BIAS_PA)
 
     def close_session(self, cause):
-        """Ends the record of a visit."""
+        """Ends the record of a cycle."""
         if self.recorder.active:
             from rimward_fw.storage import logbook
 
@@ -287,8 +287,8 @@ class App:
         self.link.poll()
         pressed, held = self.buttons.poll(self.engine.x[2], self.board.ticks_ms())
         if pressed or held:
-            self.panel.pressed(pressed, held)
-        self.visit.work()
+            self.interface.pressed(pressed, held)
+        self.cycle.work()
         self.recorder.work(self._sample(), self._limits())
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
             self._next_slow = head + SLOW_TICKS
@@ -298,7 +298,7 @@ class App:
         g = self.engine.g
         a = (g[8] >> 4) - words.BIAS_PA
         b = (g[9] >> 4) - words.BIAS_PA
-        return a, b, self.engine.f[words.TYRE], self.visit.state()
+        return a, b, self.engine.f[words.TYRE], self.cycle.state()
 
     def _limits(self):
         e = self.engine
@@ -307,10 +307,10 @@ class App:
 
     def _slow(self):
         """Ten times a second: ambient, display, buzzer, memory."""
-        self.panel.work()
+        self.interface.work()
         self.clock.unix_s()  # often enough to see the milliseconds wrap
         self.air.work()
-        if self.visit.phase == IDLE and not self.visit.queue and self.link.idle() and not self.enabled():
+        if self.cycle.phase == IDLE and not self.cycle.queue and self.link.idle() and not self.enabled():
             rest.sleep(self)
         if self.engine.head % COLLECT_TICKS < SLOW_TICKS:
             if not self.enabled():
@@ -325,7 +325,7 @@ def run(board, kind=App):
     """
     if getattr(board, "maintenance", False):
         board.off()
-        face.notice(board, "maintenance")
+        display.notice(board, "maintenance")
         return
     try:
         app = kind(board)

@@ -26,10 +26,10 @@ before = gc.mem_alloc()
 from rimward_fw.kernels import fill, guard, tick
 gc.collect()
 print("ram", gc.mem_alloc() - before)
-from rimward_fw.control import arming, builtin, rig
+from rimward_fw.control import arming, builtin, configuration
 from rimward_fw.kernels import words
 from rimward_protocol import layout
-code, slow, fills = arming.limits(layout.unpack(layout.PROFILE, builtin.profile()), rig.RIGS[0], {"ambient_pa": 101325, "t0_ck": 29315, "guard_pa": 0, "conn": 1, "job": 1})
+code, slow, fills = arming.limits(layout.unpack(layout.PROFILE, builtin.profile()), configuration.HARDWARE[0], {"ambient_pa": 101325, "t0_ck": 29315, "guard_pa": 0, "conn": 1, "job": 1})
 g = array("i", [0] * len(words.GUARD_STATE))
 f = array("i", [0] * len(words.FILL_STATE))
 x = array("i", [0] * len(words.GUARD_INPUT))

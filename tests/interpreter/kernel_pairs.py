@@ -5,7 +5,7 @@ A small model of a tyre closes the loop. Switches, profiles, sensors and now and
 
 from array import array
 
-from rimward_fw.control import arming, builtin, rig
+from rimward_fw.control import arming, builtin, configuration
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels import words as names
 from rimward_protocol import layout
@@ -34,7 +34,7 @@ def words(dice, conn):
     here = {"ambient_pa": 90_000 + dice.upto(12_000), "t0_ck": 28_000 + dice.upto(2_000), "guard_pa": 10_000, "conn": conn}
     here["job"] = (1, 1, 1, 2, 3)[dice.upto(5)]
     here["watch_ticks"] = 200 + dice.upto(300)
-    return arming.limits(values, rig.RIGS[dice.upto(2)], here)
+    return arming.limits(values, configuration.HARDWARE[dice.upto(2)], here)
 
 
 def code_of(pa):

@@ -124,14 +124,14 @@ def main(fills):
         if fill == fills // 2:
             app.engine.head = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
         board.pa = 0
-        app.visit.choose(bytes(8), builtin.profile(), True)
+        app.cycle.choose(bytes(8), builtin.profile(), True)
         spin(60)
         press(ENTER)
         spin(60)
         board.word |= RUN
         for _ in range(400):
             spin(50)
-            state = app.visit.state()
+            state = app.cycle.state()
             if state == 7:  # bead pause
                 board.word &= ~RUN
                 press(ENTER)
@@ -162,7 +162,7 @@ def main(fills):
     free = gc.mem_free()
     whole = bytearray(free // 4)  # a quarter of what is free in one piece: not in crumbs
     print("figures", '{"fills": %d, "done": %d, "stopped": %d, "ticks": %d, "heap": %d, "free": %d, "peak_pa": %d}' % (fills, done, stopped, board.n, used, free, peak))
-    if peak > app.visit.ceiling_pa:
+    if peak > app.cycle.ceiling_pa:
         print("soak FAILED the toy tyre reached", peak)
     elif done < fills * 9 // 10:
         print("soak FAILED only", done, "fills of", fills, "were done; last state", state, "cause", app.engine.g[0], app.engine.f[1])

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from rimward_fw.control import rig
+from rimward_fw.control import configuration
 from rimward_fw.ui import buttons
 from rimward_protocol import codes
 
@@ -103,5 +103,5 @@ def test_its_numbers_are_the_firmware_s_and_the_sheet_names_it(pico):
     assert found[:3] == [codes.OUT_GATE, codes.OUT_RELAY, codes.OUT_VENT]
     assert found[3:] == [buttons.RUN, buttons.KEY_LOW, buttons.KEY_HIGH, buttons.DOWN, buttons.ENTER]
     text = (HARDWARE / "checkout_pico.py").read_text()
-    assert f"* {rig.GAIN} >> 9" in text and f"- {-rig.OFF_VENTED:_}" in text
+    assert f"* {configuration.GAIN} >> 9" in text and f"- {-configuration.OFF_VENTED:_}" in text
     assert "hardware/checkout_pico.py" in sheets.markdown()

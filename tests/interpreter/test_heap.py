@@ -4,7 +4,7 @@ from tests.rig import heap
 
 AROUND = """
 import gc
-import face_gallery as gallery
+import display_gallery as gallery
 from rimward_fw.control import builtin
 from rimward_fw.storage import rest
 from rimward_fw.ui import buttons
@@ -39,14 +39,14 @@ settle()
 used = []
 for n in range(6):
     print(a.recorder is rest.QUIET, "rimward_fw.storage.recorder" in sys.modules, "rimward_fw.control.arming" in sys.modules, "rimward_protocol.session" in sys.modules)
-    a.visit.choose(bytes(8), builtin.profile(), True)
+    a.cycle.choose(bytes(8), builtin.profile(), True)
     print(a.recorder is rest.QUIET, "rimward_fw.storage.recorder" in sys.modules)
-    a.visit.pressed(buttons.ENTER)
+    a.cycle.pressed(buttons.ENTER)
     assert a.recorder.active
     for i in range(40): turn()
-    a.visit.leave(1)
-    a.visit.phase = 0
-    a.visit.queue.clear()
+    a.cycle.leave(1)
+    a.cycle.phase = 0
+    a.cycle.queue.clear()
     used.append(settle())
 print(max(used) - min(used) < 1024, a.engine._record)
 """

@@ -88,7 +88,7 @@ def test_everything_goes_on_and_reads_back(board):
     again = put_on(board, items)
     assert (again.written, again.unchanged, again.before) == (0, len(items), again.after)
     with Device(board.port) as device:
-        assert device.run("import sys\nfrom rimward_fw import arming, face_screens\nprint(len(face_screens.names()) > 20, arming.root(144))") == "True 12"
+        assert device.run("import sys\nfrom rimward_fw.control import arming\nfrom rimward_fw.ui import screens\nprint(len(screens.SCREENS) > 20, arming.root(144))") == "True 12"
 
 
 def test_compiled_takes_the_place_of_source(board):
@@ -101,7 +101,7 @@ def test_compiled_takes_the_place_of_source(board):
 def test_the_compiled_plan_holds_machine_code_of_both_kernels():
     items = {item.path: item for item in plan.items(True)}
     assert {"/lib/rimward_fw/fast/guard.mpy", "/lib/rimward_fw/fast/fill.mpy", "/lib/rimward_fw/board/pico.mpy", "/main.py"} <= set(items)
-    assert "/lib/rimward_fw/screens.txt" in items and not [p for p in items if "simulated" in p or (p.endswith(".py") and p != "/main.py")]
+    assert not [p for p in items if "simulated" in p or (p.endswith(".py") and p != "/main.py")]
     assert all(item.data[:2] == b"M\x06" for path, item in items.items() if path.endswith(".mpy"))
 
 

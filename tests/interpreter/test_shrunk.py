@@ -48,8 +48,8 @@ sys.path.insert(0, {folder!r})
 gc.threshold(4096)  # as main.py begins
 from rimward_fw import app
 from rimward_fw.control import builtin
-import face_gallery
-class Board(face_gallery.Board):
+import display_gallery
+class Board(display_gallery.Board):
     simulated = False
     bench = 0
     feed = lambda self: None
@@ -65,24 +65,24 @@ def turns(count):
         a.work()
 turns(60)
 for n in range(12):
-    a.visit.choose(bytes(8), builtin.profile(), True)
-    a.visit.pressed(2048)
+    a.cycle.choose(bytes(8), builtin.profile(), True)
+    a.cycle.pressed(2048)
     blocks = a.recorder.ring, a.recorder.trace, a.recorder.first
     print(a.recorder.active, sum([len(b.buf) for b in blocks]), min([len(b.buf) * 2 // b.size for b in blocks]))
     turns(40)
-    a.visit.leave(1)
-    a.visit.phase = 0
-    a.visit.queue.clear()
+    a.cycle.leave(1)
+    a.cycle.phase = 0
+    a.cycle.queue.clear()
     turns(60)
 """
 
 
 def test_every_session_gets_its_memory(compiled, tmp_path):
-    """A small heap, and visit after visit: it does not crumble. No piece is less than half of what it should be, most are whole."""
+    """A small heap, and cycle after cycle: it does not crumble. No piece is less than half of what it should be, most are whole."""
     (tmp_path / "store").mkdir()
-    gallery = (Path(__file__).parent / "face_gallery.py").read_text()
+    gallery = (Path(__file__).parent / "display_gallery.py").read_text()
     body = gallery[gallery.index("class Board:") : gallery.index("def fresh(")]
-    (tmp_path / "face_gallery.py").write_text(body)
+    (tmp_path / "display_gallery.py").write_text(body)
     code = f"import sys\nsys.path.insert(0, {str(tmp_path)!r})\n" + ROUND_AFTER_ROUND.format(folder=str(compiled), store=str(tmp_path / "store"))
     done = subprocess.run([*find_interpreter().argv[:1], "-X", "heapsize=300k", "-c", code], capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -14,7 +14,8 @@ from rimward.install import plan
 from rimward.install.kernels import parts
 
 STAND_IN = Path(__file__).resolve().parents[1] / "interpreter" / "machine_standin"
-BUDGET = 100 * 1024
+HEAP = 240 * 1024  # bare interpreter on the chip
+BUDGET = HEAP - 90 * 1024  # 90 KB stay free
 PLAIN = ("rimward_fw/kernels/guard.mpy", *(f"rimward_fw/kernels/{part}.mpy" for part in parts("fill")))
 FUEL = 20_000_000_000
 
@@ -51,7 +52,7 @@ def turn():
         for i in range(5):
             machine.WORLD.timers[-1].callback(None)
         held[1].work()
-    assert held[1].panel.face.drawn and not held[1].engine.failed and held[1].engine.head >= 300
+    assert held[1].interface.view.drawn and not held[1].engine.failed and held[1].engine.head >= 300
 """
 STEPS = """
 import sys
@@ -74,8 +75,8 @@ probe.held[1].start()
 probe.count("app")
 probe.turn()
 probe.count("idle, list of wheels shown")
-probe.held[1].visit.choose(bytes(8), probe.held[1].profile_of(bytes(8))[0], True)
-probe.held[1].visit.phase = 0
+probe.held[1].cycle.choose(bytes(8), probe.held[1].profile_of(bytes(8))[0], True)
+probe.held[1].cycle.phase = 0
 probe.turn()
 probe.count("idle again after a wheel")
 probe.turn()

@@ -10,7 +10,7 @@ from PIL import Image
 
 ROOT = Path(__file__).resolve().parents[2]
 PLACES = (ROOT / "protocol", ROOT / "firmware", ROOT / "tests" / "interpreter")
-CODE = "import sys; sys.path[:0] = {places!r}; import face_gallery; face_gallery.draw_all({store!r})"
+CODE = "import sys; sys.path[:0] = {places!r}; import display_gallery; display_gallery.draw_all({store!r})"
 SCALE = 4
 
 

@@ -99,7 +99,7 @@ def record(case: Case) -> bytes:
         person.choose(bytes.fromhex(stored["wheel_id"]))
         PERSONS[case.person](person, inflator)
         person.let_settle(4.0)
-        verbs.choose_wheel(person.client)  # another wheel: the visit before is closed
+        verbs.choose_wheel(person.client)  # another wheel: the cycle before is closed
         inflator.advance(1.0)
         target = RECORDS / f"{case.name}.part"
         verbs.pull_session(person.client, 0, target)

@@ -1,7 +1,7 @@
 """Arming: the numbers that both kernels get, against literals and against what the design says of them."""
 
 import pytest
-from rimward_fw.control import arming, rig
+from rimward_fw.control import arming, configuration
 from rimward_fw.kernels.words import FILL_INPUT, FILL_SLOW, GUARD_INPUT, check_word
 from rimward_protocol import codes, replies
 
@@ -13,8 +13,8 @@ PROFILE = {
 HERE = {"ambient_pa": 98_945, "t0_ck": 29_115, "guard_pa": 0, "conn": 3, "job": 1}
 
 
-def words(profile=PROFILE, here=HERE, kind=rig.COMPRESSOR):
-    code, xs, ys = arming.limits(profile, rig.RIGS[kind], here)
+def words(profile=PROFILE, here=HERE, kind=configuration.COMPRESSOR):
+    code, xs, ys = arming.limits(profile, configuration.HARDWARE[kind], here)
     return code, dict(zip(GUARD_INPUT[6:], xs, strict=True)), dict(zip(FILL_INPUT[FILL_SLOW:], ys, strict=True))
 
 
@@ -60,7 +60,7 @@ def test_a_ceiling_under_what_can_be_trusted_is_refused():
 
 
 def test_a_refusal_gives_no_words():
-    code, xs, ys = arming.limits(PROFILE | {"target_pa": 420_000}, rig.RIGS[0], HERE)
+    code, xs, ys = arming.limits(PROFILE | {"target_pa": 420_000}, configuration.HARDWARE[0], HERE)
     assert code == replies.TARGET_ABOVE_STOP
     assert set(xs) | set(ys) == {0}
 

@@ -11,7 +11,7 @@ from array import array
 from rimward_protocol import codes, profile, replies
 
 from rimward_fw import app as ordinary
-from rimward_fw.control import arming, rig, visit
+from rimward_fw.control import arming, configuration, cycle
 from rimward_fw.kernels import words
 
 PLUG = 3  # both contacts of the id plug: this is the bench's hardware
@@ -31,7 +31,7 @@ OFF_VENTED = -200_000
 # A line of 12 bar gauge through a restrictor of 0.02 dm3/(s bar): slow, so that a pulse is small beside a step. Share of it lost at
 # absolute ratios 1 to 12 by ISO 6358 with critical ratio 0.3, in 1/1024. Our assumptions of the reference bench.
 RIG = {
-    "kind": rig.LINE,
+    "kind": configuration.LINE,
     "delivery": 0,
     "delivery_per_bar": 256,
     "delivery_percent": 15,
@@ -109,20 +109,20 @@ def limits(profile_values, here):
     return code, x, y + [0] * (words.WORDS_Y - words.FILL_SLOW - len(y))
 
 
-class BenchVisit(visit.Visit):
+class BenchCycle(cycle.FillCycle):
     """One specimen. Each test is confirmed at the bench; nothing is asked about temperature, nothing is changed there."""
 
     def choose(self, wheel, data, confirmed):
-        visit.Visit.choose(self, wheel, data, confirmed)
-        self.phase = visit.ASK_WHEEL
+        cycle.FillCycle.choose(self, wheel, data, confirmed)
+        self.phase = cycle.ASK_WHEEL
         return replies.WAITING_FOR_PERSON
 
     def pressed(self, bits):
         was = self.phase
-        if was == visit.ARMED and self.state() == codes.READY:
+        if was == cycle.ARMED and self.state() == codes.READY:
             return
-        visit.Visit.pressed(self, bits)
-        if was == visit.ASK_WHEEL and self.phase == visit.ASK_STOOD:
+        cycle.FillCycle.pressed(self, bits)
+        if was == cycle.ASK_WHEEL and self.phase == cycle.ASK_STOOD:
             self.arm(self.app.air_ck())
 
     def limits_here(self, here, seating):
@@ -137,7 +137,7 @@ class BenchApp(ordinary.App):
     OFF_SEALED = OFF_VENTED + 101_325
     OFF_VENTED = OFF_VENTED
     BAND_PA = BAND_PA
-    VISIT = BenchVisit
+    CYCLE = BenchCycle
 
     def __init__(self, board):
         self._beat = -1
@@ -156,8 +156,8 @@ class BenchApp(ordinary.App):
         """A stored specimen; there is no built-in one."""
         if getattr(self.board, "bench", PLUG) != PLUG:
             return replies.NOT_A_BENCH
-        found = self.store.profile_get(wheel) if wheel != visit.NOBODY else None
-        if wheel == visit.NOBODY:
+        found = self.store.profile_get(wheel) if wheel != cycle.NOBODY else None
+        if wheel == cycle.NOBODY:
             return replies.PROFILE_NOT_BENCH
         return (found and self._fits(found[0])) or ordinary.App.choose(self, wheel)
 

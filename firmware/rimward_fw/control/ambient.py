@@ -40,9 +40,9 @@ class Ambient:
     def work(self):
         """Hands a changed ambient pressure over; a barometer that came or went changes how A is read, but never while armed."""
         pa = self.app.ambient_pa()
-        visit = self.app.visit
-        if (pa != 0) != self._there and not visit.armed() and not visit.queue:
+        cycle = self.app.cycle
+        if (pa != 0) != self._there and not cycle.armed() and not cycle.queue:
             self._there = pa != 0
-            visit.queue += list(self._words(pa))
-        elif abs(pa - self.app.engine.x[AMBIENT]) >= STEP_PA and (visit.armed() or not visit.queue):
+            cycle.queue += list(self._words(pa))
+        elif abs(pa - self.app.engine.x[AMBIENT]) >= STEP_PA and (cycle.armed() or not cycle.queue):
             self.app.engine.offer(AMBIENT, pa)

@@ -6,7 +6,7 @@ Run once when a wheel is chosen, never in the interrupt. Nothing here can loosen
 from rimward_protocol import codes, replies
 from rimward_protocol.profile import CEILING_MIN_PA
 
-from rimward_fw.control import rig as rigs
+from rimward_fw.control import configuration
 from rimward_fw.kernels import words
 
 TICKS_S = 500
@@ -95,10 +95,10 @@ def gain_ticks(wanted_pa, volume_ml, ambient_pa, rate):
 
 def heat_words(volume_ml, t0_ck):
     """(COOL, CASING) of the fill: Pa of loss for Pa of excess in 8 ticks times pressure; casing warming in 2^-32 for each Pa lost."""
-    skin = root(volume_ml * 10 * 1_000_000 // rigs.HEAT_ML_X10)  # thousandths of the reference skin
-    ua_uw = rigs.GAS_MW_K * skin  # 1e-6 W/K
+    skin = root(volume_ml * 10 * 1_000_000 // configuration.HEAT_ML_X10)  # thousandths of the reference skin
+    ua_uw = configuration.GAS_MW_K * skin  # 1e-6 W/K
     cool = 4 * ua_uw * t0_ck * 16 // (volume_ml * 1_000_000)
-    casing = volume_ml * 1_073_741_824 // (t0_ck * rigs.CASING_J_K * skin // 100) // 100
+    casing = volume_ml * 1_073_741_824 // (t0_ck * configuration.CASING_J_K * skin // 100) // 100
     return cool, casing
 
 
@@ -111,13 +111,13 @@ def drop_word(rig, ambient_pa):
 def limits(profile, rig, here):
     """Slow words of guard and fill: (reply code, x[6:24], y[6:30]); the words are all zero unless the code is OK.
 
-    `profile`: fields of PROFILE; `rig`: a row of rig.RIGS; `here`: ambient_pa, t0_ck, guard_pa (0: class bound), conn, job, and where set
+    `profile`: fields of PROFILE; `rig`: a row of configuration.HARDWARE; `here`: ambient_pa, t0_ck, guard_pa (0: class bound), conn, job, and where set
     calibration: gain_a, off_a, gain_b, off_b.
     """
     ambient, t0 = here["ambient_pa"], here["t0_ck"]
     ceiling = ceiling_here_pa(profile, ambient, t0)
     target = target_here_pa(profile, ambient, t0)
-    band = max(here["guard_pa"], rigs.GUARD_BAND_PA)
+    band = max(here["guard_pa"], configuration.GUARD_BAND_PA)
     code = replies.OK
     if ceiling < CEILING_MIN_PA:
         code = replies.PROFILE_CEILING_LOW
@@ -153,7 +153,7 @@ def guard_words(profile, rig, here, ceiling, band, rise):
     straight = profile["rim_class"] < codes.RIM_HB or profile["rim_class"] > codes.RIM_TC
     x = [ambient, ceiling, band, rise, air, profile["time_budget_s"] * TICKS_S, min(max(norise, 250), 32767), min(max(test, 50), 4095)]
     x += [here["conn"], 0, words.A_SEALED | (words.STRAIGHT_SIDE if straight else 0)]
-    x += [here.get("gain_a", rigs.GAIN), here.get("off_a", rigs.OFF_SEALED), here.get("gain_b", rigs.GAIN), here.get("off_b", rigs.OFF_VENTED)]
+    x += [here.get("gain_a", configuration.GAIN), here.get("off_a", configuration.OFF_SEALED), here.get("gain_b", configuration.GAIN), here.get("off_b", configuration.OFF_VENTED)]
     x += [d0, d1, rig["horizon"]]
     x[9] = words.CHECK - sum(x[1:])
     return x

@@ -6,7 +6,7 @@ from rimward_protocol import causes, codes, frame, layout, replies
 from rimward_protocol.layouthash import LAYOUT_HASH
 
 from rimward_fw import version
-from rimward_fw.control import visit
+from rimward_fw.control import cycle
 
 _NOBODY = bytes(8)
 _GUARD_BAND = 3  # setting: guard band and the day it was found
@@ -90,9 +90,9 @@ def table(link):
             return replies.BUSY_FILLING
         if not app.button_held():
             return replies.BUTTON_NOT_HELD
-        if wheel == app.visit.wheel:
-            app.visit.leave(causes.NO_PROFILE)
-            app.visit.phase = visit.IDLE
+        if wheel == app.cycle.wheel:
+            app.cycle.leave(causes.NO_PROFILE)
+            app.cycle.phase = cycle.IDLE
         return _done(app.store.profile_delete(wheel))
 
     def select(values):

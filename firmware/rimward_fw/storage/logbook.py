@@ -1,4 +1,4 @@
-"""The record of a visit: how it is opened and closed. Loaded only while there is something to record, see `rest`."""
+"""The record of a cycle: how it is opened and closed. Loaded only while there is something to record, see `rest`."""
 
 import struct
 
@@ -27,8 +27,8 @@ def recorder_of(app):
     return recorder
 
 
-def open_session(app, visit):
-    """Begins the record of a visit."""
+def open_session(app, cycle):
+    """Begins the record of a cycle."""
     number = app.store.session_new()
     engine = app.engine
     header = {
@@ -44,9 +44,9 @@ def open_session(app, visit):
         "words_f": len(engine.f),
         "words_y": len(engine.y),
     }
-    here = (app.ambient_pa(), app.air_ck(), visit.t0_ck, visit.ceiling_pa, visit.stop_pa)
+    here = (app.ambient_pa(), app.air_ck(), cycle.t0_ck, cycle.ceiling_pa, cycle.stop_pa)
     metas = [
-        (layout.META_PROFILE, visit.profile),
+        (layout.META_PROFILE, cycle.profile),
         (layout.META_BOARD, app.board.NAME.encode()),
         (layout.META_FIRMWARE, version.FIRMWARE.encode()),
         (layout.META_INTERPRETER, interpreter().encode()),
@@ -61,7 +61,7 @@ def open_session(app, visit):
 
 
 def close_session(app, cause):
-    """Ends the record of a visit."""
-    app.recorder.finish(app.store, cause, app.visit.tyre_pa)
-    about = {"unix_s": app.opened_s, "cause": cause, "flags": 1, "wheel_id": app.visit.wheel}
+    """Ends the record of a cycle."""
+    app.recorder.finish(app.store, cause, app.cycle.tyre_pa)
+    about = {"unix_s": app.opened_s, "cause": cause, "flags": 1, "wheel_id": app.cycle.wheel}
     app.store.session_end(app.recorder.number, about)

@@ -1,14 +1,14 @@
-"""Rest and work: what only a visit or a conversation needs is loaded for it and let go again, so that an idle inflator has memory to spare.
+"""Rest and work: what only a cycle or a conversation needs is loaded for it and let go again, so that an idle inflator has memory to spare.
 
 Main loop only, and never while air may move: choosing a wheel has loaded everything before that wheel can be armed, and nothing is
-let go before the visit is over.
+let go before the cycle is over.
 """
 
 import gc
 
 from rimward_protocol.compat import unload
 
-FIRMWARE = (("link", "requests"), ("storage", "logbook"), ("storage", "recorder"), ("control", "daily"), ("control", "arming"), ("control", "builtin"))
+FIRMWARE = (("link", "requests"), ("storage", "logbook"), ("storage", "recorder"), ("control", "fill_modes"), ("control", "arming"), ("control", "builtin"))
 PROTOCOL = ("session", "messages", "linkrows", "layouthash")
 
 
@@ -56,10 +56,10 @@ def _piece(size):
 
 
 def wake(app):
-    """Loads what visit and conversation need, if it is not there. The session's memory comes first, while there still are large pieces."""
+    """Loads what cycle and conversation need, if it is not there. The session's memory comes first, while there still are large pieces."""
     if app.recorder is QUIET:
-        app.panel.face.drawn = None
-        app.panel.chooser.close()  # it is read anew when it next stands there
+        app.interface.view.drawn = None
+        app.interface.chooser.close()  # it is read anew when it next stands there
         gc.collect()
         pieces = [_piece(size) for size in PIECES]
         tightly(True)

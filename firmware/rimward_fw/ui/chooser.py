@@ -2,7 +2,7 @@
 
 from rimward_protocol import layout
 
-from rimward_fw.control.visit import NOBODY
+from rimward_fw.control.cycle import NOBODY
 from rimward_fw.ui import buttons
 
 ROWS = 6

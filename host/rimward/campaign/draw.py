@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from rimward_fw.control import rig
+from rimward_fw.control import configuration
 from rimward_protocol import codes
 
 from rimward.atmosphere import ambient_pa
@@ -85,7 +85,7 @@ def draw(seed: int, number: int, names: tuple[str, ...], healthy: float = HEALTH
     job = Job(
         tyre_mm=float(wheel[0]), bead_mm=float(wheel[1]), rim_mm=float(wheel[2]), rim_class=wheel[3], limit_pa=limit, ceiling_pa=ceiling,
         target_pa=int((0.45 + 0.52 * u[9]) * ceiling), seat_pa=int(0.5 * ceiling) if u[10] < 0.2 else 0,
-        start_pa=0.0 if u[11] < 0.5 else float(u[12] * 0.9 * ceiling), pin_open=bool(u[13] < 0.4), kind=rig.LINE if is_line else rig.COMPRESSOR,
+        start_pa=0.0 if u[11] < 0.5 else float(u[12] * 0.9 * ceiling), pin_open=bool(u[13] < 0.4), kind=configuration.LINE if is_line else configuration.COMPRESSOR,
         ambient_abs_pa=ambient, room_k=room_k, delivery=0.85 + 0.3 * u[14], volume=_volume(wheel, u[15]), skin=0.6 + u[16], casing=0.6 + u[17],
         seed=int(u[18] * 2**53), over=over,
     )  # fmt: skip

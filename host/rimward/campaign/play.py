@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
-from rimward_fw.control import arming, rig
+from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import guard
 from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 from rimward_protocol import replies
@@ -59,7 +59,7 @@ def prepared(d: Draw) -> tuple[Words, PlantParams]:
     measured = int(d.job.ambient_abs_pa + plant.baro_error_pa)
     here = {"ambient_pa": measured, "t0_ck": round((d.job.room_k + plant.air_error_k) * 100), "guard_pa": 0, "conn": 1, "job": 1}
     profile = profile_of(d.job)
-    code, xs, ys = arming.limits(profile, rig.RIGS[d.job.kind], here)
+    code, xs, ys = arming.limits(profile, configuration.HARDWARE[d.job.kind], here)
     if code != replies.OK:
         raise Refused(code)
     g, x, f, y = (np.zeros(len(names), np.int32) for names in (GUARD_STATE, GUARD_INPUT, FILL_STATE, FILL_INPUT))

@@ -26,7 +26,6 @@ HOST_ONLY = (
 )
 # Only on a proof bench, whose files `rimward.proof.build` makes from these.
 BENCH_ONLY = "bench"
-SUFFIXES = (".py", ".txt")
 ARCH = "armv6m"
 OPTIMISE = "-O3"  # no line numbers: they would cost a twentieth of the heap
 
@@ -64,7 +63,7 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
     main = main_file() if tree is None else tree / "main.py"
     for name in PACKAGES:
         folder = package_folder(name) if tree is None or name != "rimward_fw" else tree / name
-        for file in sorted(p for p in folder.rglob("*") if p.suffix in SUFFIXES):
+        for file in sorted(folder.rglob("*.py")):
             bench_only = tree is None and file.parent.name == BENCH_ONLY and file.name != "__init__.py"
             if file.name not in HOST_ONLY and not bench_only and file not in (main, main_file()) and "__pycache__" not in file.parts:
                 found.append((f"{LIB}/{name}/{file.relative_to(folder).as_posix()}", file))

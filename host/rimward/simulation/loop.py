@@ -7,7 +7,7 @@ from math import sqrt
 from typing import Any, NamedTuple
 
 import numpy as np
-from rimward_fw.control import arming, rig
+from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels.tick import tick
 from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
@@ -23,7 +23,7 @@ from rimward.volume import volumes
 WARM_TICKS = 500  # the hose is on and both kernels run for a second before the person takes the run control
 LOAD_UNITS = 2  # of 125 us: what a tick takes on the device
 GAP_UNITS = 16
-REFERENCE_ML = rig.HEAT_ML_X10 / 10.0
+REFERENCE_ML = configuration.HEAT_ML_X10 / 10.0
 
 # What the loop counts, one float64 each.
 (
@@ -53,7 +53,7 @@ class Job:
     seat_pa: int = 0
     start_pa: float = 0.0
     pin_open: bool = False
-    kind: int = rig.COMPRESSOR
+    kind: int = configuration.COMPRESSOR
     rim_class: int = codes.RIM_TSS
     ambient_abs_pa: float = 101_325.0
     room_k: float = 293.15
@@ -83,7 +83,7 @@ def plant_of(job: Job) -> PlantParams:
     ml = volumes(job.tyre_mm, job.bead_mm, job.rim_mm).nominal_l * 1000.0 * job.volume
     skin = sqrt(ml / REFERENCE_ML)
     base = PlantParams(
-        ambient_abs_pa=job.ambient_abs_pa, room_k=job.room_k, is_line=job.kind == rig.LINE, pin_open=job.pin_open, tyre_ml=ml,
+        ambient_abs_pa=job.ambient_abs_pa, room_k=job.room_k, is_line=job.kind == configuration.LINE, pin_open=job.pin_open, tyre_ml=ml,
         tyre_pa=job.start_pa, tyre_ua=1.5 * skin * job.skin, room_ua=2.5 * skin, casing_jk=500.0 * skin * job.casing,
     )  # fmt: skip
     base = replace(base, fad_l_min=base.fad_l_min * job.delivery, line_c=base.line_c * job.delivery)
@@ -108,7 +108,7 @@ def armed(job: Job) -> Words:
     """Arrays at rest with the slow words that the firmware's arming computes. Refusal when arming refuses."""
     here = {"ambient_pa": int(job.ambient_abs_pa), "t0_ck": round(job.room_k * 100), "guard_pa": job.guard_pa, "conn": 1, "job": 1}
     here["watch_ticks"] = job.watch_ticks
-    code, xs, ys = arming.limits(profile_of(job), rig.RIGS[job.kind], here)
+    code, xs, ys = arming.limits(profile_of(job), configuration.HARDWARE[job.kind], here)
     if code != replies.OK:
         row = replies.row_of(code)
         raise Refusal(row[2], fix=row[3])

@@ -3,10 +3,11 @@
 from rimward_protocol import causes, codes
 from rimward_protocol.compat import unload
 
-from rimward_fw.control import visit
+from rimward_fw.control import cycle
 from rimward_fw.kernels import words
-from rimward_fw.ui import buttons, face_screens
-from rimward_fw.ui import face_show as show
+from rimward_fw.ui import buttons
+from rimward_fw.ui import display_numbers as show
+from rimward_fw.ui.screens import turns
 
 try:
     import framebuf
@@ -35,16 +36,16 @@ _MORE = ("service", "tripped", "stopped", "refused", "why", "new", "ready")
 
 def screen_of(app):
     """The name of the screen that is due."""
-    v = app.visit
+    v = app.cycle
     if app.engine.g[0]:
         return "tripped"
-    if app.panel.service:
+    if app.interface.service:
         return "service"
-    if v.phase == visit.OVER:
+    if v.phase == cycle.OVER:
         return _over(app)
     if v.must_let_go():
         return "let-go"
-    if v.phase != visit.ARMED:
+    if v.phase != cycle.ARMED:
         return ("choose", "new", "stood", "cold", "loading")[v.phase]
     kernel = app.engine.f[0]
     if v.measuring and kernel in (codes.FILL_DONE, codes.STOPPED):
@@ -59,21 +60,21 @@ def screen_of(app):
 
 
 def _over(app):
-    v = app.visit
-    if v.asks:
-        return v.asks
+    v = app.cycle
+    if v.question:
+        return v.question
     if app.refusal:
         return "refused"
     return _done(app) if v.cause == causes.TARGET_REACHED else "stopped"
 
 
 def _done(app):
-    return "done" if app.visit.tyre_pa >= 0 else "unknown"
+    return "done" if app.cycle.tyre_pa >= 0 else "unknown"
 
 
 def fact(app, name):
     """What a screen's text names. Worked out when it is named: all of them ten times a second would cost a third of the main loop's time."""
-    e, v = app.engine, app.visit
+    e, v = app.engine, app.cycle
     if name == "label":
         return _label(v.values)
     if name == "ambient":
@@ -83,7 +84,7 @@ def fact(app, name):
     if name == "cold":
         return show.celsius(v.t0_ck) if v.t0_ck else "?"
     if name == "wait":
-        return str(app.panel.duty.wait_s())
+        return str(app.interface.duty.wait_s())
     tyre, read, ceiling, target = pressures(app)
     if name == "ceil_bar":
         return show.bar(ceiling)
@@ -101,7 +102,7 @@ def fact(app, name):
         return show.reading_bar(read, ceiling)
     if name == "cold_bar":
         return show.reading_bar(e.f[words.COLD], ceiling)
-    psi_first = app.panel.psi_first
+    psi_first = app.interface.psi_first
     if name == "unit":
         return "psi" if psi_first else "bar"
     shown = tyre if tyre >= 0 else read
@@ -115,8 +116,8 @@ def fact(app, name):
 
 def pressures(app):
     """Tyre (-1 not known), reading, ceiling and target (0: none in force) in Pa, as they are now."""
-    e, v = app.engine, app.visit
-    live = v.phase == visit.ARMED
+    e, v = app.engine, app.cycle
+    live = v.phase == cycle.ARMED
     ceiling = e.g[4] if live and e.g[4] else v.ceiling_pa
     return e.f[words.TYRE] if live else v.tyre_pa, e.g[39] - words.BIAS_PA, ceiling, e.y[words.TARGET] if live else 0
 
@@ -140,7 +141,7 @@ def _label(values):
     return str(bytes(values["label"]).rstrip(b"\0"), "utf-8")[:16] if values else ""
 
 
-class Face:
+class DisplayView:
     """`work` ten times a second."""
 
     def __init__(self, app):
@@ -163,27 +164,27 @@ class Face:
             self.name = name
             self._since = now
             self._extra = {}
-            self._turns = face_screens.load(name)
+            self._turns = turns(name)
         table = self._turns[(now - self._since) // TURN_MS % len(self._turns)]
         more = self._more(name)
         rows = [(place, style, filled(text, self.app, more)) for place, style, text in table]
         if self.app.BENCH:
             rows = [(place, style, ("BENCH " + text)[:16] if place == "0" else text) for place, style, text in rows]
         bars = lengths(self.app)
-        picked = (rows, bars if name != "choose" else self.app.panel.chooser.shown())
+        picked = (rows, bars if name != "choose" else self.app.interface.chooser.shown())
         if picked != self.drawn:
             self.drawn = picked
-            draw(self.canvas, rows, bars, self.app.panel.chooser.shown())
+            draw(self.canvas, rows, bars, self.app.interface.chooser.shown())
             self.app.board.show(self.frame)
 
     def _more(self, name):
         """Texts that cost something to fetch: once for each screen, the service page each time."""
         if name in _MORE and (name == "service" or not self._extra):
-            from rimward_fw.ui import face_more
+            from rimward_fw.ui import display_facts
 
-            self._extra = face_more.facts_of(self.app, name)
+            self._extra = display_facts.facts_of(self.app, name)
             if name != "service":
-                unload("face_more", "rimward_fw.ui")
+                unload("display_facts", "rimward_fw.ui")
         return self._extra
 
 
@@ -250,7 +251,7 @@ def notice(board, name):
         return
     frame = bytearray(WIDTH * 8)
     canvas = framebuf.FrameBuffer(frame, WIDTH, 64, framebuf.MONO_VLSB)
-    draw(canvas, face_screens.load(name)[0], (0, 0), ())
+    draw(canvas, turns(name)[0], (0, 0), ())
     board.show(frame)
     for _ in range(40):
         board.idle()

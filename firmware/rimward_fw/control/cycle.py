@@ -24,10 +24,10 @@ COLD_STEP_CK = 250
 COLDEST_CK = 25315
 KEEP_TICKS = 50  # run control open for 0.1 s: memory is written out before it overflows
 KEEP_BYTES = 2048
-SETTLE_TICKS = 1000  # run control open for 2 s before a finished visit is written away
+SETTLE_TICKS = 1000  # run control open for 2 s before a finished cycle is written away
 
 
-class Visit:
+class FillCycle:
     """What the person and this wheel are doing. `work` runs in the main loop."""
 
     def __init__(self, app):
@@ -51,7 +51,7 @@ class Visit:
         self.seating = False
         self.added = False  # air or gas came in by other means: the tyre is measured before anything else
         self.measuring = False
-        self.asks = ""  # what the display asks after a visit: a name of face_screens.SCREENS
+        self.question = ""  # what the display asks after a cycle: a name of screens.SCREENS
 
     def choose(self, wheel, profile, confirmed):
         """Takes a stored and judged profile as the wheel on the hose; the person answers next. Gives a reply code."""
@@ -60,7 +60,7 @@ class Visit:
         self.seating = False
         self.added = False
         self.measuring = False
-        self.asks = ""
+        self.question = ""
         self.wheel = wheel
         self.profile = profile
         self.values = layout.unpack(layout.PROFILE, profile)
@@ -124,7 +124,7 @@ class Visit:
             self._answered(2, 2)
             self.added = True
             self.phase = OVER
-            self.asks = "added"
+            self.question = "added"
         elif self.phase == ASK_COLD:
             self._cold(bits)
         elif self.phase == ARMED and yes and self.state() == codes.SEAT_PAUSE:
@@ -132,7 +132,7 @@ class Visit:
             self.app.recorder.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[39] - words.BIAS_PA)
         elif self.phase == ARMED and self.app.engine.f[0] == codes.READY and not self.app.engine.x[2] & buttons.RUN:
             self._ready(bits)
-        elif self.phase == OVER and self.asks:
+        elif self.phase == OVER and self.question:
             self._asked(yes, no)
         elif self.phase == OVER and yes:
             self.phase = IDLE
@@ -147,42 +147,42 @@ class Visit:
         if self.measuring:
             return
         if bits & (buttons.UP | buttons.DOWN) and not self.seating and not self.queue:
-            from rimward_fw.control import daily
+            from rimward_fw.control import fill_modes
 
-            step = daily.TARGET_STEP_PA if bits & buttons.UP else -daily.TARGET_STEP_PA
-            target = daily.target_after(e.y[words.TARGET], step, self.highest_pa)
+            step = fill_modes.TARGET_STEP_PA if bits & buttons.UP else -fill_modes.TARGET_STEP_PA
+            target = fill_modes.target_after(e.y[words.TARGET], step, self.highest_pa)
             if target != e.y[words.TARGET]:
                 self.queue.append((Y_AT + words.TARGET, target))
                 self.app.recorder.note(events.TARGET_LOWERED, 0, target)
         elif bits & buttons.ENTER and self.seating:
             self.leave(causes.RELEASED)
             self.phase = OVER
-            self.asks = "seat-done"
+            self.question = "seat-done"
         elif bits & buttons.ENTER and self.values["flags"] & codes.FLAG_TUBELESS:
             self.leave(causes.RELEASED)
             self.arm(self.t0_ck, True)
 
     def _asked(self, yes, no):
         """Answers after seating: seated all round, then core in and on to the fill; else everything out and again. And after measuring."""
-        if self.asks == "seat-done" and (yes or no):
+        if self.question == "seat-done" and (yes or no):
             self._answered(1, 1 if yes else 0)
-            self.asks = "seat-next" if yes else "seat-again"
-        elif yes and self.asks in ("seat-next", "seat-again"):
-            again = self.asks == "seat-again"
-            self.asks = ""
+            self.question = "seat-next" if yes else "seat-again"
+        elif yes and self.question in ("seat-next", "seat-again"):
+            again = self.question == "seat-again"
+            self.question = ""
             self.arm(self.t0_ck, again)
-        elif yes and self.asks == "added":
-            self.asks = ""
+        elif yes and self.question == "added":
+            self.question = ""
             self._ask_cold()
-        elif yes and self.asks == "measured":
-            self.asks = ""
+        elif yes and self.question == "measured":
+            self.question = ""
             self.added = False
             self.arm(self.t0_ck)
-        elif no and self.asks == "measured":
-            self.asks = ""
+        elif no and self.question == "measured":
+            self.question = ""
             self.phase = IDLE
         elif yes:
-            self.asks = ""
+            self.question = ""
             self.phase = IDLE
 
     def _cold(self, bits):
@@ -200,14 +200,14 @@ class Visit:
 
     def arm(self, t0_ck, seating=False):
         """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
-        from rimward_fw.control import daily
+        from rimward_fw.control import fill_modes
 
         app = self.app
         self.seating = seating
         self.measuring = self.added and not seating
-        if app.rig["kind"] == 0 and app.panel.duty.wait_s():
+        if app.hardware["kind"] == 0 and app.interface.duty.wait_s():
             self.phase = OVER
-            self.asks = "rest"
+            self.question = "rest"
             return replies.OK
         if app.ambient_pa() == 0:  # without the air's pressure there is no gauge pressure and no ceiling
             self.cause = causes.BAROMETER
@@ -227,7 +227,7 @@ class Visit:
             return code
         self.ceiling_pa = x[1]
         self.stop_pa = x[1] - x[2]
-        self.highest_pa = daily.highest_target_pa(self.values, app.rig, here)
+        self.highest_pa = fill_modes.highest_target_pa(self.values, app.hardware, here)
         app.open_session(self)
         self.queue = [(6 + i, x[i]) for i in range(len(x)) if 6 + i != words.CHECK_SLOT]
         self.queue += [(Y_AT + 6 + i, y[i]) for i in range(1, len(y))]
@@ -241,10 +241,10 @@ class Visit:
 
     def limits_here(self, here, seating):
         """(reply code, slow words of the guard, of the fill) for this wheel, this inflator and the air where it stands."""
-        from rimward_fw.control import daily
+        from rimward_fw.control import fill_modes
 
-        values = daily.measure_values(self.values, here) if self.measuring else self.values
-        return daily.limits(values, self.app.rig, here, seating, self.app.panel.duty.left_s())
+        values = fill_modes.measure_values(self.values, here) if self.measuring else self.values
+        return fill_modes.limits(values, self.app.hardware, here, seating, self.app.interface.duty.left_s())
 
     def must_let_go(self):
         """True while the run control has been held since before the ceiling was in force: that is no wish to fill this wheel."""
@@ -295,9 +295,9 @@ class Visit:
             self.leave(causes.CARTRIDGE_FIRST_MEASURE if self.measuring else e.f[1] or causes.TARGET_REACHED)
             self.phase = OVER
             if self.seating:
-                self.asks = "seat-done"
+                self.question = "seat-done"
             elif self.measuring:
-                self.asks = "measured" if self.tyre_pa >= 0 else "unknown"
+                self.question = "measured" if self.tyre_pa >= 0 else "unknown"
 
     def _trip(self, e):
         """A latched cause: its record comes first of all."""
@@ -309,13 +309,13 @@ class Visit:
             self.phase = OVER
 
     def reload(self, transducers):
-        """New coefficients for the readings of an idle inflator; an armed visit is ended, its limits were worked out with the old ones."""
+        """New coefficients for the readings of an idle inflator; an armed cycle is ended, its limits were worked out with the old ones."""
         self.leave(causes.NOT_READY)
         self.queue += [(slot, transducers[name]) for slot, name in TRANSDUCER_SLOTS]
         self.app.air.again()
 
     def leave(self, cause):
-        """Ends the visit: takes the ceiling out of force and closes the session."""
+        """Ends the cycle: takes the ceiling out of force and closes the session."""
         if self.armed():
             self.cause = cause
             self.queue = [(words.CEIL_SLOT, 0), (words.CHECK_SLOT, 0), (Y_AT + words.JOB, 0)]

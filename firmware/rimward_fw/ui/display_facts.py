@@ -1,9 +1,9 @@
-"""What few screens say and what costs much to keep: loaded by `face` for one screen, let go again. Main loop only."""
+"""What few screens say and what costs much to keep: loaded by `display` for one screen, let go again. Main loop only."""
 
 from rimward_protocol import causes, codes, replies
 from rimward_protocol.compat import unload
 
-from rimward_fw.ui import face_show as show
+from rimward_fw.ui import display_numbers as show
 
 _RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
 _PLACES = ("any", "front", "rear")
@@ -12,12 +12,12 @@ _TESTS = ("not yet", "passed")
 
 
 def facts_of(app, name):
-    """The texts of one screen; for those screens that need more than `face.fact`."""
+    """The texts of one screen; for those screens that need more than `display.fact`."""
     if name == "service":
         return service_facts(app)
     if name in ("tripped", "stopped", "refused", "why"):
         return reason_facts(app, name)
-    return wheel_facts(app.visit) if name == "new" else ride_facts(app.visit)
+    return wheel_facts(app.cycle) if name == "new" else ride_facts(app.cycle)
 
 
 def wheel_facts(v):
@@ -62,7 +62,7 @@ def reason_facts(app, name):
         unload("answers")
     else:
         e = app.engine
-        cause = e.g[0] if name == "tripped" else e.g[3] if name == "why" else app.visit.cause or e.f[1]
+        cause = e.g[0] if name == "tripped" else e.g[3] if name == "why" else app.cycle.cause or e.f[1]
         row = causes.row_of(cause)
         unload("reasons")
     return {"cause": str(row[0]), "word": row[1], "reason": row[2], "step": row[3]}

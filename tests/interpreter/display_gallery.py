@@ -1,14 +1,15 @@
 """On MicroPython: the real App with every situation a display can show, drawn by the real framebuf. Prints `screen turn hex` for each.
 
-Situations are set in the kernels' own arrays and the visit, as they would stand there; the face then picks and draws by itself.
+Situations are set in the kernels' own arrays and the cycle, as they would stand there; the display module then picks and draws by itself.
 """
 
 import binascii
 
 from rimward_fw import app
-from rimward_fw.control import visit
+from rimward_fw.control import cycle
 from rimward_fw.kernels import words
-from rimward_fw.ui import buttons, face, face_screens
+from rimward_fw.ui import buttons, display
+from rimward_fw.ui.screens import SCREENS, turns
 from rimward_protocol import causes, codes, layout, replies
 
 F, Y = words.FILL_STATE.index, words.FILL_INPUT.index
@@ -68,19 +69,19 @@ def fresh(folder):
         row = dict(PROFILE)
         row.update({"wheel_id": b"wheel00" + str(number).encode(), "label": label, "revision": 3})
         a.store.profile_put(layout.seal_profile(row), True)
-    a.panel.chooser.close()
-    a.visit.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
-    a.visit.profile = layout.seal_profile(PROFILE)
+    a.interface.chooser.close()
+    a.cycle.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
+    a.cycle.profile = layout.seal_profile(PROFILE)
     a.engine.g[39] = words.BIAS_PA
-    a.panel.work()
+    a.interface.work()
     return a
 
 
 def armed(a, state, tyre=-1, read=0, cold=0):
-    a.visit.phase = visit.ARMED
-    a.visit.ceiling_pa = 427000
-    a.visit.stop_pa = 417000
-    a.visit.t0_ck = 29165
+    a.cycle.phase = cycle.ARMED
+    a.cycle.ceiling_pa = 427000
+    a.cycle.stop_pa = 417000
+    a.cycle.t0_ck = 29165
     e = a.engine
     e.g[4], e.g[6] = 427000, 10000
     e.y[Y("target_pa")] = 250000
@@ -90,24 +91,24 @@ def armed(a, state, tyre=-1, read=0, cold=0):
 
 def over(a, cause, tyre=-1):
     armed(a, codes.STOPPED, tyre)
-    a.visit.phase = visit.OVER
-    a.visit.cause = cause
-    a.visit.tyre_pa = tyre
+    a.cycle.phase = cycle.OVER
+    a.cycle.cause = cause
+    a.cycle.tyre_pa = tyre
 
 
 def phase(a, number):
-    a.visit.phase = number
-    a.visit.t0_ck = 28915
+    a.cycle.phase = number
+    a.cycle.t0_ck = 28915
 
 
 def asks(a, name):
     over(a, causes.RELEASED, 200000)
-    a.visit.asks = name
+    a.cycle.question = name
 
 
 def seat(a):
     armed(a, codes.READY)
-    a.visit.seating = True
+    a.cycle.seating = True
     a.engine.g[4] = 275000
 
 
@@ -132,7 +133,7 @@ def refused(a):
 
 
 def service(a):
-    a.panel.service = True
+    a.interface.service = True
     a.engine.load_max = 5
     a.engine.x[2] = buttons.KEY_LOW
     a.engine.g[8] = a.engine.g[9] = words.BIAS_PA << 4
@@ -144,27 +145,27 @@ def done(a):
 
 
 def rest(a):
-    a.panel.duty.ran_ms = 295000
+    a.interface.duty.ran_ms = 295000
     over(a, 0)
-    a.visit.asks = "rest"
+    a.cycle.question = "rest"
 
 
 def let_go(a):
-    phase(a, visit.LOADING)
+    phase(a, cycle.LOADING)
     a.engine.x[2] = buttons.RUN
 
 
 def measuring(a, state, tyre=-1):
     armed(a, state, tyre, max(tyre, 0))
-    a.visit.measuring = True
+    a.cycle.measuring = True
 
 
 SITUATIONS = {
     "choose": lambda a: None,
-    "new": lambda a: phase(a, visit.ASK_WHEEL),
-    "stood": lambda a: phase(a, visit.ASK_STOOD),
-    "cold": lambda a: phase(a, visit.ASK_COLD),
-    "loading": lambda a: phase(a, visit.LOADING),
+    "new": lambda a: phase(a, cycle.ASK_WHEEL),
+    "stood": lambda a: phase(a, cycle.ASK_STOOD),
+    "cold": lambda a: phase(a, cycle.ASK_COLD),
+    "loading": lambda a: phase(a, cycle.LOADING),
     "let-go": let_go,
     "ready": lambda a: armed(a, codes.READY),
     "added": lambda a: asks(a, "added"),
@@ -197,38 +198,38 @@ def draw_all(folder):
     for name in SITUATIONS:
         a = fresh(folder)
         SITUATIONS[name](a)
-        for turn in range(len(face_screens.load(name))):
-            a.board.now = turn * face.TURN_MS
-            a.panel.face.work()
-            if a.panel.face.name != name:
-                raise AssertionError((name, a.panel.face.name))
+        for turn in range(len(turns(name))):
+            a.board.now = turn * display.TURN_MS
+            a.interface.view.work()
+            if a.interface.view.name != name:
+                raise AssertionError((name, a.interface.view.name))
             print(name, turn, str(binascii.hexlify(a.board.frame), "ascii"))
     board = Board(folder)
-    face.notice(board, "maintenance")
+    display.notice(board, "maintenance")
     print("maintenance", 0, str(binascii.hexlify(board.frame), "ascii"))
 
 
 def run_over():
     """Screens on which wrapped text runs into the line below it, one a line; what a text names counts with its longest value here."""
-    from rimward_fw.ui import face_show
+    from rimward_fw.ui import display_numbers
 
-    for name in face_screens.names():
-        for table in face_screens.load(name):
+    for name in SCREENS:
+        for table in turns(name):
             for at in range(len(table) - 1):
                 place, style, text = table[at]
                 if style == "w" and "{" not in text:
                     y, below = int(place), table[at + 1][0]
-                    if y + len(face_show.wrap(text, 16, 8)) > int(below):
+                    if y + len(display_numbers.wrap(text, 16, 8)) > int(below):
                         print(name, place, text)
 
 
 def cut_off():
     """Texts of causes and refusals that the display would cut, one a line."""
-    from rimward_fw.ui import face_show
+    from rimward_fw.ui import display_numbers
     from rimward_protocol import answers, reasons
 
     for table in (reasons.CAUSES, answers.REPLIES):
         for _number, word, reason, step in table:
             for text in (word, reason, step):
-                if face_show.wrap(text, 16, 6)[-1].endswith(".."):
+                if display_numbers.wrap(text, 16, 6)[-1].endswith(".."):
                     print(text)

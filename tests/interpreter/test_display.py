@@ -1,9 +1,9 @@
-"""Every screen on a real framebuf: picked by the real face from what stands in the kernels, drawn, told apart, nothing cut off."""
+"""Every screen on a real framebuf: picked by the real display module from what stands in the kernels, drawn, told apart, nothing cut off."""
 
 import re
 
 import pytest
-from rimward_fw.ui import face_screens
+from rimward_fw.ui.screens import SCREENS, turns
 
 from tests.rig import screens
 
@@ -14,8 +14,8 @@ def drawn():
 
 
 def test_every_screen_is_drawn_and_no_two_are_the_same(drawn):
-    assert {name for name, _ in drawn} == set(face_screens.names())
-    assert len(drawn) == sum(len(face_screens.load(name)) for name in face_screens.names())
+    assert {name for name, _ in drawn} == set(SCREENS)
+    assert len(drawn) == sum(len(turns(name)) for name in SCREENS)
     assert len(set(drawn.values())) == len(drawn)
 
 
@@ -35,8 +35,8 @@ def widest(text):
 def test_no_fixed_text_is_wider_than_the_display():
     wide = [
         (name, text)
-        for name in face_screens.names()
-        for table in face_screens.load(name)
+        for name in SCREENS
+        for table in turns(name)
         for _, style, text in table
         if style != "w" and len(widest(text)) > 16 and "{label}" not in text
     ]
@@ -44,17 +44,17 @@ def test_no_fixed_text_is_wider_than_the_display():
 
 
 def test_no_cause_and_no_refusal_is_cut(on_unix):
-    assert on_unix("import face_gallery\nface_gallery.cut_off()") == ""
+    assert on_unix("import display_gallery\ndisplay_gallery.cut_off()") == ""
 
 
 def test_the_bar_grows_with_the_reading_and_ends_at_the_ceiling(on_unix):
     code = """
-from rimward_fw.ui import face
+from rimward_fw.ui import display
 import framebuf
 for shown in (0, 100, 250, 500, 600):
     frame = bytearray(1024)
     canvas = framebuf.FrameBuffer(frame, 128, 64, framebuf.MONO_VLSB)
-    face.gauge(canvas, 48, (face.meter(shown, 500), face.meter(600, 500)))
+    display.gauge(canvas, 48, (display.meter(shown, 500), display.meter(600, 500)))
     print(sum(canvas.pixel(x, 51) for x in range(2, 122)))
 """
     assert [int(n) for n in on_unix(code).split()] == [0, 24, 60, 120, 120]
@@ -62,37 +62,32 @@ for shown in (0, 100, 250, 500, 600):
 
 def test_a_picture_goes_out_only_when_something_changed(on_unix, tmp_path):
     code = f"""
-import face_gallery as gallery
+import display_gallery as gallery
 a = gallery.fresh({str(tmp_path)!r})
 shown = []
 a.board.show = lambda frame: shown.append(1)
 gallery.armed(a, 6, 100000)
-for n in range(10): a.panel.face.work()
+for n in range(10): a.interface.view.work()
 print(len(shown))
 a.engine.f[gallery.F("tyre_pa")] = 100100
-a.panel.face.work(); print(len(shown))
+a.interface.view.work(); print(len(shown))
 a.engine.f[gallery.F("tyre_pa")] = 106000
-a.panel.face.work(); print(len(shown))
+a.interface.view.work(); print(len(shown))
 """
     assert on_unix(code).split() == ["1", "1", "2"]
 
 
 def test_without_framebuf_the_firmware_goes_on(on_unix, tmp_path):
     code = f"""
-import face_gallery as gallery
-from rimward_fw.ui import face
-face.framebuf = None
+import display_gallery as gallery
+from rimward_fw.ui import display
+display.framebuf = None
 a = gallery.fresh({str(tmp_path)!r})
-a.panel.face.work()
+a.interface.view.work()
 print(a.board.frame)
 """
     assert on_unix(code).split() == ["None"]
 
 
 def test_no_text_runs_into_the_line_below(on_unix):
-    assert on_unix("import face_gallery\nface_gallery.run_over()") == ""
-
-
-def test_a_screen_that_is_not_there_is_told():
-    with pytest.raises(KeyError):
-        face_screens.load("nothing")
+    assert on_unix("import display_gallery\ndisplay_gallery.run_over()") == ""

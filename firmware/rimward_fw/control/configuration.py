@@ -17,7 +17,7 @@ GUARD_BAND_PA = 10_000  # class bound of such a pair: 1 % of 10 bar
 LOSS_COMPRESSOR = (0, 135, 256, 367, 471, 571, 668, 761, 851, 940, 1024, 1024)
 LOSS_LINE = (0, 0, 0, 10, 43, 99, 186, 307, 490, 1024, 1024, 1024)
 
-RIGS = (
+HARDWARE = (
     {
         "kind": COMPRESSOR,
         "delivery": 64,  # at no back pressure: 30 L/min

@@ -2,7 +2,7 @@
 
 from rimward_protocol import codes
 
-from rimward_fw.control import arming, rig
+from rimward_fw.control import arming, configuration
 
 TARGET_STEP_PA = 5_000
 TARGET_MIN_PA = 20_000
@@ -21,7 +21,7 @@ def target_after(target_pa, step_pa, highest_pa):
 def highest_target_pa(values, source, here):
     """The highest target that arming takes here and now: under the stop reading by the core's spring and the rise after a stop. Pa gauge."""
     ceiling = arming.ceiling_here_pa(values, here["ambient_pa"], here["t0_ck"])
-    stop = ceiling - max(here["guard_pa"], rig.GUARD_BAND_PA)
+    stop = ceiling - max(here["guard_pa"], configuration.GUARD_BAND_PA)
     spring = source["crack_pa"] if values["chuck"] == codes.CHUCK_PRESSURE_OPEN else 0
     return stop - spring - arming.rise_pa(values, source, here["ambient_pa"], stop)
 
@@ -49,7 +49,7 @@ def measure_values(values, here):
 def limits(values, source, here, seating, duty_s):
     """As `arming.limits`, for an ordinary fill or for seating, within what the compressor may still run."""
     row = seat_values(values, source, here) if seating else dict(values)
-    if source["kind"] == rig.COMPRESSOR:
+    if source["kind"] == configuration.COMPRESSOR:
         row["time_budget_s"] = min(row["time_budget_s"], duty_s)
     code, x, y = arming.limits(row, source, here)
     if seating and not code:

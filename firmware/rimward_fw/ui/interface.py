@@ -5,13 +5,13 @@ from rimward_protocol import codes
 from rimward_fw.control.duty import Duty
 from rimward_fw.ui import buttons
 from rimward_fw.ui.chooser import Chooser
-from rimward_fw.ui.face import Face
+from rimward_fw.ui.display import DisplayView
 
 _FILL_BEEP = 4
 _TRIP_TICKS = 256  # on and off again, about every half second
 
 
-class Panel:
+class Interface:
     """Belongs to one App. `pressed` for presses, `work` ten times a second."""
 
     def __init__(self, app):
@@ -21,7 +21,7 @@ class Panel:
         self.service = False  # the service page stands in place of the list of wheels
         self.psi_first = False
         self.buzzer = True
-        self.face = Face(app)
+        self.view = DisplayView(app)
 
     def settings(self, buzzer, unit):
         """Stored values of the two settings people may change; empty ones keep what is built in."""
@@ -30,11 +30,11 @@ class Panel:
 
     def pressed(self, bits, held):
         """Presses go to whoever asks on the display. UP held long in the list of wheels shows the service page, UP leaves it."""
-        visit = self.app.visit
+        cycle = self.app.cycle
         if self.service:
             self.service = not bits & buttons.UP
-        elif visit.phase or self.app.engine.g[0]:
-            visit.pressed(bits)
+        elif cycle.phase or self.app.engine.g[0]:
+            cycle.pressed(bits)
         elif held & buttons.UP:
             self.service = True
         elif bits:
@@ -43,7 +43,7 @@ class Panel:
     def work(self):
         """List of wheels, duty, buzzer and picture follow what happens."""
         e = self.app.engine
-        listing = self.app.visit.phase == 0
+        listing = self.app.cycle.phase == 0
         if listing != self.chooser.open:
             if listing:
                 self.chooser.begin()
@@ -53,4 +53,4 @@ class Panel:
         on = codes.OUT_GATE | codes.OUT_RELAY
         self.duty.work(e.out & on == on, self.app.board.ticks_ms())
         self.app.board.beep(bool(self.buzzer and (e.out >> 8 & _FILL_BEEP or (e.g[0] and e.head & _TRIP_TICKS))))
-        self.face.work()
+        self.view.work()
