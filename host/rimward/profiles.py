@@ -70,7 +70,7 @@ def rim_of(values: Mapping[str, Any]) -> Rim:
 
 
 def tyre_of(values: Mapping[str, Any]) -> Tyre:
-    """The tyre of a wheel's values. Whether there is a tube decides nothing in its favour: unknown counts as a tube."""
+    """The tyre of a wheel's values; what the register does not hold is unknown."""
     return Tyre.parse(
         values["tyre"],
         values.get("tyre_range"),
@@ -78,7 +78,7 @@ def tyre_of(values: Mapping[str, Any]) -> Tyre:
         max_text=values.get("tyre_max"),
         approved=values.get("approved", "unknown"),
         bead=values.get("bead", "unknown"),
-        air=values.get("air", "tube"),
+        air=values.get("air", "unknown"),
     )
 
 
@@ -188,6 +188,15 @@ def refuse_wrong(data: bytes) -> None:
     code = check.check_profile(data)
     if code:
         raise refusal_of(code)
+
+
+def refuse_unmarked(values: Mapping[str, Any]) -> None:
+    """Raise Refusal for a wheel without any pressure marking: a class limit alone is no ground for a tag."""
+    if rim_of(values).max_pa is None and tyre_of(values).max_pa is None:
+        raise Refusal(
+            "No pressure is marked on rim or tyre, so no tagged profile is made of this wheel.",
+            "Read the sidewall and the rim and enter what is printed: rimward wheel ask WHEEL.",
+        )
 
 
 def tagged(data: bytes, ring: Ring) -> bytes:
@@ -322,6 +331,8 @@ def issue(register: "Register", wheel: "Wheel", asked: Asked, ring: Ring | None,
 
     def make(now: "Wheel") -> dict[str, Any]:
         revision = (now.values["profile"]["revision"] if "profile" in now.values else 0) + 1
+        if ring and ring.keys:
+            refuse_unmarked(now.values)
         data = build(now.values, bytes.fromhex(now.wheel_id), revision, asked)
         made[:] = [tagged(data, ring) if ring and ring.keys else data]
         return {"profile": entry_of(made[0], revision, asked)}

@@ -7,7 +7,7 @@ from rimward.ceiling.standards import bead_seats, measuring_rim_mm, standards
 
 
 def ask(rim: str, tyre: str, rim_max: str | None = "5 bar", printed: str | None = "3-6 bar"):
-    return assess(Rim.parse(rim, rim_max), Tyre.parse(tyre, printed, approved="yes"))
+    return assess(Rim.parse(rim, rim_max), Tyre.parse(tyre, printed, approved="yes", bead="rigid", air="tube"))
 
 
 @pytest.mark.parametrize("rim", ["622x23TSS", "622x23SS", "622x23?", "23-622"])

@@ -69,7 +69,7 @@ def test_a_wheel_without_a_ceiling_gets_no_profile(change, named):
 
 
 def test_a_hooked_rim_never_passes_the_rigs_own_ceiling():
-    values = {"label": "Track", "rim": "622x15C", "tyre": "23-622", "tyre_max": "12 bar", "position": "rear"}
+    values = {"label": "Track", "rim": "622x15C", "tyre": "23-622", "tyre_max": "12 bar", "air": "tube", "position": "rear"}
     fields = unpack_profile(build(values, WHEEL_ID, 1, Asked(800_000, Place.of(20, 0))))
     assert fields["ceiling_pa"] == 900_000 and fields["limit_pa"] == 1_200_000
     with pytest.raises(Refusal, match="9.00 bar"):

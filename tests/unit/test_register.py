@@ -269,7 +269,7 @@ def test_the_command_enters_shows_edits_and_retires(desk):  # noqa: F811
     assert [w["tyre"] for w in desk.json("wheel", "find", "asp", "--size", "32-622")["wheels"]] == ["32-622"]
     assert desk("wheel", "show", "aspen") == 1 and "fits 2 wheels" in desk.err
     edited = desk.json("wheel", "edit", "aspen rear", "--tyre", "35-622")
-    assert edited["tyre_range"] is None and "Taken away with the old part: approved, tyre-range." in desk.err
+    assert edited["tyre_range"] is None and "Taken away with the old part: air, approved, tyre-range." in desk.err
     history = desk.json("wheel", "show", "aspen rear", "--history")["changes"]
     assert history[-1]["value"] is None and history[0]["field"] == "label"
     assert desk("wheel", "show", "aspen rear", "--history") == 0 and "tyre_range = (taken away)" in desk.out

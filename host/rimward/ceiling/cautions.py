@@ -18,17 +18,8 @@ def pair_warnings(rim: Rim, tyre: Tyre, table: MakerTable | None) -> Iterator[No
     if rim.type == "unknown":
         yield Note(
             "rim-type-unknown",
-            "The rim's type is not known, so it counts as straight-side (hookless) with the 5 bar class limit."
-            + (" Whether it is a tubeless rim is not known either." if tyre.air == "tubeless" else ""),
-        )
-        if tyre.approved == "unknown":
-            yield Note(
-                "approval-unknown",
-                "It is not known whether the tyre is approved for straight-side rims, and this rim may be one. Find out before riding.",
-            )
-    if rim.type == "SS" and tyre.bead == "unknown":
-        yield Note(
-            "bead-unknown", "A straight-side rim that is not tubeless takes rigid-bead tyres only. Check that the bead does not fold."
+            "The rim's type is not known, so it counts as straight-side (hookless) with the 5 bar class limit. "
+            "Read its marking, or find the type: rimward rim-type.",
         )
     if rim.max_pa is None:
         yield Note("rim-maximum-unknown", _no_rim_maximum(rim, tyre))

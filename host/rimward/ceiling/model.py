@@ -11,7 +11,7 @@ from rimward.units import Refused, centikelvin_down, centikelvin_up
 
 APPROVALS = ("yes", "no", "unknown")
 BEADS = ("rigid", "folding", "unknown")
-AIRS = ("tube", "tubeless")
+AIRS = ("tube", "tubeless", "unknown")
 ASSUMED_FILL_CK = 27315  # no fill temperature given with a hot ride: freezing point, colder than nearly every fill
 
 
@@ -49,7 +49,7 @@ class Tyre:
     max_pa: int | None = None
     approved: str = "unknown"
     bead: str = "unknown"
-    air: str = "tube"
+    air: str = "unknown"
     text: str = ""
     units_disagree: bool = False
 
@@ -68,7 +68,7 @@ class Tyre:
         max_text: str | None = None,
         approved: str = "unknown",
         bead: str = "unknown",
-        air: str = "tube",
+        air: str = "unknown",
     ) -> "Tyre":
         """From `28-622` and its printed range `4-6 bar`, or minimum and maximum apart. Raises Refused."""
         size = read_tyre_size(text)

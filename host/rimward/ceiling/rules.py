@@ -5,7 +5,8 @@ from typing import Any
 
 from rimward.ceiling.maker import MakerTable
 from rimward.ceiling.model import Note, Rim, Tyre
-from rimward.ceiling.standards import bead_seats, citation, rim_type, standards
+from rimward.ceiling.pairs import refusals
+from rimward.ceiling.standards import bead_seats, standards
 from rimward.units import show_limit, show_minimum
 
 Rule = Callable[[Rim, Tyre, MakerTable | None], Iterator[Note]]
@@ -36,45 +37,21 @@ def _bead_seat_mismatch(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[
         yield Note(
             "bead-seat-mismatch",
             f"The rim's bead seat is {rim.bead_seat_mm} mm and the tyre's {tyre.bead_seat_mm} mm: "
-            "this tyre does not belong on this rim. Never inflate it.",
+            "this tyre does not belong on this rim. Never inflate it; fit a tyre with the rim's bead seat.",
         )
 
 
-def _not_approved(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[Note]:
-    if not rim.straight_side or tyre.approved == "yes":
-        return
-    if tyre.approved == "no":
-        yield Note(
-            "tyre-not-approved-for-straight-side",
-            "The tyre's maker does not approve it for straight-side (hookless) rims"
-            + (", and a rim of unknown type counts as one." if rim.type == "unknown" else ". Use an approved tyre."),
-        )
-    elif rim.type != "unknown":
-        yield Note(
-            "tyre-not-approved-for-straight-side",
-            "It is not known that the tyre's maker approves it for straight-side (hookless) rims. "
-            "Look it up and state it with --approved yes or no.",
-        )
-
-
-def _folding_on_plain_straight_side(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[Note]:
-    for row in standards()["bead_rules"]:
-        if rim.type in row["rim_types"] and tyre.bead == "folding":
-            yield Note(row["id"], f"A straight-side rim that is not tubeless takes rigid-bead tyres only ({citation(row)}).")
-
-
-def _tubeless_on_plain_rim(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[Note]:
-    if tyre.air == "tubeless" and not rim_type(rim.type)["tubeless"]:
-        yield Note(
-            "tubeless-on-plain-rim",
-            f"A {rim_type(rim.type)['name']} rim ({rim.type}) is not a tubeless rim (TSS or TC). Fit a tube, or another rim.",
-        )
+def _pair_table(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[Note]:
+    for id, text in refusals(rim.type, approved=tyre.approved, bead=tyre.bead, air=tyre.air):
+        yield Note(id, text)
 
 
 def _not_wider_than_rim(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[Note]:
     if tyre.width_mm <= rim.inner_mm:
         yield Note(
-            "tyre-not-wider-than-rim", f"The tyre ({width(tyre.width_mm)} mm) is not wider than the rim inside ({width(rim.inner_mm)} mm)."
+            "tyre-not-wider-than-rim",
+            f"The tyre ({width(tyre.width_mm)} mm) is not wider than the rim inside ({width(rim.inner_mm)} mm). "
+            "Read both markings again, or fit a wider tyre.",
         )
 
 
@@ -90,7 +67,7 @@ def _too_narrow(rim: Rim, tyre: Tyre, table: MakerTable | None) -> Iterator[Note
             "tyre-too-narrow",
             f"A {width(tyre.width_mm)} mm tyre is too narrow for a straight-side rim of {width(rim.inner_mm)} mm inside: for "
             f"{applied['rim_inner_mm']} mm {editions}; {applied['tyre_min_mm']} mm is applied. "
-            "Only a maker's table (--maker-table) overrides this.",
+            "Fit a wider tyre; only a maker's table (--maker-table) overrides this.",
         )
 
 
@@ -102,7 +79,8 @@ def _outside_makers_rows(rim: Rim, tyre: Tyre, table: MakerTable) -> Iterator[No
     narrow = tyre.width_mm < min(row.tyre_min_mm for row in rows)
     yield Note(
         "tyre-too-narrow" if narrow else "tyre-outside-maker-table",
-        f"A {width(tyre.width_mm)} mm tyre is outside what the maker allows on this rim: {allowed} ({table.citation}).",
+        f"A {width(tyre.width_mm)} mm tyre is outside what the maker allows on this rim: {allowed} ({table.citation}). "
+        "Fit a tyre of a width it allows.",
     )
 
 
@@ -123,9 +101,7 @@ def _implausible(rim: Rim, tyre: Tyre, _: MakerTable | None) -> Iterator[Note]:
 REFUSALS: tuple[Rule, ...] = (
     _bead_seat_unknown,
     _bead_seat_mismatch,
-    _not_approved,
-    _folding_on_plain_straight_side,
-    _tubeless_on_plain_rim,
+    _pair_table,
     _not_wider_than_rim,
     _too_narrow,
     _minimum_above_maximum,

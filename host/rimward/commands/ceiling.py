@@ -53,7 +53,7 @@ pair_options = options(
     ),
     click.option("--bead", type=click.Choice(BEADS), default="unknown", show_default=True, help="The tyre's bead."),
     click.option(
-        "--air", type=click.Choice(AIRS), default="tube", show_default=True, help="With a tube or tubeless. A tube never relaxes a limit."
+        "--air", type=click.Choice(AIRS), default="unknown", show_default=True, help="With a tube or tubeless. A tube never relaxes a limit."
     ),
 )
 ride_options = options(

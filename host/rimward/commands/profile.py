@@ -145,6 +145,8 @@ def from_options(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
     except ValueError:
         raise click.UsageError("--wheel-id needs 16 hexadecimal digits.") from None
     asked, ring = asked_of(given), ring_of(given)
+    if ring and ring.keys:
+        profiles.refuse_unmarked(values)
     answer = profiles.assess_wheel(checked := check_values(values), asked)
     data = profiles.build(checked, wheel_id, given["revision"], asked, answer)
     return profiles.tagged(data, ring) if ring and ring.keys else data, profiles.cautions(asked.target_pa, answer)

@@ -237,3 +237,65 @@ def retire(wheel: str, back: bool, note: str, who: str, database: str | None, as
     with register(database) as held:
         found = held.get(wheel, include_retired=True)
         show_one(held.retire(found.wheel_id, who, note, back), as_json)
+
+
+@command.command()
+@click.argument("wheel")
+@click.option("--read-from", default="", metavar="TEXT", help="Where the answers were read, as 'maker's list of March 2026'.")
+@options(WHO, DATABASE, JSON)
+def ask(wheel: str, read_from: str, who: str, database: str | None, as_json: bool) -> None:
+    """Ask what is not known of a wheel and refuses it a ceiling; each answer is kept with the person and the date.
+
+    Enter leaves a question open. With --json the open questions are listed and none is asked.
+    """
+    from rimward.register.questions import open_questions
+
+    with register(database) as held:
+        found = held.get(wheel)
+        questions = open_questions(found.values)
+        if as_json:
+            emit_json({"wheel_id": found.wheel_id, "open": [open_json(q, found.wheel_id) for q in questions]})
+            return
+        for question in questions:
+            answer = ask_one(question, found.wheel_id)
+            if answer:
+                found = held.edit(found.wheel_id, {question.field: answer}, who, {question.field: read_from} if read_from else {}, "asked")
+        left = open_questions(found.values)
+    console.print(f"{found.label}: " + (f"{len(left)} still open: {', '.join(q.field.replace('_', '-') for q in left)}" if left else "nothing is open"), markup=False)
+
+
+def open_json(question: Any, wheel_id: str) -> dict[str, Any]:
+    """An open question as JSON."""
+    return {
+        "field": question.field,
+        "asks": question.asks,
+        "how": question.how,
+        "answers": [value for value, _ in question.answers],
+        "command": question.command.format(wheel_id=wheel_id) or None,
+    }
+
+
+def ask_one(question: Any, wheel_id: str) -> str:
+    """The answer of one question on the terminal (standard error); empty where it stays open. A wrong answer is asked again."""
+    click.echo(f"\n{question.asks}\n  {question.how}", err=True)
+    if question.command:
+        click.echo(f"  Find out with: {question.command.format(wheel_id=wheel_id)}", err=True)
+        return ""
+    if question.answers:
+        for i, (_, words) in enumerate(question.answers, 1):
+            click.echo(f"  {i}  {words}", err=True)
+        chosen = click.prompt("  number", type=click.IntRange(1, len(question.answers)), default=len(question.answers), err=True)
+        return question.answers[chosen - 1][0]
+    return click.prompt("  as printed", default="", show_default=False, err=True, value_proc=lambda text: checked(question.field, text))
+
+
+def checked(field: str, text: str) -> str:
+    """`text` where the register would take it, or nothing for an empty answer."""
+    from rimward.register.fields import check_values
+
+    if not text.strip():
+        return ""
+    try:
+        return str(check_values({field: text})[field])
+    except Refusal as wrong:
+        raise click.UsageError(str(wrong)) from wrong

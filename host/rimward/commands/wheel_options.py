@@ -19,7 +19,7 @@ RIM_AND_TYRE = (
     click.option("--tyre-max", metavar="PRESSURE", help="Maximum printed on the tyre."),
     click.option("--approved", type=click.Choice(["yes", "no", "unknown"]), help="Is the tyre approved for straight-side rims?"),
     click.option("--bead", type=click.Choice(["rigid", "folding", "unknown"]), help="Bead of the tyre."),
-    click.option("--air", type=click.Choice(["tube", "tubeless"]), help="With an inner tube or without."),
+    click.option("--air", type=click.Choice(["tube", "tubeless", "unknown"]), help="With an inner tube or without."),
 )
 
 ABOUT_WHEEL = (

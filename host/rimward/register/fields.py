@@ -103,7 +103,7 @@ FIELDS: dict[str, Field] = {
         Field("tyre_max", "tyre", "maximum printed on the tyre", marking(maximum_only=True)),
         Field("approved", "tyre", "approved for straight-side rims: yes, no or unknown", one_of("yes", "no", "unknown")),
         Field("bead", "tyre", "rigid, folding or unknown", one_of("rigid", "folding", "unknown")),
-        Field("air", "tyre", "tube or tubeless", one_of("tube", "tubeless")),
+        Field("air", "tyre", "tube, tubeless or unknown", one_of("tube", "tubeless", "unknown")),
         Field("rim_type", "rim", "the walk that told the rim type", as_is),
         Field("profile", "wheel", "the newest profile issued", as_is),
         Field("retired", "wheel", "taken out of use", as_is),
@@ -116,7 +116,7 @@ ENTERED = tuple(name for name, f in FIELDS.items() if f.check is not as_is)
 # A changed part takes what was read from the old one with it.
 FORGETS = {
     "rim": ("rim_max", "rim_type"),
-    "tyre": ("tyre_range", "tyre_min", "tyre_max", "approved", "bead"),
+    "tyre": ("tyre_range", "tyre_min", "tyre_max", "approved", "bead", "air"),
 }
 
 # Fields that a profile depends on: a change here makes an issued profile and its tag out of date.

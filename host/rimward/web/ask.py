@@ -69,7 +69,7 @@ def pair(form: Form) -> tuple[Rim, Tyre]:
             max_text=values.get("tyre_max"),
             approved=values.get("approved", "unknown"),
             bead=values.get("bead", "unknown"),
-            air=values.get("air", "tube"),
+            air=values.get("air", "unknown"),
         )
     except ValueError as wrong:
         raise Refusal(f"The tyre cannot be read: {wrong}.", "Choose one of the values offered.") from wrong

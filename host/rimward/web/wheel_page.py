@@ -32,7 +32,7 @@ CHOICES = {
     "chuck": (("pressure-open", "air pressure opens the core"), ("pin-open", "a pin holds the core open")),
     "approved": (("unknown", "not known"), ("yes", "yes"), ("no", "no")),
     "bead": (("unknown", "not known"), ("folding", "folding"), ("rigid", "rigid")),
-    "air": (("tube", "with a tube"), ("tubeless", "tubeless")),
+    "air": (("unknown", "not known"), ("tube", "with a tube"), ("tubeless", "tubeless")),
 }
 
 
