@@ -196,3 +196,29 @@ def test_pieces_lost_or_out_of_order_are_asked_for_again(recorded: tuple[Virtual
     client.pull(number, 0, len(whole), pieces.append)
     assert b"".join(pieces) == whole
     client.close()
+
+
+def test_a_line_that_damages_every_large_piece_is_asked_for_smaller_ones(recorded: tuple[VirtualInflator, int, bytes]) -> None:
+    """The 150th byte of every answer is damaged: no whole piece ever passes, one of 64 bytes does."""
+    inflator, number, whole = recorded
+
+    class Disturbed(LockstepTransport):
+        since = 0
+
+        def write(self, data: bytes) -> None:
+            self.since = 0
+            super().write(data)
+
+        def read(self) -> bytes:
+            data = bytearray(super().read())
+            place = 150 - self.since
+            if 0 <= place < len(data):
+                data[place] ^= 0x20
+            self.since += len(data)
+            return bytes(data)
+
+    client = Client(Disturbed(inflator))
+    pieces: list[bytes] = []
+    client.pull(number, 0, 1000, pieces.append)
+    assert b"".join(pieces) == whole[:1000] and max(map(len, pieces)) < 150
+    client.close()

@@ -17,6 +17,8 @@ BYE_S = 0.3
 HELD_S = 8.0  # a host that died holds the inflator for 5 s
 SPEAK_S = 1.5  # while watching the inflator hears from us at least so often, or it stops sending
 LAPSED_S = 3.0  # samples come once a second or more often: without one for so long the inflator has dropped what we watch
+MISSES = 6  # requests for a session's pieces in a row that may bring nothing
+LEAST_ASKED = 32  # bytes of a session asked for at once on a bad line
 MOST_WAITING = 8192  # answers; more than one read of a line brings, so that none of a session on its way is dropped
 Push = Callable[[int, bytes], None]
 
@@ -202,18 +204,26 @@ class Client:
         return values
 
     def pull(self, session: int, offset: int, end: int, sink: Callable[[bytes], None]) -> None:
-        """Bytes `offset` to `end` of a stored session, each piece to `sink` in order; asks again from where pieces were lost."""
-        misses = 0
+        """Bytes `offset` to `end` of a stored session, each piece to `sink` in order; asks again from where pieces were lost.
+
+        Where nothing came it asks for less at a time, down to LEAST_ASKED bytes: a small piece passes between two disturbances where
+        a whole one meets the next. Where all came it asks for more again.
+        """
+        misses, most = 0, end
         while offset < end:
-            before = offset
+            before, goal = offset, min(end, offset + most)
             try:
-                for data in self._pieces(session, offset, end):
+                for data in self._pieces(session, offset, goal):
                     sink(data)
                     offset += len(data)
             except LineLost as lost:
                 self._recover(lost)
             misses = 0 if offset > before else misses + 1
-            if misses == TRIES:
+            if misses:
+                most = max(LEAST_ASKED, min(most, frame.MAX_PAYLOAD) // 2)
+            elif offset == goal:
+                most = min(end, 2 * most)
+            if misses == MISSES:
                 raise Refusal(f"Session {session} stopped coming at byte {offset} of {end}.", "Check the cable and pull it again: it goes on from there.")
 
     def _pieces(self, session: int, offset: int, end: int) -> Iterator[bytes]:
