@@ -1,4 +1,6 @@
-"""What every test shares: hypothesis without deadlines, since a busy machine is no fault of the code; and which named tests have run."""
+"""What every test shares: hypothesis without deadlines, since a busy machine is no fault of the code; no settings of a user; and which named tests have run."""
+
+import os
 
 import pytest
 from hypothesis import settings
@@ -6,6 +8,9 @@ from hypothesis import settings
 from hardware import hazards
 from tests.ran import Ran
 
+os.environ["RIMWARD_CONFIG"] = os.devnull  # no test depends on the settings of whoever runs it
+for name in ("RIMWARD_PORT", "RIMWARD_DATABASE", "RIMWARD_WORKSHOP", "RIMWARD_PAPER"):
+    os.environ.pop(name, None)
 settings.register_profile("rimward", deadline=None)
 settings.load_profile("rimward")
 

@@ -1,12 +1,20 @@
-"""The `rimward` command: a table of commands, loaded only when asked for."""
+"""The `rimward` command: a table of commands, loaded only when asked for, and one place where every failure becomes one line."""
 
+import contextlib
+import difflib
+import errno
 import importlib
+import os
 import sys
+from pathlib import Path
 
 import click
+from click.shell_completion import shell_complete
 
-from rimward import __version__
+from rimward import __version__, extras, logs, output
 from rimward.errors import Refusal
+
+COMPLETION = "_RIMWARD_COMPLETE"
 
 # name -> (module, one line of help). Loaded lazily so that no command pays for another's imports.
 COMMANDS = {
@@ -14,7 +22,9 @@ COMMANDS = {
     "campaign": ("rimward.commands.campaign", "Very many simulated fills, and what they did."),
     "cartridge": ("rimward.commands.cartridge", "What a gas cartridge leaves in this tyre."),
     "ceiling": ("rimward.commands.ceiling", "What pressure this rim with this tyre may have."),
+    "config": ("rimward.commands.config", "Settings that hold for every command."),
     "demo": ("rimward.commands.demo", "Do the whole job on an invented wheel, and try to break it."),
+    "doctor": ("rimward.commands.doctor", "What is installed, reachable and current."),
     "inflators": ("rimward.commands.inflators", "Serial ports with an inflator behind them."),
     "install": ("rimward.commands.install", "Put the firmware on a board."),
     "key": ("rimward.commands.key", "The workshop key that tags profiles."),
@@ -35,7 +45,7 @@ COMMANDS = {
 
 
 class CommandTable(click.Group):
-    """Finds commands in COMMANDS and turns a Refusal into one line and exit code 1."""
+    """Finds commands in COMMANDS."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return sorted(COMMANDS)
@@ -52,7 +62,10 @@ class CommandTable(click.Group):
 
 @click.group(cls=CommandTable, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="rimward")
-def cli() -> None:
+@click.option("-v", "--verbose", count=True, help="Say on standard error what is done; -vv in detail, with tracebacks.")
+@click.option("-q", "--quiet", is_flag=True, help="No progress and no notes: results and errors only.")
+@click.option("--log", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="Write every frame of the link to FILE, with its time.")
+def cli(verbose: int, quiet: bool, log: Path | None) -> None:
     """Fill a bicycle tyre to a ceiling that the rim can hold, and never past it.
 
     Wear eye protection, stay out of the plane of the wheel, and let a qualified person decide.
@@ -60,31 +73,93 @@ def cli() -> None:
     """
 
 
-def main() -> None:
-    """Console entry: exit 0 done, 1 refused or failed, 2 wrong usage."""
+def run(words: list[str] | None = None) -> int:
+    """Runs one command line (that of the process where none is given) and gives its exit code.
+
+    Every failure is one line on standard error, `rimward: what. What to do.`; with --json it is an object on standard output as well.
+    """
+    given = sys.argv[1:] if words is None else words
+    output.begin()
     try:
-        code = cli.main(standalone_mode=False)
-        if isinstance(code, int) and code:  # what a command gave to ctx.exit
-            sys.exit(code)
-    except Refusal as refusal:
-        click.echo(f"rimward: {refusal}", err=True)
-        sys.exit(1)
-    except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
-    except click.ClickException as wrong:
-        wrong.show()
-        sys.exit(wrong.exit_code)
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("rimward: interrupted.", err=True)
-        sys.exit(1)
+        code = _invoked(given)
+        sys.stdout.flush()
+        return code
     except BrokenPipeError:
-        sys.exit(1)
-    except OSError as failed:
-        if failed.filename is None:
-            raise  # no file of the user's: a defect, to be seen whole
-        click.echo(f"rimward: {failed.filename}: {failed.strerror}. Check that path, its rights and the space left, or give another.", err=True)
-        sys.exit(1)
+        _drop_output()
+        return _told("Whoever read the output has closed it.", "", 1, [])
+    except (click.Abort, EOFError):
+        return _told("interrupted.", "", 1, given)
+    except Exception as failed:
+        return _failed(failed, given)
 
 
-if __name__ == "__main__":
-    main()
+def _invoked(given: list[str]) -> int:
+    """Runs the command and gives its exit code; with the shell's completion variable set it answers the shell instead."""
+    if COMPLETION in os.environ:
+        return shell_complete(cli, {}, "rimward", COMPLETION, os.environ[COMPLETION])
+    try:
+        with cli.make_context("rimward", list(given)) as context:
+            logs.start(context.params["verbose"], context.params["log"])
+            output.progress_console.quiet = context.params["quiet"]
+            code = cli.invoke(context)
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except SystemExit as stop:
+        code = stop.code
+    return code if isinstance(code, int) else 0
+
+
+def _failed(failed: Exception, given: list[str]) -> int:
+    """One line for a failure, and its exit code."""
+    if isinstance(failed, Refusal):
+        return _told(failed.text, failed.fix, 1, given)
+    if isinstance(failed, click.ClickException):
+        return _told(failed.format_message(), _next_step(failed), failed.exit_code, given)
+    if isinstance(failed, ModuleNotFoundError) and failed.name and extras.extra_of(failed.name):
+        return _told(f"This command needs {failed.name}.", f"Install it: pip install 'rimward[{extras.extra_of(failed.name)}]'.", 1, given)
+    if isinstance(failed, OSError) and (failed.filename is not None or failed.errno in DISK):
+        _drop_output()
+        where = f"{failed.filename}: " if failed.filename is not None else "The output cannot be written: "
+        return _told(f"{where}{failed.strerror}.", "Check that path, its rights and the space left, or give another.", 1, given)
+    if logs.detailed():
+        raise failed
+    text = f"A defect in Rimward, {type(failed).__name__}: {' '.join(str(failed).split())[:200]}."
+    return _told(text, "Please report it with what `rimward -vv COMMAND` prints.", 1, given)
+
+
+DISK = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EROFS)
+
+
+def _told(text: str, fix: str, code: int, given: list[str]) -> int:
+    """Prints a failure; gives its exit code."""
+    line = " ".join(f"{text} {fix}".split())
+    click.echo(f"rimward: {line}", err=True)
+    if "--json" in given and not output.json_printed():
+        output.emit_json_line({"refused": text, "fix": fix, "exit_code": code})
+    return code
+
+
+def _next_step(wrong: click.ClickException) -> str:
+    """What to type instead: a command of nearly that name, else where the help is."""
+    context = getattr(wrong, "ctx", None)
+    path = context.command_path if context is not None else "rimward"
+    if "Did you mean" in wrong.format_message():
+        return ""
+    word = next((w for w in _unknown_words(wrong)), None)
+    if word is not None and context is not None and isinstance(context.command, click.Group):
+        near = difflib.get_close_matches(word, context.command.list_commands(context), 1, 0.5)
+        if near:
+            return f"Did you mean '{path} {near[0]}'?"
+    return f"See '{path} --help'."
+
+
+def _unknown_words(wrong: click.ClickException) -> list[str]:
+    """The word of `No such command 'word'.`"""
+    parts = wrong.format_message().split("'")
+    return parts[1:2] if parts[0].startswith("No such command") else []
+
+
+def _drop_output() -> None:
+    """Makes sure that what is still buffered for a closed or full output is not tried again at exit."""
+    with contextlib.suppress(OSError):  # a stream without a file
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -17,6 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from rimward import settings
 from rimward.errors import Refusal
 from rimward.register.place import data_dir
 
@@ -71,9 +72,7 @@ def file_of(purpose: str) -> Path:
 
 def usable_keyring():
     """The system keyring, or None where there is none that keeps a secret (a fail, null or plain-text one)."""
-    wanted = os.environ.get(STORE_VARIABLE, "")
-    if wanted not in ("", "file", "keyring"):
-        raise Refusal(f"{STORE_VARIABLE}='{wanted}' is not understood.", "Set it to keyring or file, or leave it unset.")
+    wanted = settings.value("keystore")
     if wanted == "file":
         return None
     import keyring

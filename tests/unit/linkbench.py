@@ -17,7 +17,7 @@ from rimward.simulation.scenario import KEY, Scenario, profile_of
 from rimward.virtual import VirtualInflator
 from rimward.virtual.inflator import TICK_S
 
-RIMWARD = (sys.executable, "-m", "rimward.cli")
+RIMWARD = (sys.executable, "-m", "rimward")
 
 
 def profile(label: str = "Larkspur front", revision: int = 1) -> bytes:

@@ -24,12 +24,9 @@ class Desk:
         self.monkeypatch.setattr(sys, "argv", ["rimward", *map(str, words)])
         self.capsys.readouterr()
         self.code = 0
-        try:
-            cli.main()
-        except SystemExit as stop:
-            self.code = int(stop.code or 0)
+        self.code = cli.run()
         self.out, self.err = self.capsys.readouterr()
-        assert "Traceback" not in self.err
+        assert "Traceback" not in self.err and "defect" not in self.err, self.err
         return self.code
 
     def json(self, *words: object) -> dict:

@@ -228,7 +228,7 @@ def test_the_journal_is_a_write_ahead_log(register):
 WRITER = """
 import sys
 from rimward.register import open_register
-register = open_register(sys.argv[1])
+register = open_register(sys.argv[1], create=True)
 for i in range(40):
     register.record(sys.argv[2], lambda now: {"profile": {"revision": now.values.get("profile", {"revision": 0})["revision"] + 1}}, who=sys.argv[3])
 """
@@ -243,7 +243,7 @@ def test_two_programs_at_once_never_give_one_revision_twice(register):
     assert revisions == list(range(1, 121))
 
 
-OPENER = "import sys; from rimward.register import open_register; open_register(sys.argv[1]).close()"
+OPENER = "import sys; from rimward.register import open_register; open_register(sys.argv[1], create=True).close()"
 
 
 def test_many_programs_opening_a_new_register_make_it_once(tmp_path):

@@ -156,7 +156,7 @@ def test_busy_port(shop: Shop, inflator: Inflator, held: list) -> None:
         line.close()
 
 
-@pytest.mark.parametrize("words", [("profile", "list"), ("profile", "send", "good.rwp"), ("watch",), ("session", "pull"), ("session", "show")])
+@pytest.mark.parametrize("words", [("profile", "list", "x"), ("profile", "send"), ("watch", "--rate", "0"), ("session", "pull", "--session", "0"), ("session", "show")])
 def test_wrong_usage_is_exit_code_2(shop: Shop, words: tuple[str, ...]) -> None:
     done = shop.run(*words)
     assert done.returncode == 2 and "Traceback" not in done.stderr and done.stdout == ""

@@ -11,7 +11,7 @@ import sys
 import time
 from types import SimpleNamespace
 
-from rimward.cli import main
+from rimward.__main__ import main
 from rimward.virtual import process, server
 
 PATIENCE_S = 20.0

@@ -27,7 +27,7 @@ def own_bench() -> Iterator[Bench]:
 @pytest.fixture(scope="module")
 def served(data, own_bench: Bench) -> Iterator[dict]:
     """The command as a developer starts it: the address comes as one JSON document."""
-    words = [sys.executable, "-m", "rimward.cli", "serve", "--json", "--listen", "0", "--port", own_bench.port]
+    words = [sys.executable, "-m", "rimward", "serve", "--json", "--listen", "0", "--port", own_bench.port]
     process = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
     assert process.stdout
     text = ""
@@ -56,7 +56,7 @@ def inside(served: dict) -> Iterator[httpx.Client]:
 
 def test_it_listens_on_this_computer_only(served: dict) -> None:
     assert served["host"] == "127.0.0.1" and served["base"].startswith("http://127.0.0.1:")
-    done = subprocess.run([sys.executable, "-m", "rimward.cli", "serve", "--host", "0.0.0.0"], capture_output=True, text=True, timeout=60)
+    done = subprocess.run([sys.executable, "-m", "rimward", "serve", "--host", "0.0.0.0"], capture_output=True, text=True, timeout=60)
     assert done.returncode == 1 and "other computers" in done.stderr and "Traceback" not in done.stderr
 
 

@@ -1,6 +1,8 @@
 """A campaign over processes or a scheduler's workers. Every chunk is the same wherever it runs."""
 
+import contextlib
 import os
+import signal
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -76,18 +78,37 @@ def _local(plan: Plan, missing: list[int], workers: int) -> Iterator[tuple[int, 
 
     compiled()  # so that the processes find the machine code on disk
     run_chunk(Plan(1, plan.seed, plan.faults, code=plan.code), 0)
-    pool = ProcessPoolExecutor(min(workers, len(missing)), mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(min(workers, len(missing)), mp_context=get_context("spawn"), initializer=_end_with_parent)
     waiting = iter(missing)
     running: dict[Future[np.ndarray], int] = {}
     try:
         for chunk in waiting:
-            running[pool.submit(run_chunk, plan, chunk)] = chunk
+            with _signals_held():
+                running[pool.submit(run_chunk, plan, chunk)] = chunk
             if len(running) >= 2 * workers:
                 yield from _collect(running)
         while running:
             yield from _collect(running)
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+HELD = (signal.SIGINT, signal.SIGTERM)
+
+
+@contextlib.contextmanager
+def _signals_held() -> Iterator[None]:
+    """Delivers an interrupt after the block, so that no process is left half started. Processes begun inside inherit the hold."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _end_with_parent() -> None:
+    """A worker takes SIGTERM again, and leaves an interrupt from the terminal to its parent, which ends it."""
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGTERM})
 
 
 def _collect(running: dict[Future[np.ndarray], int]) -> Iterator[tuple[int, np.ndarray]]:

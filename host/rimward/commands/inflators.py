@@ -13,8 +13,6 @@ from rimward.output import console, emit_json
 @json_option
 def command(port: str | None, as_json: bool) -> None:
     """List serial ports with an inflator behind them, and what it is."""
-    from rich.table import Table
-
     from rimward.link.ports import inflators
 
     if port is not None:
@@ -32,13 +30,11 @@ def command(port: str | None, as_json: bool) -> None:
     if not found:
         console.print("No inflator found. Plug one in, or start one with `rimward virtual`.", markup=False)
     else:
-        table = Table("port", "inflator", "workshop key", "state")
-        table.columns[0].overflow = "fold"
         for row in found:
-            key = "enrolled" if row["key_enrolled"] else "none"
-            what = f"{row['device']}: {row['board']}, firmware {row['firmware']} on {row['interpreter']}"
-            table.add_row(row["port"], what, key, "tripped" if row["latched"] else "well")
-        console.print(table)
+            console.print(row["port"], markup=False)
+            key = "workshop key enrolled" if row["key_enrolled"] else "no workshop key"
+            console.print(f"  {row['device']}: {row['board']}, firmware {row['firmware']} on {row['interpreter']}", markup=False)
+            console.print(f"  {key}, {'tripped' if row['latched'] else 'well'}", markup=False)
     for row in rows:
         if not row["inflator"]:
             console.print(f"{row['port']}: {row['why']}", markup=False)

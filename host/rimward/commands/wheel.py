@@ -1,12 +1,12 @@
 """`rimward wheel`: the register of wheels."""
 
-import contextlib
 import time
 from typing import Any
 
 import click
 
-from rimward.commands.wheel_options import ABOUT_WHEEL, DATABASE, JSON, RIM_AND_TYRE, WHO, options, stated
+from rimward.commands.wheel_exchange import backup, export, import_
+from rimward.commands.wheel_options import ABOUT_WHEEL, CREATE, DATABASE, JSON, RIM_AND_TYRE, WHO, options, register, stated
 from rimward.errors import Refusal
 from rimward.output import console, emit_json
 
@@ -20,15 +20,6 @@ READ_FROM = (
     click.option("--tyre-read-from", default="", metavar="TEXT", help="Which marking the tyre's values were read from."),
     click.option("--note", default="", metavar="TEXT", help="Why this is entered."),
 )
-
-
-@contextlib.contextmanager
-def register(database: str | None) -> Any:
-    """The register, closed at the end."""
-    from rimward.register import open_register
-
-    with contextlib.closing(open_register(database)) as opened:
-        yield opened
 
 
 def when(at_ms: int) -> str:
@@ -121,7 +112,7 @@ def command() -> None:
 
 @command.command()
 @click.argument("label")
-@options(RIM_AND_TYRE, ABOUT, READ_FROM, WHO, DATABASE, JSON)
+@options(RIM_AND_TYRE, ABOUT, READ_FROM, WHO, DATABASE, CREATE, JSON)
 def add(label: str, database: str | None, as_json: bool, who: str, note: str, rim_read_from: str, tyre_read_from: str, **values: Any) -> None:
     """Enter a wheel, e.g. rimward wheel add 'Aspen race' --position front --rim 622x23TSS --rim-max '5 bar' --tyre 28-622."""
     given = stated(label=label, **values)
@@ -299,3 +290,7 @@ def checked(field: str, text: str) -> str:
         return str(check_values({field: text})[field])
     except Refusal as wrong:
         raise click.UsageError(str(wrong)) from wrong
+
+
+for one in (export, import_, backup):
+    command.add_command(one)

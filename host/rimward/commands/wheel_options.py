@@ -1,5 +1,6 @@
 """Options that several commands share: what stands on rim and tyre, fill place and ride, and where the register is."""
 
+import contextlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -28,6 +29,14 @@ ABOUT_WHEEL = (
 )
 
 DATABASE = click.option("--database", metavar="URL", help="Register elsewhere: a file, or postgresql://USER@HOST/NAME.")
+
+
+def _note_create(context: click.Context, _parameter: click.Parameter, wanted: bool) -> None:
+    context.meta[CREATE_ASKED] = wanted
+
+
+CREATE_ASKED = "rimward.create"
+CREATE = click.option("--create", is_flag=True, expose_value=False, callback=_note_create, help="Make the register that --database names.")
 JSON = click.option("--json", "as_json", is_flag=True, help="Machine-readable output.")
 WHO = click.option("--by", "who", default="", metavar="NAME", help="Who enters this (default: the login name).")
 
@@ -42,6 +51,17 @@ def options(*groups: Any) -> Callable[[F], F]:
         return command
 
     return add
+
+
+@contextlib.contextmanager
+def register(database: str | None) -> Any:
+    """The register, closed at the end. It is made where the command was given --create."""
+    from rimward.register import open_register
+
+    context = click.get_current_context(silent=True)
+    create = bool(context and context.meta.get(CREATE_ASKED))
+    with contextlib.closing(open_register(database, create)) as opened:
+        yield opened
 
 
 def stated(**values: Any) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from rimward_protocol import codes, frame, layout, messages, replies
 
-from rimward import records
+from rimward import logs, records
 from rimward.errors import Refusal
 from rimward.link.transport import LineLost, Transport
 
@@ -115,6 +115,7 @@ class Client:
 
     def _send(self, kind: int, payload: bytes) -> int:
         self._sequence = (self._sequence + 1) & 0xFFFF
+        _log("->", kind, self._sequence, payload)
         self.transport.write(b"\0" + frame.encode(kind, self._sequence, payload))
         self._spoke = self.transport.now_s()
         return self._sequence
@@ -126,6 +127,7 @@ class Client:
         while at < len(data):
             result, at = self._decoder.feed(data, at, len(data))
             if result == frame.FRAME:
+                _log("<-", self._decoder.kind, self._decoder.sequence, self._decoder.payload)
                 yield self._decoder.kind, self._decoder.sequence, bytes(self._decoder.payload)
             elif result == frame.OTHER_VERSION:
                 raise other_version(self._decoder.version)
@@ -242,6 +244,16 @@ class Client:
                 return
             yield values["data"]
             offset += len(values["data"])
+
+
+SECRET = (codes.KEY_ENROL,)  # messages whose payload is in no log
+
+
+def _log(way: str, kind: int, sequence: int, payload: bytes | bytearray) -> None:
+    """One frame for `rimward --log`."""
+    if logs.LINK.isEnabledFor(logs.FRAME):
+        shown = "(not logged)" if kind in SECRET else bytes(payload).hex()
+        logs.LINK.log(logs.FRAME, "%s %s %d: %d bytes %s", way, codes.word_of(codes.MESSAGES, kind), sequence, len(payload), shown)
 
 
 def _is_error(kind: int, payload: bytes, code: int) -> bool:

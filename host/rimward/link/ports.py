@@ -14,6 +14,7 @@ from rimward.errors import Refusal
 from rimward.link.client import Client
 from rimward.link.transport import SerialTransport
 from rimward.link.verbs import tell_time
+from rimward.logs import LINK
 from rimward.records import text_of
 
 SCAN_S = 0.7  # how long a port that may be anything is waited for, twice
@@ -33,9 +34,9 @@ def open_client(port: str, **options: Any) -> Client:
 
 
 def candidates() -> list[str]:
-    """Ports worth asking: USB serial lines, and virtual inflators of this user that still run."""
+    """Ports worth asking: USB serial lines, and virtual inflators of this user that still run, by the names that they print themselves."""
     found = [port.device for port in list_ports.comports() if port.vid is not None or "ttyACM" in port.device or "usbmodem" in port.device]
-    return found + [link for link in sorted(glob.glob(os.path.join(virtual_folder(), "*"))) if runs(link)]
+    return found + [os.path.realpath(link) for link in sorted(glob.glob(os.path.join(virtual_folder(), "*"))) if runs(link)]
 
 
 def runs(link: str) -> bool:
@@ -68,6 +69,25 @@ def inflators() -> Iterator[dict[str, Any]]:
                 yield about_row(port, client.about)
         except Refusal as refusal:
             yield {"port": port, "inflator": False, "why": refusal.text}
+
+
+def only_inflator() -> str:
+    """The port of the only inflator present. Refusal where there is none, or more than one.
+
+    A single candidate is not asked first: whoever opens it learns what is wrong with it.
+    """
+    ports = candidates()
+    if len(ports) > 1:
+        rows = list(inflators())
+        ports = [row["port"] for row in rows if row["inflator"]]
+        if not ports:
+            raise Refusal(f"No inflator answers: {'; '.join(row['why'] for row in rows)}", "Plug one in, or give its port with --port.")
+    if len(ports) > 1:
+        raise Refusal(f"{len(ports)} inflators are here: {', '.join(ports)}.", "Say which with --port PORT, or set RIMWARD_PORT.")
+    if not ports:
+        raise Refusal("No inflator is here.", "Plug one in, start one with `rimward virtual`, or give its port with --port.")
+    LINK.info("the only inflator present is on %s", ports[0])
+    return ports[0]
 
 
 def about_row(port: str, about: dict[str, Any]) -> dict[str, Any]:

@@ -3,6 +3,6 @@
 Every figure keeps who entered it, when, and which marking it was read from. Nothing is overwritten.
 """
 
-from rimward.register.store import Change, Register, Wheel, open_register
+from rimward.register.store import Change, Entry, Register, Wheel, open_register
 
-__all__ = ["Change", "Register", "Wheel", "open_register"]
+__all__ = ["Change", "Entry", "Register", "Wheel", "open_register"]

@@ -1,10 +1,13 @@
 """How the register's database is reached: SQLite in WAL, or a server by URL."""
 
+import sqlite3
 from pathlib import Path
+from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
+from rimward import settings
 from rimward.errors import Refusal
 from rimward.register import schema
 from rimward.register.place import database_url
@@ -12,16 +15,17 @@ from rimward.register.place import database_url
 BUSY_TIMEOUT_MS = 10_000
 
 
-def connect(stated: str | None = None) -> Engine:
-    """An engine on a database that stands at the newest revision (migrated after a backup where needed).
+def connect(stated: str | None = None, create: bool = False) -> Engine:
+    """An engine on a database of the newest revision (migrated after a backup where needed).
 
-    `stated` is a URL or an SQLite path, None for the file in the user's data folder. Raises Refusal with the next step.
+    `stated` is a URL or an SQLite path, None for the setting `database` or the file in the user's data folder. Only that last one is
+    made when it is missing; another needs `create`. A file that cannot be written is opened for reading. Raises Refusal with the next step.
     """
     url = database_url(stated)
     try:
-        engine = make_engine(url)
-        with engine.connect() as conn:
-            stands = schema.revision_of(conn)
+        if not create:
+            refuse_missing(url, stated or settings.value("database"))
+        engine, stands = opened(url)
         if stands != schema.HEAD:
             schema.refuse_newer(stands)
             schema.migrate(engine)
@@ -32,6 +36,48 @@ def connect(stated: str | None = None) -> Engine:
     except sa.exc.DBAPIError as failed:
         raise unreachable(url, failed) from failed
     return engine
+
+
+def refuse_missing(url: str, chosen: str | None) -> None:
+    """Raises Refusal for a file that was named and is not there: a mistyped name must not become an empty register."""
+    parsed = sa.engine.make_url(url)
+    if chosen and parsed.get_backend_name() == "sqlite" and parsed.database and not Path(parsed.database).exists():
+        raise Refusal(f"There is no register {parsed.database}.", "Correct the name; or make it: add --create to `rimward wheel add` or `wheel import`.")
+
+
+def opened(url: str) -> tuple[Engine, str | None]:
+    """An engine and the revision of its database; for reading only where the file allows no more."""
+    engine = make_engine(url)
+    try:
+        with engine.connect() as conn:
+            return engine, schema.revision_of(conn)
+    except sa.exc.OperationalError:
+        path = engine.url.database if engine.url.get_backend_name() == "sqlite" else None
+        if not path or not Path(path).is_file():
+            raise
+        reader = read_only_engine(engine.url, Path(path))
+        with reader.connect() as conn:
+            stands = schema.revision_of(conn)
+        if stands != schema.HEAD:
+            schema.refuse_newer(stands)
+            raise Refusal(f"The register {path} is of an older Rimward and cannot be written.", "Copy it to where it can be, and name the copy.") from None
+        return reader, stands
+
+
+def read_only_engine(url: sa.engine.URL, path: Path) -> Engine:
+    """An engine that never writes. Without a write-ahead log beside the file it needs no right to the folder either."""
+    log = path.with_name(f"{path.name}-wal")
+    mode = "mode=ro" if log.exists() and log.stat().st_size else "mode=ro&immutable=1"
+    name = f"file:{quote(str(path.absolute()))}?{mode}"
+    engine = sa.create_engine(url, creator=lambda: sqlite3.connect(name, uri=True, check_same_thread=False))
+    sa.event.listen(engine, "begin", begin_sqlite)
+    sa.event.listen(engine, "connect", no_own_transactions)
+    return engine
+
+
+def no_own_transactions(dbapi_connection, _record) -> None:
+    """The driver begins no transaction by itself; `begin_sqlite` does."""
+    dbapi_connection.isolation_level = None
 
 
 def unreachable(url: str, failed: sa.exc.DBAPIError) -> Refusal:

@@ -88,7 +88,11 @@ def back_up(engine: Engine, conn: Connection, stands: str) -> Path:
         return copy_sqlite(source, source.with_name(f"{source.name}.revision-{stands}.{stamp}.bak"))
     folder = data_dir() / "backups"
     folder.mkdir(exist_ok=True)
-    target = folder / f"register.revision-{stands}.{stamp}.jsonl"
+    return copy_lines(conn, folder / f"register.revision-{stands}.{stamp}.jsonl")
+
+
+def copy_lines(conn: Connection, target: Path) -> Path:
+    """Every change of a database server's register, one JSON line each, in a new file."""
     with target.open("x", encoding="utf-8") as out:
         for row in conn.execute(sa.select(change).order_by(change.c.id)):
             out.write(json.dumps(dict(row._mapping), ensure_ascii=False) + "\n")
@@ -105,3 +109,14 @@ def copy_sqlite(source: Path, target: Path) -> Path:
     if verdict != "ok":
         raise Refusal(f"The backup of the register failed its check: {verdict}.", "Free disk space or repair the disk, then try again.")
     return target
+
+
+def copy_of(engine: Engine, target: Path) -> Path:
+    """Backs the whole register up into a new file: a checked SQLite database, or JSON lines of a server's. Raises Refusal."""
+    try:
+        if engine.dialect.name == "sqlite":
+            return copy_sqlite(Path(engine.url.database or ""), target)
+        with engine.connect() as conn:
+            return copy_lines(conn, target)
+    except (OSError, sqlite3.Error, sa.exc.DBAPIError) as failed:
+        raise Refusal(f"The backup {target} cannot be written: {failed}.", "Give another place, or free space.") from failed

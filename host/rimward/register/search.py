@@ -37,12 +37,13 @@ def matching(wheels: Sequence["Wheel"], words: str = "", size: str = "", tag: st
 
 
 def named(wheels: Sequence["Wheel"], wanted: str) -> list["Wheel"]:
-    """Wheels that `wanted` may mean, the strictest reading first: whole id, start of an id, whole label, words."""
+    """Wheels that `wanted` may mean, the strictest reading first: id, label letter by letter, label, start of an id, words."""
     text = folded(wanted).strip()
     if not text:
         return []
     readings = (
         [w for w in wheels if w.wheel_id == text],
+        [w for w in wheels if w.label == wanted.strip()],
         [w for w in wheels if folded(w.label) == text],
         [w for w in wheels if len(text) >= ID_LETTERS_MIN and w.wheel_id.startswith(text)],
         matching(wheels, wanted),

@@ -3,7 +3,6 @@
 import contextlib
 import getpass
 import json
-import os
 import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -13,6 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
+from rimward import settings
 from rimward.errors import Refusal
 from rimward.register import search
 from rimward.register.engine import connect, unreachable
@@ -59,8 +59,8 @@ class Wheel:
 
 
 def person() -> str:
-    """Who is entering: RIMWARD_USER, else the login name."""
-    stated = os.environ.get("RIMWARD_USER")
+    """Who is entering: the setting `user`, else the login name."""
+    stated = settings.value("user")
     if stated:
         return stated[:80]
     try:
@@ -99,6 +99,25 @@ def append(conn: Connection, wheel_id: str, first_seq: int, values: Mapping[str,
         for i, (name, value) in enumerate(values.items())
     ]
     conn.execute(sa.insert(change), rows)
+
+
+def edited(now: Wheel, checked: Mapping[str, Any], markings: Mapping[str, str]) -> dict[str, Any]:
+    """What an edit appends: changed values, those read from a marking again, and None for what was read from a part that is gone."""
+    wanted = dict(checked)
+    for part, gone in FORGETS.items():
+        if part in checked and checked[part] != now.values.get(part):
+            wanted.update({name: None for name in gone if name not in checked and name in now.values})
+    return {name: value for name, value in wanted.items() if value != now.values.get(name) or name in markings}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One wheel of many entered at once: its id, `make(wheel or None)` gives what to append, and where its values were read."""
+
+    wheel_id: str
+    make: Callable[[Wheel | None], Mapping[str, Any]]
+    markings: Mapping[str, str] = field(default_factory=dict)
+    note: str = ""
 
 
 class Register:
@@ -159,15 +178,7 @@ class Register:
         Another tyre or rim takes the old one's printed limits away unless they are stated anew: they were read from a part that is gone.
         """
         checked = check_values(values)
-
-        def changed(now: Wheel) -> dict[str, Any]:
-            wanted = dict(checked)
-            for part, gone in FORGETS.items():
-                if part in checked and checked[part] != now.values.get(part):
-                    wanted.update({name: None for name in gone if name not in checked and name in now.values})
-            return {name: value for name, value in wanted.items() if value != now.values.get(name) or name in (markings or {})}
-
-        self._append(wheel_id, changed, who, markings or {}, note)
+        self._append(wheel_id, lambda now: edited(now, checked, markings or {}), who, markings or {}, note)
         return self._known(wheel_id)
 
     def retire(self, wheel_id: str, who: str = "", note: str = "", back: bool = False) -> Wheel:
@@ -179,6 +190,19 @@ class Register:
         """Appends what `make` works out from the wheel as it stands, under the write lock (profiles, walks)."""
         self._append(wheel_id, make, who, {}, note)
         return self._known(wheel_id)
+
+    def append_many(self, entries: Iterable[Entry], who: str = "") -> None:
+        """Appends many wheels' changes in one transaction: all of them or none."""
+        name = who or person()
+        try:
+            with self.engine.connect().execution_options(rimward_write=True) as conn, conn.begin():
+                for entry in entries:
+                    found = as_wheels(conn.execute(sa.select(wheel_now).where(wheel_now.c.wheel_id == entry.wheel_id)))
+                    values = entry.make(found[0] if found else None)
+                    if values:
+                        append(conn, entry.wheel_id, found[0].last_seq + 1 if found else 1, values, name, entry.markings, entry.note)
+        except sa.exc.DBAPIError as failed:
+            raise unwritten(failed) from failed
 
     @contextlib.contextmanager
     def _reading(self) -> Iterator[Connection]:
@@ -210,10 +234,20 @@ class Register:
             except sa.exc.IntegrityError:
                 continue  # another program appended to this wheel first: work it out again on what it wrote
             except sa.exc.DBAPIError as failed:
-                raise Refusal(f"The register could not be written: {str(failed.orig).splitlines()[0]}.", "Try again.") from failed
+                raise unwritten(failed) from failed
         raise Refusal("The register is too busy with other programs.", "Try again.")
 
 
-def open_register(database: str | None = None) -> Register:
-    """Opens the register on `database` (a URL or path; None for the file in the user's data folder)."""
-    return Register(connect(database))
+def unwritten(failed: sa.exc.DBAPIError) -> Refusal:
+    """A write that the database refused, in one line."""
+    reason = str(failed.orig).splitlines()[0]
+    fix = "This user may only read it: ask its owner, or work on a copy." if "readonly" in reason else "Check the space left on the disk, then try again."
+    return Refusal(f"The register could not be written: {reason}.", fix)
+
+
+def open_register(database: str | None = None, create: bool = False) -> Register:
+    """Opens the register on `database`: a URL or path; None for the setting `database`, else the file in the user's data folder.
+
+    A file that was named has to exist, unless `create` is set. Raises Refusal with the next step.
+    """
+    return Register(connect(database, create))
