@@ -21,7 +21,7 @@ from tests.unit.shopdesk import FRONT, desk  # noqa: F401
 from tests.unit.test_link_client import FarEnd, hello_is
 
 HOST = str(Path(rimward.__file__).parents[1])
-WAIT_S = 120
+WAIT_S = 600  # the first campaign after a change of the kernels compiles them
 
 
 @pytest.fixture

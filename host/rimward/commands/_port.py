@@ -1,20 +1,32 @@
 """The options that every command talking to an inflator shares."""
 
+import functools
+from collections.abc import Callable
+from typing import Any
+
 import click
 
 
-def _chosen(_context: click.Context, _parameter: click.Parameter, stated: str | None) -> str:
-    """The port stated, else the setting `port`, else that of the only inflator present."""
+def port_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Adds `--port`. Where it is not given the command gets the setting `port`, else the port of the only inflator present.
+
+    Looked up when the command runs, so that wrong usage is told first.
+    """
+
+    @functools.wraps(command)
+    def with_port(*, port: str | None, **given: Any) -> Any:
+        return command(port=port or default_port(), **given)
+
+    text = "Serial port of the inflator. Default: RIMWARD_PORT, else the only inflator present."
+    return click.option("--port", metavar="PORT", help=text)(with_port)
+
+
+def default_port() -> str:
+    """The setting `port`, else the port of the only inflator present. Refusal where that says none."""
     from rimward import settings
     from rimward.link.ports import only_inflator
 
-    port = stated or settings.value("port")
-    if port is not None:
-        return port
-    return only_inflator()
+    return settings.value("port") or only_inflator()
 
 
-port_option = click.option(
-    "--port", callback=_chosen, metavar="PORT", help="Serial port of the inflator. Default: RIMWARD_PORT, else the only inflator present."
-)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
