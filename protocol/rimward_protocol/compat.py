@@ -15,6 +15,11 @@ except ImportError:
         return value
 
 
+def ptr32(block):
+    """The block itself; in machine code a view of its 32-bit words."""
+    return block
+
+
 def unload(name, package="rimward_protocol"):
     """Let go of one module of a package on a device, so that its memory can be used again. Nothing on CPython."""
     full = package + "." + name

@@ -147,6 +147,18 @@ def _div(a, b):
     return a // b
 
 
+def _least(a, b):
+    return a if a < b else b
+
+
+def _most(a, b):
+    return a if a > b else b
+
+
+def _size(a):
+    return a if a >= 0 else -a
+
+
 def _lag(f, y):
     return y[_MEAN] - (f[_SLOW] >> 4)
 
@@ -155,27 +167,36 @@ def _lag(f, y):
 def _rate(y: ptr32) -> int:
     t2 = y[_MEAN]
     t3 = 0
-    if t3 > t2:
-        t2 = t3
-    t1 = t2 >> 8
-    t4 = 4095
-    if t4 < t1:
-        t1 = t4
-    u = t1
+    if t2 > 0:
+        t3 = t2
+    else:
+        t3 = 0
+    t1 = t3 >> 8
+    t4 = 0
+    if t1 < 4095:
+        t4 = t1
+    else:
+        t4 = 4095
+    u = t4
     t5 = y[_D0] - (u * y[_D1] >> 8) + ((u * u >> 12) * y[_D2] >> 8)
     t6 = y[_D0] >> 4
-    if t6 > t5:
-        t5 = t6
-    return t5
+    t7 = 0
+    if t5 > t6:
+        t7 = t5
+    else:
+        t7 = t6
+    return t7
 
 
 @micropython.viper
 def _through(f: ptr32, y: ptr32) -> int:
     t1 = y[_MEAN] + y[_AMBIENT]
-    t2 = 20000
-    if t2 > t1:
-        t1 = t2
-    p1 = t1
+    t2 = 0
+    if t1 > 20000:
+        t2 = t1
+    else:
+        t2 = 20000
+    p1 = t2
     t3 = 0
     if y[_CHUCK] != 0:
         t3 = y[_CRACK]
@@ -187,9 +208,11 @@ def _through(f: ptr32, y: ptr32) -> int:
     full = (p1 >> 8) * y[_PATH] >> 8
     t4 = int(_div(int(_div(p2 * 10, p1 >> 10)), 10)) - 307
     t5 = 0
-    if t5 > t4:
-        t4 = t5
-    over = int(_div(t4 * 10, 7))
+    if t4 > 0:
+        t5 = t4
+    else:
+        t5 = 0
+    over = int(_div(t5 * 10, 7))
     rest = (1 << 20) - over * over
     if rest <= 64:
         return 0
@@ -206,10 +229,12 @@ def _count(f_, y_) -> int:
     y = ptr32(y_)
     if y[_OUT] & _G_ON == _G_ON:
         t1 = f[_ON] + 1
-        t2 = 32000
-        if t2 < t1:
-            t1 = t2
-        f[_ON] = t1
+        t2 = 0
+        if t1 < 32000:
+            t2 = t1
+        else:
+            t2 = 32000
+        f[_ON] = t2
         f[_OFF] = 0
     else:
         if f[_OFF] == 0:
@@ -222,43 +247,53 @@ def _count(f_, y_) -> int:
             f[_SNAP_FLOW] = t3
             f[_SNAP_AIR] = f[_AIR]
         t4 = f[_OFF] + 1
-        t5 = 32000
-        if t5 < t4:
-            t4 = t5
-        f[_OFF] = t4
+        t5 = 0
+        if t4 < 32000:
+            t5 = t4
+        else:
+            t5 = 32000
+        f[_OFF] = t5
     speed = f[_SPEED]
     if f[_OFF] <= _GATE_LAG and f[_ON] > 0:
         if y[_KIND] == 0:
             speed = speed + int(_div(_FULL - speed, y[_SPIN]))
         else:
             t6 = speed + int(_div(_FULL, y[_SPIN]))
-            t7 = _FULL
-            if t7 < t6:
-                t6 = t7
-            speed = t6
+            t7 = 0
+            if t6 < _FULL:
+                t7 = t6
+            else:
+                t7 = _FULL
+            speed = t7
     else:
         t8 = speed - int(_div(_FULL, y[_COAST]))
         t9 = 0
-        if t9 > t8:
-            t8 = t9
-        speed = t8
+        if t8 > 0:
+            t9 = t8
+        else:
+            t9 = 0
+        speed = t9
         f[_ON] = 0
     f[_SPEED] = speed
     t10 = int(_rate(y_))
     air = t10 * speed >> 14
     t11 = f[_SUPPLIED] + air
-    t12 = 536870911
-    if t12 < t11:
-        t11 = t12
-    f[_SUPPLIED] = t11
+    t12 = 0
+    if t11 < 536870911:
+        t12 = t11
+    else:
+        t12 = 536870911
+    f[_SUPPLIED] = t12
     if y[_KIND] != 0:
         t13 = int(_through(f_, y_))
         air = t13
     t14 = f[_AIR] + air
-    t15 = 536870911
-    if t15 < t14:
-        t14 = t15
-    f[_AIR] = t14
+    t15 = 0
+    if t14 < 536870911:
+        t15 = t14
+    else:
+        t15 = 536870911
+    f[_AIR] = t15
     f[_FLOW] = f[_FLOW] + ((air << 4) - f[_FLOW] >> 4)
     return air
 
@@ -278,13 +313,16 @@ def _coast(f: ptr32, y_) -> int:
             t3 = 0
         t2 = y[_MEAN] + (y[_MEAN] - (f[_SLOW] >> 4) >> 1) - f[_PT] - t3
         t4 = 0
-        if t4 > t2:
-            t2 = t4
-        stored = t2
-        t5 = stored
-        t6 = 900000
-        if t6 < t5:
-            t5 = t6
+        if t2 > 0:
+            t4 = t2
+        else:
+            t4 = 0
+        stored = t4
+        t5 = 0
+        if stored < 900000:
+            t5 = stored
+        else:
+            t5 = 900000
         more = more + (t5 * int(_div(y[_MANIFOLD] << 18, y[_AMBIENT])) >> 8)
     return more
 
@@ -295,9 +333,11 @@ def _burst(f: ptr32, y_) -> int:
     t2 = int(_rate(y_))
     t1 = t2 - (f[_FLOW] >> 4)
     t3 = 0
-    if t3 > t1:
-        t1 = t3
-    net = t1
+    if t1 > 0:
+        t3 = t1
+    else:
+        t3 = 0
+    net = t3
     return _LINE_LEAD * int(_div(net * (int(_div(y[_AMBIENT] * 7, 5)) >> 6), y[_MANIFOLD] << 4))
 
 
@@ -305,10 +345,11 @@ def _burst(f: ptr32, y_) -> int:
 def _warmth(y: ptr32, pa: int) -> int:
     if y[_KIND] != 0:
         return 410
-    t1 = pa
-    t2 = 0
-    if t2 > t1:
-        t1 = t2
+    t1 = 0
+    if pa > 0:
+        t1 = pa
+    else:
+        t1 = 0
     high = t1 >> 4
     return 410 + int(_div(62 * high, high + (y[_AMBIENT] >> 4)))
 
@@ -316,17 +357,19 @@ def _warmth(y: ptr32, pa: int) -> int:
 @micropython.viper
 def _loss(f: ptr32, y: ptr32) -> int:
     t1 = f[_COLD] + y[_AMBIENT]
-    t2 = 20000
-    if t2 > t1:
-        t1 = t2
-    full = t1
+    t2 = 0
+    if t1 > 20000:
+        t2 = t1
+    else:
+        t2 = 20000
+    full = t2
     return int(_div(f[_EG] * (y[_COOL] * f[_SKIN] >> 10) + (full >> 1), full))
 
 
 def _drained(f, y):
     if y[_CHUCK] != 0 and y[_KIND] == 0:
-        return f[_OFF] >= _SHUT and _lag(f, y) > -(y[_MEAN] + y[_AMBIENT] >> 7)
-    return f[_OFF] >= (_EBB if y[_KIND] == 0 else _EBB_LINE) or (f[_OFF] >= _DRAIN and abs(_lag(f, y) + 2 * _loss(f, y)) < 600)
+        return 1 if f[_OFF] >= _SHUT and _lag(f, y) > -(y[_MEAN] + y[_AMBIENT] >> 7) else 0
+    return 1 if f[_OFF] >= (_EBB if y[_KIND] == 0 else _EBB_LINE) or (f[_OFF] >= _DRAIN and _size(_lag(f, y) + 2 * _loss(f, y)) < 600) else 0
 
 
 @micropython.viper
@@ -338,13 +381,17 @@ def _see(f_, y_) -> int:
     p = y[_MEAN]
     f[_SLOW] = f[_SLOW] + ((p << 4) - f[_SLOW] >> 4)
     t2 = p + y[_AMBIENT]
-    t3 = 20000
-    if t3 > t2:
-        t2 = t3
-    absolute = t2
+    t3 = 0
+    if t2 > 20000:
+        t3 = t2
+    else:
+        t3 = 20000
+    absolute = t3
     t4 = 0
     if y[_CHUCK] == 0 or f[_KNEE] != 0:
         t4 = 1
+    else:
+        t4 = 0
     open_ = t4
     t5 = 0
     if y[_CHUCK] != 0:
@@ -357,63 +404,66 @@ def _see(f_, y_) -> int:
         q = f[_FLOW] >> 4
         t6 = int(_div((q * q >> 4) * f[_DROP_K], absolute >> 8))
         t7 = absolute >> 2
-        if t7 < t6:
-            t6 = t7
-        drop = t6
+        t8 = 0
+        if t6 < t7:
+            t8 = t6
+        else:
+            t8 = t7
+        drop = t8
         part = int(_div(drop << 10, absolute))
         drop = drop + ((drop * part >> 10) * (768 + part) >> 10)
     f[_DROP] = drop
-    t10 = 1
+    t11 = 1
     if not f[_SPEED] > 0:
-        t9 = 0
+        t10 = 0
         if y[_KIND] == 0:
-            t9 = _DRAIN
+            t10 = _DRAIN
         else:
-            t9 = _EBB_LINE
-        if not f[_OFF] < t9:
-            t10 = 0
-    t8 = 0
-    if t10 != 0:
-        t8 = 1
+            t10 = _EBB_LINE
+        if not f[_OFF] < t10:
+            t11 = 0
+    t9 = 0
+    if t11 != 0:
+        t9 = 1
     else:
-        t8 = 0
-    if t8 != 0:
+        t9 = 0
+    if t9 != 0:
         if open_ != 0 and f[_SEEN] != 0 and (f[_STATE] != _BLEEDING) and (f[_PULSE] != 0 or y[_CHUCK] == 0 or f[_STATE] != _SETTLING):
             if y[_KIND] == 0:
                 f[_PT] = p - crack - drop
             else:
-                t12 = 0
+                t13 = 0
                 if y[_CHUCK] == 0:
-                    t11 = int(_drained(f_, y_))
-                    if t11 != 0:
+                    t12 = int(_drained(f_, y_))
+                    if t12 != 0:
                         if f[_STATE] != _SETTLING:
-                            t12 = 1
-                if t12 != 0:
+                            t13 = 1
+                if t13 != 0:
                     f[_PT] = p
                 else:
-                    t13 = int(_warmth(y_, p))
-                    f[_PT] = f[_PT] + ((air * f[_GAIN] >> 10) * (1024 + t13) >> 16)
+                    t14 = int(_warmth(y_, p))
+                    f[_PT] = f[_PT] + ((air * f[_GAIN] >> 10) * (1024 + t14) >> 16)
     else:
-        t15 = 0
+        t16 = 0
         if y[_CHUCK] == 0:
             if f[_SEEN] != 0:
                 if f[_STATE] != _SETTLING:
                     if f[_STATE] != _BLEEDING:
-                        t14 = int(_drained(f_, y_))
-                        if t14 != 0:
-                            t15 = 1
-        if t15 != 0:
+                        t15 = int(_drained(f_, y_))
+                        if t15 != 0:
+                            t16 = 1
+        if t16 != 0:
             f[_PT] = p
     return 0
 
 
 def _over(f, y):
-    full = max(f[_COLD] + y[_AMBIENT], 20000) >> 8
+    full = _most(f[_COLD] + y[_AMBIENT], 20000) >> 8
     return f[_EG] - ((f[_EG] >> 4) * full * 13 >> 16) + (full * (f[_THC] >> 8) >> 8)
 
 
 def _held(y, pa):
-    return min(max(pa, 0), 200000) * ((y[_MANIFOLD] << 10) // max(y[_VOL], 1) & 4095) >> 10
+    return _least(_most(pa, 0), 200000) * ((y[_MANIFOLD] << 10) // _most(y[_VOL], 1) & 4095) >> 10
 
 
 def _final(f, y):
@@ -425,10 +475,12 @@ def _heat(f_, y_) -> int:
     f = ptr32(f_)
     y = ptr32(y_)
     t1 = f[_COLD] + y[_AMBIENT]
-    t2 = 20000
-    if t2 > t1:
-        t1 = t2
-    full = t1
+    t2 = 0
+    if t1 > 20000:
+        t2 = t1
+    else:
+        t2 = 20000
+    full = t2
     t3 = int(_loss(f_, y_))
     loss = t3
     casing = loss * y[_CASING] >> 8
@@ -455,7 +507,7 @@ def _heat(f_, y_) -> int:
             t9 = 1
             if not y[_CHUCK] != 0:
                 t8 = int(_drained(f_, y_))
-                if not not t8 != 0:
+                if not t8 == 0:
                     if not f[_STATE] == _SETTLING:
                         t9 = 0
             if t9 != 0:
@@ -464,101 +516,118 @@ def _heat(f_, y_) -> int:
             f[_PT] = f[_PT] - loss
         t12 = f[_PT] - f[_PT_OLD]
         t13 = -400000
-        if t13 > t12:
-            t12 = t13
-        t11 = t12
-        t14 = 400000
-        if t14 < t11:
-            t11 = t14
-        rise = t11
+        t14 = 0
+        if t12 > t13:
+            t14 = t12
+        else:
+            t14 = t13
+        t11 = t14
+        t15 = 0
+        if t11 < 400000:
+            t15 = t11
+        else:
+            t15 = 400000
+        rise = t15
         f[_EG] = f[_EG] + int(_div(c * rise - (loss << 10), 1024 + c)) - lost
     else:
         f[_EG] = f[_EG] - loss - lost
-    t16 = f[_EG]
-    t17 = -200000
-    if t17 > t16:
-        t16 = t17
-    t15 = t16
-    t18 = 200000
-    if t18 < t15:
-        t15 = t18
-    f[_EG] = t15
-    t22 = 1
-    if not f[_SPEED] > 0:
-        t21 = 0
-        if y[_KIND] == 0:
-            t21 = _DRAIN
-        else:
-            t21 = _EBB_LINE
-        if not f[_OFF] < t21:
-            t22 = 0
-    t20 = 0
-    if t22 != 0:
-        t20 = 1
-    else:
-        t20 = 0
+    t17 = f[_EG]
+    t18 = -200000
     t19 = 0
-    if t20 == 0:
-        t19 = loss
+    if t17 > t18:
+        t19 = t17
     else:
-        t19 = int(_div(loss * 5, 7))
-    f[_SENS] = f[_SENS] - int(_div(f[_SENS] * (y[_COOL] * f[_SKIN] >> 10), full)) + t19
-    t23 = f[_LOST] + loss
-    t24 = 100000
-    if t24 < t23:
-        t23 = t24
-    f[_LOST] = t23
+        t19 = t18
+    t16 = t19
+    t20 = 0
+    if t16 < 200000:
+        t20 = t16
+    else:
+        t20 = 200000
+    f[_EG] = t20
+    t24 = 1
+    if not f[_SPEED] > 0:
+        t23 = 0
+        if y[_KIND] == 0:
+            t23 = _DRAIN
+        else:
+            t23 = _EBB_LINE
+        if not f[_OFF] < t23:
+            t24 = 0
+    t22 = 0
+    if t24 != 0:
+        t22 = 1
+    else:
+        t22 = 0
+    t21 = 0
+    if t22 == 0:
+        t21 = loss
+    else:
+        t21 = int(_div(loss * 5, 7))
+    f[_SENS] = f[_SENS] - int(_div(f[_SENS] * (y[_COOL] * f[_SKIN] >> 10), full)) + t21
+    t25 = f[_LOST] + loss
+    t26 = 0
+    if t25 < 100000:
+        t26 = t25
+    else:
+        t26 = 100000
+    f[_LOST] = t26
     f[_EG_OLD] = f[_EG_OLD] - int(_div(f[_EG_OLD] * y[_COOL] + (full >> 1), full))
     f[_THC] = f[_THC] + casing - (f[_THC] * 5 >> 16)
-    t28 = 0
+    t30 = 0
     if y[_CHUCK] != 0:
-        t27 = 1
+        t29 = 1
         if not f[_SPEED] > 0:
-            t26 = 0
+            t28 = 0
             if y[_KIND] == 0:
-                t26 = _DRAIN
+                t28 = _DRAIN
             else:
-                t26 = _EBB_LINE
-            if not f[_OFF] < t26:
-                t27 = 0
-        t25 = 0
-        if t27 != 0:
-            t25 = 1
+                t28 = _EBB_LINE
+            if not f[_OFF] < t28:
+                t29 = 0
+        t27 = 0
+        if t29 != 0:
+            t27 = 1
         else:
-            t25 = 0
-        if t25 == 0:
-            t28 = 1
-    if t28 != 0:
-        t29 = int(_over(f_, y_))
-        over = t29
-        t30 = 0
+            t27 = 0
+        if t27 == 0:
+            t30 = 1
+    if t30 != 0:
+        t31 = int(_over(f_, y_))
+        over = t31
+        t32 = 0
         if y[_KIND] != 0:
-            t32 = loss
-            t33 = 0
-            if t33 > t32:
-                t32 = t33
-            t31 = t32
-            t34 = 200000
-            if t34 < t31:
-                t31 = t34
-            t35 = y[_VOL]
-            t36 = 1
-            if t36 > t35:
-                t35 = t36
-            t30 = t31 * (int(_div(y[_MANIFOLD] << 10, t35)) & 4095) >> 10
+            t34 = 0
+            if loss > 0:
+                t34 = loss
+            else:
+                t34 = 0
+            t33 = t34
+            t35 = 0
+            if t33 < 200000:
+                t35 = t33
+            else:
+                t35 = 200000
+            t36 = y[_VOL]
+            t37 = 0
+            if t36 > 1:
+                t37 = t36
+            else:
+                t37 = 1
+            t32 = t35 * (int(_div(y[_MANIFOLD] << 10, t37)) & 4095) >> 10
         else:
-            t30 = 0
-        f[_COLD] = f[_COLD] + t30
+            t32 = 0
+        f[_COLD] = f[_COLD] + t32
         f[_PT] = f[_COLD] + over
-    t37 = int(_over(f_, y_))
-    f[_COLD] = f[_PT] - t37
+    t38 = int(_over(f_, y_))
+    f[_COLD] = f[_PT] - t38
     f[_PT_OLD] = f[_PT]
     return 0
 
 
 def _first_sight(f, y, pa):
     if f[_SEEN] != 0 and f[_STATE] == _PURGE and (y[_KIND] != 0):
-        f[_EG] = f[_EG] + max(pa - f[_PT], 0) * 410 // 1434
+        f[_EG] = f[_EG] + _most(pa - f[_PT], 0) * 410 // 1434
     f[_PT] = pa
     if f[_SEEN] == 0:
         f[_SEEN] = 1
@@ -579,7 +648,7 @@ def _first_sight(f, y, pa):
 def _compare(f):
     gone = f[_EG_REF] - f[_EG]
     if f[_EG_REF] > 0 and gone * 3 > f[_EG_REF]:
-        fell = min(max(f[_PT_REF] - f[_PT], gone >> 1), gone << 1)
+        fell = _least(_most(f[_PT_REF] - f[_PT], gone >> 1), gone << 1)
         f[_EG] = f[_EG] * ((fell << 8) // gone) >> 8
         f[_EG_REF] = 0
 
@@ -590,17 +659,17 @@ def _look(f, y):
     if f[_LOOK] == 0:
         if f[_OFF] > 200:
             f[_LOOK] = -1
-        elif _drained(f, y):
+        elif _drained(f, y) != 0:
             f[_LOOK] = 1
             f[_CNT] = 0
         return 1
     if f[_BEAT] != 0 or f[_CNT] < 32:
         return 1
     if f[_LOOK] == 1:
-        f[_LOOK] = max(f[_SLOW] >> 4, 2)
+        f[_LOOK] = _most(f[_SLOW] >> 4, 2)
         f[_LOST] = 0
         return 1
-    if f[_CNT] < 32 + min(f[_PULSE] >> 3, 400) and f[_OFF] < _EBB_LINE - 5:
+    if f[_CNT] < 32 + _least(f[_PULSE] >> 3, 400) and f[_OFF] < _EBB_LINE - 5:
         return 1
     lost = f[_LOST]
     fell = f[_LOOK] - (f[_SLOW] >> 4)
@@ -609,9 +678,9 @@ def _look(f, y):
     lost = lost - _held(y, lost) - (lost >> 5)
     f[_PT] = f[_PT] + lost - fell
     if lost > 500:
-        share = max(1024 - (f[_SENS] << 10) // f[_EG], 0)
-        off = min(max((fell - lost << 10) // lost, -300), 300) * share // ((share * share >> 10) + 123)
-        off = min(max(off, -150), 150)
+        share = _most(1024 - (f[_SENS] << 10) // f[_EG], 0)
+        off = _least(_most((fell - lost << 10) // lost, -300), 300) * share // ((share * share >> 10) + 123)
+        off = _least(_most(off, -150), 150)
         f[_EG] = f[_EG] - ((f[_SENS] >> 4) * off >> 6)
         f[_SKIN] = f[_SKIN] + off
         f[_SENS] = 0
@@ -632,13 +701,13 @@ def _stop(f, reason):
 
 
 def _below(f, y, pa):
-    return f[_REF_OK] == 1 and (pa + y[_AMBIENT]) * 4 < (f[_PT] + y[_AMBIENT]) * 3
+    return 1 if f[_REF_OK] == 1 and (pa + y[_AMBIENT]) * 4 < (f[_PT] + y[_AMBIENT]) * 3 else 0
 
 
 def _hides(f, y):
     if f[_OFF] >= _EBB_LINE and _lag(f, y) < -_RUNS_OFF_PA:
-        return True
-    return f[_PULSE] != 0 and f[_REF_OK] != 0 and _drained(f, y) and (y[_MEAN] < _FLAT_PA or _below(f, y, y[_MEAN]))
+        return 1
+    return 1 if f[_PULSE] != 0 and f[_REF_OK] != 0 and (_drained(f, y) != 0) and (y[_MEAN] < _FLAT_PA or _below(f, y, y[_MEAN]) != 0) else 0
 
 
 def _knee(f, y):
@@ -660,9 +729,9 @@ def _knee(f, y):
         if f[_ON] >= (2 if f[_STATE] == _PROBING else 1 if f[_LIFT] == 0 or f[_BASE] + 5 * lift > y[_STOP_PA] else _BURST):
             f[_CHOP] = 1
         return 1 - f[_CHOP]
-    f[_PEAK] = max(f[_PEAK], p)
+    f[_PEAK] = _most(f[_PEAK], p)
     if f[_LIFT] == 0 and f[_OFF] == 16:
-        f[_LIFT] = max(f[_PEAK] - f[_BASE], 1)
+        f[_LIFT] = _most(f[_PEAK] - f[_BASE], 1)
     if f[_OFF] >= 40:
         kept = f[_PEAK] - f[_BASE] - (f[_PEAK] - p) * 5
         if f[_PEAK] - f[_BASE] < 2 * f[_LIFT]:
@@ -670,7 +739,7 @@ def _knee(f, y):
         if kept >= 0 or p < _FLAT_PA:
             f[_CHOP] = 0
         elif _lag(f, y) > -(p + y[_AMBIENT] >> 6) or f[_OFF] > 150:
-            if f[_SEEN] != 0 and _below(f, y, p - y[_CRACK]):
+            if f[_SEEN] != 0 and _below(f, y, p - y[_CRACK]) != 0:
                 return _stop(f, 50)
             f[_CHOP] = 0
             f[_KNEE] = 1
@@ -689,15 +758,15 @@ def _learn(f, y):
         if f[_LEARNT] == 0 and y[_KIND] == 0:
             came = (f[_AIR] - f[_AIR_REF] >> 8) * f[_GAIN] >> 8
             if f[_REF_OK] != 0:
-                came = (min(now - f[_COLD_REF], 400000) << 10) // (1024 + c)
+                came = (_least(now - f[_COLD_REF], 400000) << 10) // (1024 + c)
             age = (f[_PULSE] >> 1) + f[_OFF]
-            left = max(1024 - min(age, 2000) * y[_COOL] // (max(now + y[_AMBIENT], 20000) >> 7), 0)
+            left = _most(1024 - _least(age, 2000) * y[_COOL] // (_most(now + y[_AMBIENT], 20000) >> 7), 0)
             f[_EG] = (came * c >> 10) * left >> 10
             f[_THC] = 0
         else:
             gone = f[_EG_START] - f[_EG_OLD]
-            model = min(max(f[_PT] - f[_PT_START] + gone, 500), 1000000)
-            rose = min(max(now - f[_PT_START] + gone, model >> 1), model << 1)
+            model = _least(_most(f[_PT] - f[_PT_START] + gone, 500), 1000000)
+            rose = _least(_most(now - f[_PT_START] + gone, model >> 1), model << 1)
             f[_EG] = f[_EG_OLD] + ((f[_EG] - f[_EG_OLD]) * ((rose << 10) // model) >> 10)
         _first_sight(f, y, now)
         f[_PT] = now
@@ -710,27 +779,27 @@ def _learn(f, y):
     if y[_KIND] == 0 and q > 200 and (drop > 1000):
         absolute = f[_SNAP] + y[_AMBIENT]
         drop = drop - ((drop >> 4) * (drop >> 4) // (absolute >> 8) * 3 >> 2)
-        f[_DROP_K] = min(max(drop * (absolute >> 8) // (q * q >> 4), 100), 6000) if drop < 40000 else f[_DROP_K]
+        f[_DROP_K] = _least(_most(drop * (absolute >> 8) // (q * q >> 4), 100), 6000) if drop < 40000 else f[_DROP_K]
     if f[_REF_OK] != 1:
         f[_REF_OK] = 1
         f[_AIR_REF] = f[_AIR]
         f[_SUPPLIED_REF] = f[_SUPPLIED]
         f[_COLD_REF] = f[_COLD]
     elif rise > (4000 if f[_LEARNT] == 0 else 10000) and came > 4096:
-        gain = (min(rise, 1000000) << 8) // (came >> 8)
+        gain = (_least(rise, 1000000) << 8) // (came >> 8)
         fresh = 1 - f[_LEARNT]
-        nominal = y[_AMBIENT] * 64 // max(y[_VOL], 1)
-        f[_GAIN] = min(max(gain, nominal >> 1), nominal << 1)
+        nominal = y[_AMBIENT] * 64 // _most(y[_VOL], 1)
+        f[_GAIN] = _least(_most(gain, nominal >> 1), nominal << 1)
         if given > 4096:
-            f[_GAIN_S] = min(max((min(rise, 1000000) << 8) // (given >> 8), nominal >> 1), nominal << 1)
+            f[_GAIN_S] = _least(_most((_least(rise, 1000000) << 8) // (given >> 8), nominal >> 1), nominal << 1)
         f[_LEARNT] = 1
         if rise > 6000:
             f[_AIR_REF] = f[_AIR]
             f[_SUPPLIED_REF] = f[_SUPPLIED]
             f[_COLD_REF] = f[_COLD]
             if _rate(y) > y[_D0] >> 2 and given > 4096 and (y[_KIND] == 0 or fresh != 0):
-                f[_VOLUME] = max(y[_AMBIENT] * 64 // max((min(rise, 1000000) << 8) // (given >> 8), 1) - y[_MANIFOLD], 1)
-                if abs(f[_VOLUME] - y[_VOL]) * 100 > y[_VOL] * y[_VOL_TOL]:
+                f[_VOLUME] = _most(y[_AMBIENT] * 64 // _most((_least(rise, 1000000) << 8) // (given >> 8), 1) - y[_MANIFOLD], 1)
+                if _size(f[_VOLUME] - y[_VOL]) * 100 > y[_VOL] * y[_VOL_TOL]:
                     return 0
     return 1
 
@@ -741,7 +810,7 @@ def _plan(f, y):
     if y[_SEAT] > 0 and f[_SEATED] == 0:
         if f[_PT] >= y[_SEAT] - 3000:
             return _go(f, _SEAT_PAUSE)
-        rest = min(rest, y[_SEAT] - f[_PT])
+        rest = _least(rest, y[_SEAT] - f[_PT])
     if rest <= (_PROBED_PA if f[_PROBED] != 0 else _TOL_PA if f[_TOPS] == 0 else _TOP_PA) or y[_JOB] == 3:
         f[_WATCH_REF] = f[_COLD]
         f[_EG_REF] = f[_EG] if y[_CHUCK] == 0 and f[_EG] > 2000 else 0
@@ -761,7 +830,7 @@ def _plan(f, y):
     f[_KNEE] = 1 if y[_CHUCK] == 0 or (f[_OFF] < _EBB_LINE + 20 and f[_REF_OK] != 2) else 0
     f[_CHOP] = 0
     if f[_LEARNT] == 0 and rest > 6000:
-        f[_GOAL] = (min(rest >> 1, 10000) << 8) // f[_GAIN] << 8
+        f[_GOAL] = (_least(rest >> 1, 10000) << 8) // f[_GAIN] << 8
         return _go(f, _PURGE)
     if rest > (25000 if y[_KIND] == 0 else 14000):
         part = rest - (rest >> (2 if y[_KIND] != 0 else 4)) - 1000
@@ -782,44 +851,49 @@ def _chopped(f_, y_) -> int:
     y = ptr32(y_)
     lag = y[_MEAN] - (f[_SLOW] >> 4)
     if f[_CHOP] == 0:
-        t1 = lag
-        t2 = 0
-        if t2 > t1:
-            t1 = t2
+        t1 = 0
+        if lag > 0:
+            t1 = lag
+        else:
+            t1 = 0
         ahead = t1 * (y[_COAST] + 28) >> 5
         if y[_KIND] != 0 and f[_ON] > 0:
-            t3 = ahead
-            t5 = int(_burst(f_, y_))
-            t4 = t5
-            if t4 > t3:
-                t3 = t4
-            ahead = t3
+            t3 = int(_burst(f_, y_))
+            t2 = t3
+            t4 = 0
+            if ahead > t2:
+                t4 = ahead
+            else:
+                t4 = t2
+            ahead = t4
         if y[_READ] + ahead + y[_RISE] + 300 >= y[_STOP_PA] or (f[_ON] == 0 and f[_OFF] > 0 and (y[_WHY] == 2)):
             f[_CHOP] = 1
     elif f[_OFF] > 300:
         f[_STATE] = _SETTLING
         f[_CNT] = 0
     elif y[_KIND] == 0:
-        t6 = 0
+        t5 = 0
         if f[_OFF] >= 16 and y[_READ] < y[_STOP_PA] - y[_RISE] - 1500:
-            t6 = 0
+            t5 = 0
         else:
-            t6 = 1
-        f[_CHOP] = t6
+            t5 = 1
+        f[_CHOP] = t5
     else:
-        t10 = 0
+        t9 = 0
         if f[_OFF] >= 16:
-            t7 = int(_burst(f_, y_))
-            t9 = 1
-            if not y[_READ] + t7 + y[_RISE] < y[_STOP_PA] - 1500:
-                t8 = lag
-                if t8 < 0:
-                    t8 = 0 - t8
-                if not (t8 < 600 and y[_READ] < y[_STOP_PA] - 4000):
-                    t9 = 0
-            if t9 != 0:
-                t10 = 1
-        if t10 != 0:
+            t6 = int(_burst(f_, y_))
+            t8 = 1
+            if not y[_READ] + t6 + y[_RISE] < y[_STOP_PA] - 1500:
+                t7 = 0
+                if lag >= 0:
+                    t7 = lag
+                else:
+                    t7 = 0 - lag
+                if not (t7 < 600 and y[_READ] < y[_STOP_PA] - 4000):
+                    t8 = 0
+            if t8 != 0:
+                t9 = 1
+        if t9 != 0:
             f[_CHOP] = 0
     return 1 - f[_CHOP]
 
@@ -844,67 +918,77 @@ def _pulse(f_, y_) -> int:
     t3 = int(_coast(f_, y_))
     coming = t3
     if f[_KNEE] == 0:
-        t11 = 0
+        t10 = 0
         if f[_STATE] == _PROBING:
             t4 = f[_PT] + y[_CRACK] - f[_BASE]
-            t6 = t4
-            t7 = 0
-            if t7 > t6:
-                t6 = t7
+            t6 = 0
+            if t4 > 0:
+                t6 = t4
+            else:
+                t6 = 0
             t5 = t6
-            t8 = 1000000
-            if t8 < t5:
-                t5 = t8
-            t9 = f[_GAIN]
-            t10 = 1
-            if t10 > t9:
-                t9 = t10
-            if f[_SUPPLIED] - f[_SUPPLIED_0] > int(_div(int(_div((y[_MANIFOLD] << 10) * (t5 >> 8), y[_AMBIENT] >> 8)) * 3, 2)) + int(_div(4000 << 8, t9)) * 256:
-                t11 = 1
-        if t11 != 0:
+            t7 = 0
+            if t5 < 1000000:
+                t7 = t5
+            else:
+                t7 = 1000000
+            t8 = f[_GAIN]
+            t9 = 0
+            if t8 > 1:
+                t9 = t8
+            else:
+                t9 = 1
+            if f[_SUPPLIED] - f[_SUPPLIED_0] > int(_div(int(_div((y[_MANIFOLD] << 10) * (t7 >> 8), y[_AMBIENT] >> 8)) * 3, 2)) + int(_div(4000 << 8, t9)) * 256:
+                t10 = 1
+        if t10 != 0:
             f[_PULSE] = 0
             f[_STATE] = _SETTLING
             f[_CNT] = 0
             return 0
-        t19 = 1
+        t17 = 1
         if not (f[_ON] > 150 and y[_READ] < _FLAT_PA):
-            t12 = y[_STOP_PA]
-            t14 = t12
-            t15 = 0
-            if t15 > t14:
-                t14 = t15
-            t13 = t14
-            t16 = 1000000
-            if t16 < t13:
-                t13 = t16
-            t17 = f[_GAIN]
-            t18 = 1
-            if t18 > t17:
-                t17 = t18
-            if not f[_SUPPLIED] - f[_SUPPLIED_0] > int(_div(int(_div((y[_MANIFOLD] << 10) * (t13 >> 8), y[_AMBIENT] >> 8)) * 3, 2)) + int(_div(30000 << 8, t17)) * 256:
-                t19 = 0
-        if t19 != 0:
+            t11 = y[_STOP_PA]
+            t13 = 0
+            if t11 > 0:
+                t13 = t11
+            else:
+                t13 = 0
+            t12 = t13
+            t14 = 0
+            if t12 < 1000000:
+                t14 = t12
+            else:
+                t14 = 1000000
+            t15 = f[_GAIN]
+            t16 = 0
+            if t15 > 1:
+                t16 = t15
+            else:
+                t16 = 1
+            if not f[_SUPPLIED] - f[_SUPPLIED_0] > int(_div(int(_div((y[_MANIFOLD] << 10) * (t14 >> 8), y[_AMBIENT] >> 8)) * 3, 2)) + int(_div(30000 << 8, t16)) * 256:
+                t17 = 0
+        if t17 != 0:
             f[_REASON] = 51
             f[_STATE] = _STOPPED
             f[_CNT] = 0
             return 0
         if f[_CNT] > 5000:
-            t21 = 0
+            t19 = 0
             if y[_READ] > y[_STOP_PA] - y[_RISE] - 8000:
-                t21 = 54
+                t19 = 54
             else:
-                t21 = 51
-            t20 = t21
-            f[_REASON] = t20
+                t19 = 51
+            t18 = t19
+            f[_REASON] = t18
             f[_STATE] = _STOPPED
             f[_CNT] = 0
             return 0
         f[_AIR_0] = f[_AIR]
         if y[_CHUCK] != 0:
-            t22 = int(_knee(f_, y_))
-            return t22
-        t23 = int(_chopped(f_, y_))
-        return t23
+            t20 = int(_knee(f_, y_))
+            return t20
+        t21 = int(_chopped(f_, y_))
+        return t21
     if s == _PURGE or s == _PROBING:
         if f[_SEEN] != 0 and f[_PT] > y[_TARGET] + _ABOVE_PA and (f[_LEARNT] == 0):
             f[_REASON] = 49
@@ -915,44 +999,46 @@ def _pulse(f_, y_) -> int:
             f[_PULSE] = f[_CNT]
             if s == _PROBING:
                 f[_PULSE] = 0
-                t24 = 0
+                t22 = 0
                 if f[_SPEED] > 0:
-                    t24 = coming
+                    t22 = coming
                 else:
-                    t24 = 0
-                f[_PT] = f[_PT] + ((t24 >> 8) * f[_GAIN] >> 8)
+                    t22 = 0
+                f[_PT] = f[_PT] + ((t22 >> 8) * f[_GAIN] >> 8)
                 f[_PT_OLD] = f[_PT]
             f[_STATE] = _SETTLING
             f[_CNT] = 0
             return 0
-        t25 = int(_chopped(f_, y_))
-        return t25
-    t26 = 0
+        t23 = int(_chopped(f_, y_))
+        return t23
+    t24 = 0
     if came + coming >= f[_GOAL]:
-        t26 = 1
-    by_count = t26
+        t24 = 1
+    else:
+        t24 = 0
+    by_count = t24
     if s == _FILLING:
         if y[_KIND] == 0:
-            t27 = 0
+            t25 = 0
             if came > f[_GOAL] + (f[_GOAL] >> 1):
-                t27 = 1
-            by_count = t27
-        t28 = 0
-        if by_count != 0 or f[_COLD] + ((coming >> 8) * f[_GAIN] >> 8) >= f[_STAGE]:
-            t28 = 1
-        by_count = t28
+                t25 = 1
+            else:
+                t25 = 0
+            by_count = t25
+        if f[_COLD] + ((coming >> 8) * f[_GAIN] >> 8) >= f[_STAGE]:
+            by_count = 1
     if by_count != 0:
         f[_PULSE] = f[_CNT]
         f[_STATE] = _SETTLING
         f[_CNT] = 0
         return 0
-    t29 = int(_chopped(f_, y_))
-    return t29
+    t26 = int(_chopped(f_, y_))
+    return t26
 
 
 def _measure(f, y):
     if y[_CHUCK] == 0:
-        if f[_CNT] < 50 or (abs(_lag(f, y)) > 500 and f[_CNT] < 500):
+        if f[_CNT] < 50 or (_size(_lag(f, y)) > 500 and f[_CNT] < 500):
             return 0
         if y[_MEAN] > _FLAT_PA:
             _first_sight(f, y, y[_MEAN])
@@ -961,7 +1047,7 @@ def _measure(f, y):
         if f[_SEEN] != 0 and f[_LEARNT] != 0:
             return _go(f, _SETTLING)
     rest = y[_TARGET] - (f[_COLD] if f[_SEEN] != 0 else 0)
-    f[_GOAL] = (min(max(rest >> 2, 1500), 10000) << 8) // max(f[_GAIN], 1) << 8
+    f[_GOAL] = (_least(_most(rest >> 2, 1500), 10000) << 8) // _most(f[_GAIN], 1) << 8
     f[_AIR_0] = f[_AIR]
     f[_SUPPLIED_0] = f[_SUPPLIED]
     f[_KNEE] = 1 if f[_SEEN] != 0 and y[_CHUCK] == 0 else 0
@@ -1024,9 +1110,9 @@ def _begin(f, y):
 def _rest(f, y):
     s = f[_STATE]
     if s == _SETTLING:
-        if y[_KIND] != 0 and y[_CHUCK] != 0 and _hides(f, y):
+        if y[_KIND] != 0 and y[_CHUCK] != 0 and (_hides(f, y) != 0):
             return _stop(f, 50)
-        if _look(f, y) == 0 and _drained(f, y):
+        if _look(f, y) == 0 and _drained(f, y) != 0:
             if f[_CNT] < 400 or f[_CNT] & 127 == 0:
                 if y[_MEAN] < _NOTHING_PA and f[_OFF] < 400:
                     f[_SEEN] = 0
@@ -1073,7 +1159,7 @@ def _bleed(f, y):
         return _VENT
     if f[_CNT] < f[_BLEED_N] + 100:
         return 0
-    fell = max(f[_PT] - y[_MEAN], 160)
+    fell = _most(f[_PT] - y[_MEAN], 160)
     f[_EG] = f[_EG] - fell * 410 // 1434
     f[_PT] = y[_MEAN]
     f[_PT_OLD] = y[_MEAN]
@@ -1086,8 +1172,8 @@ def _bleed(f, y):
         f[_REASON] = 0
         f[_PROBED] = 0
         _go(f, _LEAK_WATCH)
-    more = f[_BLEED_N] * (min(max(excess, 0), 50000) >> 4) // (fell >> 4)
-    f[_BLEED_N] = min(max(more, _BLEED_MIN), f[_BLEED_N] * 3, 1500)
+    more = f[_BLEED_N] * (_least(_most(excess, 0), 50000) >> 4) // (fell >> 4)
+    f[_BLEED_N] = _least(_least(_most(more, _BLEED_MIN), f[_BLEED_N] * 3), 1500)
     return 0
 
 
@@ -1096,15 +1182,19 @@ def _decide(f_, y_) -> int:
     f = ptr32(f_)
     y = ptr32(y_)
     t1 = f[_CNT] + 1
-    t2 = 32000
-    if t2 < t1:
-        t1 = t2
-    f[_CNT] = t1
+    t2 = 0
+    if t1 < 32000:
+        t2 = t1
+    else:
+        t2 = 32000
+    f[_CNT] = t2
     s = f[_STATE]
     run = y[_SW] & _S_RUN
     t3 = 0
     if run != 0 and f[_RUN_F] == 0:
         t3 = 1
+    else:
+        t3 = 0
     fresh = t3
     f[_RUN_F] = run
     if y[_CAUSE] != 0:
@@ -1189,9 +1279,11 @@ def step(f_, y_) -> int:
     if f[_SEEN] != 0 and (f[_REF_OK] != 0 or f[_STATE] != _PURGE):
         t3 = f[_PT]
         t4 = 0
-        if t4 > t3:
-            t3 = t4
-        t2 = t3
+        if t3 > 0:
+            t4 = t3
+        else:
+            t4 = 0
+        t2 = t4
     else:
         t2 = -1
     f[_TYRE] = t2

@@ -11,10 +11,11 @@ Parts: `fill_air` counts air, `fill_tyre` follows the tyre, `fill_find` finds an
 private constant is inlined in its own module only, so each part has those it needs; on the board all are one file.
 """
 
-from rimward_protocol.compat import const
+from rimward_protocol.compat import const, ptr32
 
 from rimward_fw.kernels.fill_find import _go, _hides, _learn, _stop
 from rimward_fw.kernels.fill_flow import _measure, _plan, _pulse
+from rimward_fw.kernels.fill_numbers import _least, _most
 from rimward_fw.kernels.fill_tyre import _compare, _drained, _final, _first_sight, _heat, _look, _see
 
 # Inputs y.
@@ -202,9 +203,9 @@ def _rest(f, y):
     """States without flow. Returns fill's bits."""
     s = f[_STATE]
     if s == _SETTLING:
-        if y[_KIND] != 0 and y[_CHUCK] != 0 and _hides(f, y):
+        if y[_KIND] != 0 and y[_CHUCK] != 0 and _hides(f, y) != 0:
             return _stop(f, 50)
-        if _look(f, y) == 0 and _drained(f, y):
+        if _look(f, y) == 0 and _drained(f, y) != 0:
             if f[_CNT] < 400 or (f[_CNT] & 127) == 0:
                 if y[_MEAN] < _NOTHING_PA and f[_OFF] < 400:
                     f[_SEEN] = 0  # what the pulse raised is gone: the hose is open
@@ -252,7 +253,7 @@ def _bleed(f, y):
         return _VENT
     if f[_CNT] < f[_BLEED_N] + 100:
         return 0
-    fell = max(f[_PT] - y[_MEAN], 160)
+    fell = _most(f[_PT] - y[_MEAN], 160)
     f[_EG] = f[_EG] - fell * 410 // 1434  # what leaves cools what stays
     f[_PT] = y[_MEAN]
     f[_PT_OLD] = y[_MEAN]
@@ -265,17 +266,17 @@ def _bleed(f, y):
         f[_REASON] = 0
         f[_PROBED] = 0
         _go(f, _LEAK_WATCH)
-    more = f[_BLEED_N] * (min(max(excess, 0), 50_000) >> 4) // (fell >> 4)
-    f[_BLEED_N] = min(max(more, _BLEED_MIN), f[_BLEED_N] * 3, 1500)
+    more = f[_BLEED_N] * (_least(_most(excess, 0), 50_000) >> 4) // (fell >> 4)
+    f[_BLEED_N] = _least(_least(_most(more, _BLEED_MIN), f[_BLEED_N] * 3), 1500)
     return 0
 
 
 def _decide(f, y):
     """The state machine. Returns fill's bits."""
-    f[_CNT] = min(f[_CNT] + 1, 32000)
+    f[_CNT] = _least(f[_CNT] + 1, 32000)
     s = f[_STATE]
     run = y[_SW] & _S_RUN
-    fresh = run != 0 and f[_RUN_F] == 0
+    fresh = 1 if run != 0 and f[_RUN_F] == 0 else 0
     f[_RUN_F] = run
     if y[_CAUSE] != 0:
         f[_REASON] = y[_CAUSE]
@@ -304,7 +305,7 @@ def _decide(f, y):
             f[_PT_OLD] = y[_MEAN]
             f[_BLEED_N] = _BLEED_MIN
             _go(f, _BLEEDING)
-        elif fresh and f[_REASON] != 48:
+        elif fresh != 0 and f[_REASON] != 48:
             f[_TOPS] = 0
             _go(f, _READY)
         return 0
@@ -325,7 +326,7 @@ def _decide(f, y):
     return _rest(f, y)
 
 
-def step(f, y):
+def step(f: ptr32, y: ptr32) -> int:
     """One tick. `f`: 59 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
@@ -335,5 +336,5 @@ def step(f, y):
     if f[_BEAT] == 0:
         _heat(f, y)
     bits = _decide(f, y)
-    f[_TYRE] = max(f[_PT], 0) if f[_SEEN] != 0 and (f[_REF_OK] != 0 or f[_STATE] != _PURGE) else -1
+    f[_TYRE] = _most(f[_PT], 0) if f[_SEEN] != 0 and (f[_REF_OK] != 0 or f[_STATE] != _PURGE) else -1
     return bits

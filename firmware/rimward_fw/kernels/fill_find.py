@@ -3,6 +3,7 @@
 from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_air import _lag, _rate
+from rimward_fw.kernels.fill_numbers import _least, _most, _size
 from rimward_fw.kernels.fill_tyre import _drained, _first_sight, _warmth
 
 # As in `fill`, which tells what they are.
@@ -79,15 +80,15 @@ def _stop(f, reason):
 
 def _below(f, y, pa):
     """No tyre that holds air loses a quarter of its absolute pressure within a fill, nor does what a line leaves in the manifold cool by that."""
-    return f[_REF_OK] == 1 and (pa + y[_AMBIENT]) * 4 < (f[_PT] + y[_AMBIENT]) * 3
+    return 1 if f[_REF_OK] == 1 and (pa + y[_AMBIENT]) * 4 < (f[_PT] + y[_AMBIENT]) * 3 else 0
 
 
 def _hides(f, y):
     """Behind a core that has just shut a line's manifold holds what the tyre does. Where it runs off or has emptied the hose leaks, and its
     reading says nothing of the tyre."""
     if f[_OFF] >= _EBB_LINE and _lag(f, y) < -_RUNS_OFF_PA:
-        return True
-    return f[_PULSE] != 0 and f[_REF_OK] != 0 and _drained(f, y) and (y[_MEAN] < _FLAT_PA or _below(f, y, y[_MEAN]))
+        return 1
+    return 1 if f[_PULSE] != 0 and f[_REF_OK] != 0 and _drained(f, y) != 0 and (y[_MEAN] < _FLAT_PA or _below(f, y, y[_MEAN]) != 0) else 0
 
 
 def _knee(f, y):
@@ -114,9 +115,9 @@ def _knee(f, y):
         if f[_ON] >= (2 if f[_STATE] == _PROBING else 1 if f[_LIFT] == 0 or f[_BASE] + 5 * lift > y[_STOP_PA] else _BURST):
             f[_CHOP] = 1
         return 1 - f[_CHOP]
-    f[_PEAK] = max(f[_PEAK], p)
+    f[_PEAK] = _most(f[_PEAK], p)
     if f[_LIFT] == 0 and f[_OFF] == 16:
-        f[_LIFT] = max(f[_PEAK] - f[_BASE], 1)
+        f[_LIFT] = _most(f[_PEAK] - f[_BASE], 1)
     if f[_OFF] >= 40:
         kept = f[_PEAK] - f[_BASE] - (f[_PEAK] - p) * 5
         if f[_PEAK] - f[_BASE] < 2 * f[_LIFT]:  # a short burst loses more of it to the manifold's wall, with what is left of earlier ones' heat
@@ -124,7 +125,7 @@ def _knee(f, y):
         if kept >= 0 or p < _FLAT_PA:
             f[_CHOP] = 0
         elif _lag(f, y) > -((p + y[_AMBIENT]) >> 6) or f[_OFF] > 150:
-            if f[_SEEN] != 0 and _below(f, y, p - y[_CRACK]):
+            if f[_SEEN] != 0 and _below(f, y, p - y[_CRACK]) != 0:
                 return _stop(f, 50)
             f[_CHOP] = 0
             f[_KNEE] = 1
@@ -144,15 +145,15 @@ def _learn(f, y):
         if f[_LEARNT] == 0 and y[_KIND] == 0:  # the flow drop is rough: air and time since say better how warm it is
             came = ((f[_AIR] - f[_AIR_REF]) >> 8) * f[_GAIN] >> 8
             if f[_REF_OK] != 0:
-                came = (min(now - f[_COLD_REF], 400_000) << 10) // (1024 + c)
+                came = (_least(now - f[_COLD_REF], 400_000) << 10) // (1024 + c)
             age = (f[_PULSE] >> 1) + f[_OFF]
-            left = max(1024 - min(age, 2000) * y[_COOL] // (max(now + y[_AMBIENT], 20_000) >> 7), 0)
+            left = _most(1024 - _least(age, 2000) * y[_COOL] // (_most(now + y[_AMBIENT], 20_000) >> 7), 0)
             f[_EG] = (came * c >> 10) * left >> 10
             f[_THC] = 0
         else:  # heat of this pulse goes with what the pressure rose in it
             gone = f[_EG_START] - f[_EG_OLD]
-            model = min(max(f[_PT] - f[_PT_START] + gone, 500), 1_000_000)
-            rose = min(max(now - f[_PT_START] + gone, model >> 1), model << 1)
+            model = _least(_most(f[_PT] - f[_PT_START] + gone, 500), 1_000_000)
+            rose = _least(_most(now - f[_PT_START] + gone, model >> 1), model << 1)
             f[_EG] = f[_EG_OLD] + (((f[_EG] - f[_EG_OLD]) * ((rose << 10) // model)) >> 10)
         _first_sight(f, y, now)
         f[_PT] = now
@@ -165,19 +166,19 @@ def _learn(f, y):
     if y[_KIND] == 0 and q > 200 and drop > 1000:
         absolute = f[_SNAP] + y[_AMBIENT]
         drop = drop - (((drop >> 4) * (drop >> 4) // (absolute >> 8)) * 3 >> 2)
-        f[_DROP_K] = min(max(drop * (absolute >> 8) // ((q * q) >> 4), 100), 6000) if drop < 40_000 else f[_DROP_K]
+        f[_DROP_K] = _least(_most(drop * (absolute >> 8) // ((q * q) >> 4), 100), 6000) if drop < 40_000 else f[_DROP_K]
     if f[_REF_OK] != 1:
         f[_REF_OK] = 1
         f[_AIR_REF] = f[_AIR]
         f[_SUPPLIED_REF] = f[_SUPPLIED]
         f[_COLD_REF] = f[_COLD]
     elif rise > (4_000 if f[_LEARNT] == 0 else 10_000) and came > 4096:
-        gain = (min(rise, 1_000_000) << 8) // (came >> 8)
+        gain = (_least(rise, 1_000_000) << 8) // (came >> 8)
         fresh = 1 - f[_LEARNT]
-        nominal = y[_AMBIENT] * 64 // max(y[_VOL], 1)
-        f[_GAIN] = min(max(gain, nominal >> 1), nominal << 1)
+        nominal = y[_AMBIENT] * 64 // _most(y[_VOL], 1)
+        f[_GAIN] = _least(_most(gain, nominal >> 1), nominal << 1)
         if given > 4096:
-            f[_GAIN_S] = min(max((min(rise, 1_000_000) << 8) // (given >> 8), nominal >> 1), nominal << 1)
+            f[_GAIN_S] = _least(_most((_least(rise, 1_000_000) << 8) // (given >> 8), nominal >> 1), nominal << 1)
         f[_LEARNT] = 1
         if rise > 6_000:
             f[_AIR_REF] = f[_AIR]
@@ -185,7 +186,7 @@ def _learn(f, y):
             f[_COLD_REF] = f[_COLD]
             # Near stall, and through valves that chop, the delivery is too little known.
             if _rate(y) > y[_D0] >> 2 and given > 4096 and (y[_KIND] == 0 or fresh != 0):
-                f[_VOLUME] = max(y[_AMBIENT] * 64 // max((min(rise, 1_000_000) << 8) // (given >> 8), 1) - y[_MANIFOLD], 1)
-                if abs(f[_VOLUME] - y[_VOL]) * 100 > y[_VOL] * y[_VOL_TOL]:
+                f[_VOLUME] = _most(y[_AMBIENT] * 64 // _most((_least(rise, 1_000_000) << 8) // (given >> 8), 1) - y[_MANIFOLD], 1)
+                if _size(f[_VOLUME] - y[_VOL]) * 100 > y[_VOL] * y[_VOL_TOL]:
                     return 0
     return 1

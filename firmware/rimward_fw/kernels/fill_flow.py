@@ -4,6 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_air import _burst, _coast, _lag, _refill
 from rimward_fw.kernels.fill_find import _go, _knee, _stop
+from rimward_fw.kernels.fill_numbers import _least, _most, _size
 from rimward_fw.kernels.fill_tyre import _final, _first_sight
 
 # As in `fill`, which tells what they are.
@@ -77,7 +78,7 @@ def _plan(f, y):
     if y[_SEAT] > 0 and f[_SEATED] == 0:
         if f[_PT] >= y[_SEAT] - 3_000:
             return _go(f, _SEAT_PAUSE)
-        rest = min(rest, y[_SEAT] - f[_PT])
+        rest = _least(rest, y[_SEAT] - f[_PT])
     if rest <= (_PROBED_PA if f[_PROBED] != 0 else _TOL_PA if f[_TOPS] == 0 else _TOP_PA) or y[_JOB] == 3:
         f[_WATCH_REF] = f[_COLD]
         f[_EG_REF] = f[_EG] if y[_CHUCK] == 0 and f[_EG] > 2_000 else 0
@@ -97,7 +98,7 @@ def _plan(f, y):
     f[_KNEE] = 1 if y[_CHUCK] == 0 or f[_OFF] < _EBB_LINE + 20 and f[_REF_OK] != 2 else 0
     f[_CHOP] = 0
     if f[_LEARNT] == 0 and rest > 6_000:
-        f[_GOAL] = (min(rest >> 1, 10_000) << 8) // f[_GAIN] << 8
+        f[_GOAL] = (_least(rest >> 1, 10_000) << 8) // f[_GAIN] << 8
         return _go(f, _PURGE)
     if rest > (25_000 if y[_KIND] == 0 else 14_000):
         part = rest - (rest >> (2 if y[_KIND] != 0 else 4)) - 1_000  # a line is fast and its count rough: in quarters
@@ -116,16 +117,16 @@ def _chopped(f, y):
     """Keeps the manifold under the stop reading: 0 while the gate has to rest."""
     lag = _lag(f, y)
     if f[_CHOP] == 0:
-        ahead = (max(lag, 0) * (y[_COAST] + 28)) >> 5
+        ahead = (_most(lag, 0) * (y[_COAST] + 28)) >> 5
         if y[_KIND] != 0 and f[_ON] > 0:
-            ahead = max(ahead, _burst(f, y))
+            ahead = _most(ahead, _burst(f, y))
         if y[_READ] + ahead + y[_RISE] + 300 >= y[_STOP_PA] or f[_ON] == 0 and f[_OFF] > 0 and y[_WHY] == 2:
             f[_CHOP] = 1
     elif f[_OFF] > 300:
         _go(f, _SETTLING)  # too near the limit: let it cool, then see
     elif y[_KIND] == 0:
         f[_CHOP] = 0 if f[_OFF] >= 16 and y[_READ] < y[_STOP_PA] - y[_RISE] - 1_500 else 1
-    elif f[_OFF] >= 16 and (y[_READ] + _burst(f, y) + y[_RISE] < y[_STOP_PA] - 1_500 or abs(lag) < 600 and y[_READ] < y[_STOP_PA] - 4_000):
+    elif f[_OFF] >= 16 and (y[_READ] + _burst(f, y) + y[_RISE] < y[_STOP_PA] - 1_500 or _size(lag) < 600 and y[_READ] < y[_STOP_PA] - 4_000):
         f[_CHOP] = 0
     return 1 - f[_CHOP]
 
@@ -138,10 +139,10 @@ def _pulse(f, y):
     came = f[_AIR] - f[_AIR_0] if y[_KIND] == 0 or s != _TOPPING_UP else f[_SUPPLIED] - f[_SUPPLIED_0]
     coming = _coast(f, y)
     if f[_KNEE] == 0:
-        if f[_STATE] == _PROBING and f[_SUPPLIED] - f[_SUPPLIED_0] > _refill(f, y, f[_PT] + y[_CRACK] - f[_BASE]) + (4_000 << 8) // max(f[_GAIN], 1) * 256:
+        if f[_STATE] == _PROBING and f[_SUPPLIED] - f[_SUPPLIED_0] > _refill(f, y, f[_PT] + y[_CRACK] - f[_BASE]) + (4_000 << 8) // _most(f[_GAIN], 1) * 256:
             f[_PULSE] = 0  # no knee where the model has it: air enough, what is known stays
             return _go(f, _SETTLING)
-        if f[_ON] > 150 and y[_READ] < _FLAT_PA or f[_SUPPLIED] - f[_SUPPLIED_0] > _refill(f, y, y[_STOP_PA]) + (30_000 << 8) // max(f[_GAIN], 1) * 256:
+        if f[_ON] > 150 and y[_READ] < _FLAT_PA or f[_SUPPLIED] - f[_SUPPLIED_0] > _refill(f, y, y[_STOP_PA]) + (30_000 << 8) // _most(f[_GAIN], 1) * 256:
             return _stop(f, 51)
         if f[_CNT] > 5_000:
             return _stop(f, 54 if y[_READ] > y[_STOP_PA] - y[_RISE] - 8_000 else 51)
@@ -162,12 +163,13 @@ def _pulse(f, y):
             _go(f, _SETTLING)
             return 0
         return _chopped(f, y)
-    by_count = came + coming >= f[_GOAL]
+    by_count = 1 if came + coming >= f[_GOAL] else 0
     if s == _FILLING:
         if y[_KIND] == 0:
-            by_count = came > f[_GOAL] + (f[_GOAL] >> 1)
-        by_count = by_count or f[_COLD] + ((coming >> 8) * f[_GAIN] >> 8) >= f[_STAGE]
-    if by_count:
+            by_count = 1 if came > f[_GOAL] + (f[_GOAL] >> 1) else 0
+        if f[_COLD] + ((coming >> 8) * f[_GAIN] >> 8) >= f[_STAGE]:
+            by_count = 1
+    if by_count != 0:
         f[_PULSE] = f[_CNT]
         return _go(f, _SETTLING)
     return _chopped(f, y)
@@ -176,7 +178,7 @@ def _pulse(f, y):
 def _measure(f, y):
     """Before the first pulse: a held-open core shows the tyre; else the check pulse has to find it."""
     if y[_CHUCK] == 0:
-        if f[_CNT] < 50 or abs(_lag(f, y)) > 500 and f[_CNT] < 500:
+        if f[_CNT] < 50 or _size(_lag(f, y)) > 500 and f[_CNT] < 500:
             return 0
         if y[_MEAN] > _FLAT_PA:
             _first_sight(f, y, y[_MEAN])
@@ -185,7 +187,7 @@ def _measure(f, y):
         if f[_SEEN] != 0 and f[_LEARNT] != 0:
             return _go(f, _SETTLING)
     rest = y[_TARGET] - (f[_COLD] if f[_SEEN] != 0 else 0)
-    f[_GOAL] = (min(max(rest >> 2, 1_500), 10_000) << 8) // max(f[_GAIN], 1) << 8
+    f[_GOAL] = (_least(_most(rest >> 2, 1_500), 10_000) << 8) // _most(f[_GAIN], 1) << 8
     f[_AIR_0] = f[_AIR]
     f[_SUPPLIED_0] = f[_SUPPLIED]
     f[_KNEE] = 1 if f[_SEEN] != 0 and y[_CHUCK] == 0 else 0

@@ -3,6 +3,7 @@
 from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_air import _count, _lag
+from rimward_fw.kernels.fill_numbers import _least, _most, _size
 
 # As in `fill`, which tells what they are.
 _MEAN = const(1)
@@ -60,7 +61,7 @@ def _warmth(y, pa):
     """How much more than isothermal the pressure rises: (gamma Tin / T0 - 1) * 1024; a compressor's air comes warm."""
     if y[_KIND] != 0:
         return 410
-    high = max(pa, 0) >> 4
+    high = _most(pa, 0) >> 4
     return 410 + 62 * high // (high + (y[_AMBIENT] >> 4))
 
 
@@ -71,15 +72,15 @@ def _flowing(f, y):
 
 def _loss(f, y):
     """What the tyre's air loses to the casing in eight ticks, Pa."""
-    full = max(f[_COLD] + y[_AMBIENT], 20_000)
+    full = _most(f[_COLD] + y[_AMBIENT], 20_000)
     return (f[_EG] * (y[_COOL] * f[_SKIN] >> 10) + (full >> 1)) // full
 
 
 def _drained(f, y):
     """No flow is left, so that the reading is the tyre's (pin-open) or the tyre's and the core's spring (just after flow)."""
     if y[_CHUCK] != 0 and y[_KIND] == 0:  # the core has shut; the warm air left in the manifold goes on falling
-        return f[_OFF] >= _SHUT and _lag(f, y) > -((y[_MEAN] + y[_AMBIENT]) >> 7)
-    return f[_OFF] >= (_EBB if y[_KIND] == 0 else _EBB_LINE) or f[_OFF] >= _DRAIN and abs(_lag(f, y) + 2 * _loss(f, y)) < 600
+        return 1 if f[_OFF] >= _SHUT and _lag(f, y) > -((y[_MEAN] + y[_AMBIENT]) >> 7) else 0
+    return 1 if f[_OFF] >= (_EBB if y[_KIND] == 0 else _EBB_LINE) or f[_OFF] >= _DRAIN and _size(_lag(f, y) + 2 * _loss(f, y)) < 600 else 0
 
 
 def _see(f, y):
@@ -87,37 +88,37 @@ def _see(f, y):
     air = _count(f, y)
     p = y[_MEAN]
     f[_SLOW] = f[_SLOW] + (((p << 4) - f[_SLOW]) >> 4)
-    absolute = max(p + y[_AMBIENT], 20_000)
-    open_ = y[_CHUCK] == 0 or f[_KNEE] != 0
+    absolute = _most(p + y[_AMBIENT], 20_000)
+    open_ = 1 if y[_CHUCK] == 0 or f[_KNEE] != 0 else 0
     crack = y[_CRACK] if y[_CHUCK] != 0 else 0
     drop = 0
     if y[_KIND] == 0:
         q = f[_FLOW] >> 4
-        drop = min(((q * q) >> 4) * f[_DROP_K] // (absolute >> 8), absolute >> 2)
+        drop = _least(((q * q) >> 4) * f[_DROP_K] // (absolute >> 8), absolute >> 2)
         part = (drop << 10) // absolute
         drop = drop + ((((drop * part) >> 10) * (768 + part)) >> 10)
     f[_DROP] = drop
     if _flowing(f, y) != 0:
-        if open_ and f[_SEEN] != 0 and f[_STATE] != _BLEEDING and (f[_PULSE] != 0 or y[_CHUCK] == 0 or f[_STATE] != _SETTLING):
+        if open_ != 0 and f[_SEEN] != 0 and f[_STATE] != _BLEEDING and (f[_PULSE] != 0 or y[_CHUCK] == 0 or f[_STATE] != _SETTLING):
             if y[_KIND] == 0:
                 f[_PT] = p - crack - drop
-            elif y[_CHUCK] == 0 and _drained(f, y) and f[_STATE] != _SETTLING:
+            elif y[_CHUCK] == 0 and _drained(f, y) != 0 and f[_STATE] != _SETTLING:
                 f[_PT] = p
             else:
                 f[_PT] = f[_PT] + ((((air * f[_GAIN]) >> 10) * (1024 + _warmth(y, p))) >> 16)
-    elif y[_CHUCK] == 0 and f[_SEEN] != 0 and f[_STATE] != _SETTLING and f[_STATE] != _BLEEDING and _drained(f, y):
+    elif y[_CHUCK] == 0 and f[_SEEN] != 0 and f[_STATE] != _SETTLING and f[_STATE] != _BLEEDING and _drained(f, y) != 0:
         f[_PT] = p
 
 
 def _over(f, y):
     """How far the tyre's pressure is over what it will be in the room: what it grew under that pressure it gives back as it cools."""
-    full = max(f[_COLD] + y[_AMBIENT], 20_000) >> 8
+    full = _most(f[_COLD] + y[_AMBIENT], 20_000) >> 8
     return f[_EG] - ((((f[_EG] >> 4) * full) * 13) >> 16) + ((full * (f[_THC] >> 8)) >> 8)
 
 
 def _held(y, pa):
     """What a line's manifold gives the tyre while that falls by `pa`, in Pa of the tyre."""
-    return (min(max(pa, 0), 200_000) * ((y[_MANIFOLD] << 10) // max(y[_VOL], 1) & 0xFFF)) >> 10
+    return (_least(_most(pa, 0), 200_000) * ((y[_MANIFOLD] << 10) // _most(y[_VOL], 1) & 0xFFF)) >> 10
 
 
 def _final(f, y):
@@ -127,21 +128,21 @@ def _final(f, y):
 
 def _heat(f, y):
     """Every eighth tick: what the tyre's air holds over the casing, what the casing holds over the room."""
-    full = max(f[_COLD] + y[_AMBIENT], 20_000)
+    full = _most(f[_COLD] + y[_AMBIENT], 20_000)
     loss = _loss(f, y)
     casing = (loss * y[_CASING]) >> 8
     lost = ((full >> 8) * casing) >> 16
     if _flowing(f, y) != 0:
         c = _warmth(y, f[_PT])
-        if y[_KIND] != 0 and (y[_CHUCK] != 0 or not _drained(f, y) or f[_STATE] == _SETTLING):
+        if y[_KIND] != 0 and (y[_CHUCK] != 0 or _drained(f, y) == 0 or f[_STATE] == _SETTLING):
             f[_PT] = f[_PT] - loss
-        rise = min(max(f[_PT] - f[_PT_OLD], -400_000), 400_000)
+        rise = _least(_most(f[_PT] - f[_PT_OLD], -400_000), 400_000)
         f[_EG] = f[_EG] + (c * rise - (loss << 10)) // (1024 + c) - lost
     else:
         f[_EG] = f[_EG] - loss - lost
-    f[_EG] = min(max(f[_EG], -200_000), 200_000)
+    f[_EG] = _least(_most(f[_EG], -200_000), 200_000)
     f[_SENS] = f[_SENS] - (f[_SENS] * (y[_COOL] * f[_SKIN] >> 10) // full) + (loss if _flowing(f, y) == 0 else loss * 5 // 7)
-    f[_LOST] = min(f[_LOST] + loss, 100_000)
+    f[_LOST] = _least(f[_LOST] + loss, 100_000)
     f[_EG_OLD] = f[_EG_OLD] - (f[_EG_OLD] * y[_COOL] + (full >> 1)) // full
     f[_THC] = f[_THC] + casing - ((f[_THC] * 5) >> 16)
     if y[_CHUCK] != 0 and _flowing(f, y) == 0:
@@ -155,7 +156,7 @@ def _heat(f, y):
 def _first_sight(f, y, pa):
     """The tyre is seen: at rest, so that what it reads is what it is, unless this fill has warmed it."""
     if f[_SEEN] != 0 and f[_STATE] == _PURGE and y[_KIND] != 0:
-        f[_EG] = f[_EG] + max(pa - f[_PT], 0) * 410 // 1434  # what the bursts of the knee brought
+        f[_EG] = f[_EG] + _most(pa - f[_PT], 0) * 410 // 1434  # what the bursts of the knee brought
     f[_PT] = pa
     if f[_SEEN] == 0:
         f[_SEEN] = 1
@@ -177,7 +178,7 @@ def _compare(f):
     """Once, when a third of the heat should be gone: what the tyre fell against what it should have, and the rest in proportion."""
     gone = f[_EG_REF] - f[_EG]
     if f[_EG_REF] > 0 and gone * 3 > f[_EG_REF]:
-        fell = min(max(f[_PT_REF] - f[_PT], gone >> 1), gone << 1)
+        fell = _least(_most(f[_PT_REF] - f[_PT], gone >> 1), gone << 1)
         f[_EG] = f[_EG] * ((fell << 8) // gone) >> 8
         f[_EG_REF] = 0
 
@@ -190,17 +191,17 @@ def _look(f, y):
     if f[_LOOK] == 0:
         if f[_OFF] > 200:
             f[_LOOK] = -1
-        elif _drained(f, y):
+        elif _drained(f, y) != 0:
             f[_LOOK] = 1
             f[_CNT] = 0
         return 1
     if f[_BEAT] != 0 or f[_CNT] < 32:
         return 1
     if f[_LOOK] == 1:
-        f[_LOOK] = max(f[_SLOW] >> 4, 2)
+        f[_LOOK] = _most(f[_SLOW] >> 4, 2)
         f[_LOST] = 0
         return 1
-    if f[_CNT] < 32 + min(f[_PULSE] >> 3, 400) and f[_OFF] < _EBB_LINE - 5:
+    if f[_CNT] < 32 + _least(f[_PULSE] >> 3, 400) and f[_OFF] < _EBB_LINE - 5:
         return 1
     lost = f[_LOST]
     fell = f[_LOOK] - (f[_SLOW] >> 4)
@@ -210,9 +211,9 @@ def _look(f, y):
     f[_PT] = f[_PT] + lost - fell
     if lost > 500:
         # The longer it was warm, the less the fall tells: what came in then equals what went. Weighed against 6 % that tyres differ.
-        share = max(1024 - (f[_SENS] << 10) // f[_EG], 0)
-        off = min(max(((fell - lost) << 10) // lost, -300), 300) * share // ((share * share >> 10) + 123)
-        off = min(max(off, -150), 150)
+        share = _most(1024 - (f[_SENS] << 10) // f[_EG], 0)
+        off = _least(_most(((fell - lost) << 10) // lost, -300), 300) * share // ((share * share >> 10) + 123)
+        off = _least(_most(off, -150), 150)
         f[_EG] = f[_EG] - ((f[_SENS] >> 4) * off >> 6)
         f[_SKIN] = f[_SKIN] + off
         f[_SENS] = 0

@@ -1,0 +1,16 @@
+"""Numbers: what the kernels' subset lacks, as functions that are written out where they are called. Part of the fill kernel."""
+
+
+def _least(a, b):
+    """The smaller of two integers."""
+    return a if a < b else b
+
+
+def _most(a, b):
+    """The larger of two integers."""
+    return a if a > b else b
+
+
+def _size(a):
+    """Magnitude of an integer."""
+    return a if a >= 0 else -a

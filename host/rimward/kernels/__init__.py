@@ -1,0 +1,1 @@
+"""The firmware's kernels on the host: assembled into one module each."""

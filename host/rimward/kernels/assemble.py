@@ -1,0 +1,117 @@
+"""A kernel written as several modules of plain functions, as the one module that runs.
+
+On the chip a call costs 7 to 8 us and an imported name 5, so what runs is one function: `assemble` gathers the
+kernel's modules, merges their local `_NAME = const(n)` and writes every helper out where it is called (`inline`).
+Nothing is decided here: expressions and their order stay as written. Its output is what the install compiles
+(`mpy-cross -X emit=viper`) and what CPython, MicroPython and numba run in tests and campaigns.
+
+`limits` gives constants another value, for the proof bench: a module of limits instead of patched text.
+"""
+
+import ast
+from collections.abc import Mapping
+from importlib.util import find_spec
+from pathlib import Path
+
+from rimward.kernels.inline import Inliner, is_text
+from rimward.kernels.share import shared
+
+FIRMWARE = "rimward_fw."
+COMPAT = "rimward_protocol.compat"
+ENTRY = "step"
+
+
+def assemble(module_name: str, limits: Mapping[str, int] | None = None) -> str:
+    """Source of the one module that `module_name` (dotted) and the firmware modules it imports make together.
+
+    Kept as functions: `step`, and what no other function calls; all others are inlined. ValueError for what the
+    kernels' subset does not allow, for constants that differ between modules, and for a limit that names none.
+    """
+    trees = gathered(module_name)
+    constants = merged(trees, limits or {})
+    functions = defined(trees)
+    kept = kept_names(functions)
+    inliner = Inliner({n: f for n, f in functions.items() if n not in kept}, kept, set(constants))
+    own = trees[module_name].body
+    text = f'"""{_title(own)}\n\nMade by rimward.kernels.assemble from {", ".join(trees)}.\n"""\n\n'
+    text += f"from {COMPAT} import {', '.join(compat_names(trees))}\n\n"
+    text += "".join(f"{constant} = const({value})\n" for constant, value in constants.items())
+    for kept_name in (n for n in functions if n in kept):
+        whole = functions[kept_name]
+        own_names = {n.id for n in ast.walk(whole) if isinstance(n, ast.Name)}
+        made = shared(inliner.function(whole), own_names)
+        text += f"\n\n{ast.unparse(ast.fix_missing_locations(made))}\n"
+    return text
+
+
+def source_path(module_name: str) -> Path:
+    """The source file of a module. ValueError when there is none."""
+    spec = find_spec(module_name)
+    if spec is None or spec.origin is None:
+        raise ValueError(f"no source for {module_name}")
+    return Path(spec.origin)
+
+
+def gathered(module_name: str) -> dict[str, ast.Module]:
+    """The modules of a kernel, parsed, in the order in which they use one another, the kernel itself last."""
+    found: dict[str, ast.Module] = {}
+    _gather(module_name, found)
+    return found
+
+
+def _gather(module_name: str, found: dict[str, ast.Module]) -> None:
+    tree = ast.parse(source_path(module_name).read_text(encoding="utf-8"))
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(FIRMWARE) and node.module not in found:
+            _gather(str(node.module), found)
+        elif not isinstance(node, (ast.ImportFrom, ast.FunctionDef, ast.Assign)) and not is_text(node):
+            raise ValueError(f"{module_name}, line {node.lineno}: a kernel's module holds imports, constants and functions only")
+    found[module_name] = tree
+
+
+def defined(trees: Mapping[str, ast.Module]) -> dict[str, ast.FunctionDef]:
+    """The functions of all modules by name. ValueError for one name given twice."""
+    found: dict[str, ast.FunctionDef] = {}
+    for module, tree in trees.items():
+        for node in tree.body:
+            if isinstance(node, ast.FunctionDef):
+                if node.name in found:
+                    raise ValueError(f"{module}, line {node.lineno}: {node.name} is defined twice in this kernel")
+                found[node.name] = node
+    return found
+
+
+def merged(trees: Mapping[str, ast.Module], limits: Mapping[str, int]) -> dict[str, str]:
+    """Every `_NAME = const(n)` once, its value as source text."""
+    found: dict[str, str] = {}
+    for module, tree in trees.items():
+        for node in tree.body:
+            if not isinstance(node, ast.Assign):
+                continue
+            target, value = node.targets[0], node.value
+            if not (isinstance(target, ast.Name) and isinstance(value, ast.Call) and ast.unparse(value.func) == "const"):
+                raise ValueError(f"{module}, line {node.lineno}: write a constant as _NAME = const(n)")
+            text = ast.unparse(value.args[0])
+            if found.setdefault(target.id, text) != text:
+                raise ValueError(f"{module}, line {node.lineno}: {target.id} is {found[target.id]} in another module of this kernel")
+    missing = sorted(set(limits) - set(found))
+    if missing:
+        raise ValueError(f"no constant of this kernel is called {', '.join(missing)}")
+    return found | {constant: str(value) for constant, value in limits.items()}
+
+
+def kept_names(functions: Mapping[str, ast.FunctionDef]) -> set[str]:
+    """`step` and the functions that no other calls."""
+    called = {n.func.id for f in functions.values() for n in ast.walk(f) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
+    return {name for name in functions if name == ENTRY or name not in called}
+
+
+def compat_names(trees: Mapping[str, ast.Module]) -> list[str]:
+    """What the modules import from the place where the interpreters differ."""
+    imports = [n for tree in trees.values() for n in tree.body if isinstance(n, ast.ImportFrom) and n.module == COMPAT]
+    return sorted({alias.name for node in imports for alias in node.names} | {"const"})
+
+
+def _title(body: list[ast.stmt]) -> str:
+    first = body[0] if body and is_text(body[0]) else None
+    return str(first.value.value).split("\n")[0] if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant) else "Kernel."
