@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from rimward_protocol import codes
 from rimward_protocol import profile as check
 
+from rimward.ceiling.cautions import below_minimum
 from rimward.ceiling.model import Assessment, Instrument, Note, Place, Ride, Rim, Tyre
 from rimward.errors import Refusal
 from rimward.keys import Ring, which_key
@@ -106,9 +107,13 @@ def check_target(target_pa: int, answer: Assessment, name: str = "The target") -
 
 
 def cautions(target_pa: int, answer: Assessment) -> list[Note]:
-    """The ceiling engine's warnings, and one for a target below the tyre's printed minimum."""
-    notes = list(answer.warnings)
+    """The ceiling engine's warnings, and one each for a target below the tyre's printed minimum where it is filled and in the cold."""
+    notes = [note for note in answer.warnings if note.id != "below-tyre-minimum-on-ride"]
     low = answer.window.min_pa
+    coldest = answer.envelope.lowest_gauge(target_pa) if answer.envelope else None
+    if low is not None and coldest is not None and coldest < low:
+        assert answer.envelope is not None
+        notes.append(below_minimum(f"The target {show_limit(target_pa)}", coldest, answer.envelope, low))
     if low is not None and target_pa < low:
         notes.append(Note("target-below-tyre-minimum", f"The target {show_limit(target_pa)} is below the tyre's printed minimum {show_minimum(low)}."))
     return notes
@@ -354,4 +359,5 @@ def entry_of(data: bytes, revision: int, asked: Asked) -> dict[str, Any]:
         "fill_altitude_m": asked.place.altitude_m,
         "ride_altitude_max_m": ride.altitude_max_m if ride else None,
         "ride_temp_max_ck": ride.temp_max_ck if ride else None,
+        "ride_temp_min_ck": ride.temp_min_ck if ride else None,
     }

@@ -18,7 +18,8 @@ from tests.unit.shopdesk import FRONT, REAR, RIDE, desk  # noqa: F401
 MAKE = ("preset", "make", "Grand col", "--rider", "Ilse Vane", "--front", "aspen front", "--rear", "aspen rear", *RIDE, "-o", "p.json")
 FILE = {
     "form": "rimward-preset-1", "name": "Grand col", "rider": "Ilse Vane", "made": "2026-01-02",
-    "ride": {"fill_temp_c": 18.0, "fill_altitude_m": 200.0, "ride_altitude_max_m": 2400.0, "ride_temp_max_c": 45.0},
+    "ride": {"fill_temp_c": 18.0, "fill_altitude_m": 200.0, "ride_altitude_max_m": 2400.0, "ride_temp_max_c": 45.0,
+             "ride_temp_min_c": None},
     "front": {"wheel_id": "a" * 16, "label": "F", "target_pa": 400_000}, "rear": {"wheel_id": "b" * 16, "label": "R", "target_pa": 380_000},
 }  # fmt: skip
 
@@ -152,6 +153,11 @@ def test_nothing_on_the_card_leaves_it_or_overlaps(pair, tmp_path):
 
 def test_the_file_comes_back_as_it_was():
     assert preset.to_json(preset.from_json(FILE)) == FILE
+
+
+def test_a_file_from_before_the_cold_end_is_still_read():
+    older = {name: value for name, value in FILE["ride"].items() if name != "ride_temp_min_c"}
+    assert preset.from_json({**FILE, "ride": older}) == preset.from_json(FILE)
 
 
 @given(st.floats(-40, 60), st.floats(0, 9000), st.one_of(st.none(), st.floats(0, 9000)), st.one_of(st.none(), st.floats(-40, 90)))

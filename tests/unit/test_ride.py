@@ -141,9 +141,25 @@ def test_a_pair_gives_its_limit_and_its_refusals() -> None:
     )
 
 
-def test_assumptions_are_said() -> None:
-    assert [note["id"] for note in answer("--fill", "4 bar")["warnings"]] == ["fill-temperature-assumed", "ride-not-stated"]
-    assert answer("--fill", "4", code=1)["refusals"][0]["id"] == "unit-missing"
+def test_nothing_is_assumed() -> None:
+    assert answer("--fill", "4 bar", code=1)["refusals"][0]["id"] == "fill-temperature-missing"
+    assert answer("--fill", "4 bar", "--ride-temp-max", "30", code=1)["refusals"][0]["id"] == "fill-temperature-missing"
+    assert [note["id"] for note in answer("--fill", "4 bar", "--fill-temp", "18")["warnings"]] == ["ride-not-stated"]
+    assert answer("--fill", "4", "--fill-temp", "18", code=1)["refusals"][0]["id"] == "unit-missing"
+
+
+def test_the_cold_end() -> None:
+    """4 bar at 18 °C and sea level is (4 + 1.01325) x 263.15 / 291.15 - 1.01325 = 3.5179 bar at -10 °C."""
+    cold = ("--fill", "4 bar", "--fill-temp", "18", "--ride-temp-min", "-10")
+    found = answer(*cold, "--tyre-min", "3.6 bar")
+    assert found["lowest"] == {"gauge_pa": 351_787, "altitude_m": 0, "temp_c": -10} and found["under_minimum"] is True
+    assert [note["id"] for note in found["warnings"]] == ["below-tyre-minimum-on-ride"]
+    assert found["temps_c"][0] == -10 and found["temps_c"][-1] == 18 and found["highest"]["gauge_pa"] == 400_000
+    assert answer(*cold, "--tyre-min", "3.5 bar")["under_minimum"] is False
+    assert answer(*cold)["under_minimum"] is None and answer(*cold)["warnings"] == []
+    pair = ("--rim", "622x23TSS", "--tyre", "28-622", "--approved", "yes", "--tyre-range", "3.6-6 bar")
+    assert answer(*cold, *pair)["under_minimum"] is True
+    assert "3.51 bar" in CliRunner().invoke(cli, ["ride", *cold, "--tyre-min", "3.6 bar"]).stdout
 
 
 def test_a_heat_map_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from typing import Any
 
 from rimward.ceiling.model import Assessment, Note
 
-ENVELOPE_KEYS = ("fill_ceiling_pa", "highest_gauge_if_filled_to_limit_pa", "highest_gauge_if_filled_to_ceiling_pa")
+ENVELOPE_KEYS = ("fill_ceiling_pa", "highest_gauge_if_filled_to_limit_pa", "highest_gauge_if_filled_to_ceiling_pa", "lowest_gauge_if_filled_to_ceiling_pa")
 
 
 def notes(items: tuple[Note, ...]) -> list[dict[str, str]]:

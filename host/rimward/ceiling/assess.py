@@ -2,11 +2,12 @@
 
 from collections.abc import Sequence
 
-from rimward.ceiling.cautions import pair_warnings, pressure_warnings, ride_warnings
+from rimward.ceiling.cautions import cold_warnings, pair_warnings, pressure_warnings, ride_warnings
 from rimward.ceiling.envelope import envelope, fill_ceiling, highest_gauge
 from rimward.ceiling.limits import limits_of
 from rimward.ceiling.maker import MakerTable
 from rimward.ceiling.model import Assessment, Instrument, Limit, Note, Place, Ride, Rim, Tyre, Window
+from rimward.ceiling.places import place_refusals
 from rimward.ceiling.rules import pair_refusals
 from rimward.units import floor_kpa, show_limit, show_minimum, show_reading
 
@@ -33,9 +34,8 @@ def assess(
     if held_on not in HELD_ON:
         raise ValueError(f"held_on must be one of {', '.join(HELD_ON)}")
     fill = fill or SEA_LEVEL
-    ride = ride if ride is not None and ride.stated else None
     limits = limits_of(rim, tyre, maker_table)
-    refusals = pair_refusals(rim, tyre, maker_table)
+    refusals = [*pair_refusals(rim, tyre, maker_table), *place_refusals(fill, ride)]
     warnings = list(pair_warnings(rim, tyre, maker_table))
     if not limits:
         refusals.append(
@@ -53,6 +53,7 @@ def assess(
         stop = bound - instrument.guard_pa if instrument else None
         warnings += pressure_warnings(tyre, bound, stop)
         warnings += ride_warnings(limits[0].pa, bound, fill, ride, held_on, highest)
+        warnings += cold_warnings(tyre, bound, envelope(limits[0].pa, bound, fill, ride))
     return _answer(rim, tyre, limits, refusals, warnings, instrument, bound, (fill, ride), held_on)
 
 
@@ -75,7 +76,7 @@ def _pressure_refusals(tyre: Tyre, limit: Limit, bound: int, instrument: Instrum
             Note(
                 "tyre-minimum-above-ceiling",
                 f"The tyre needs at least {show_minimum(tyre.min_pa)}, and the ceiling is {show_limit(bound)} ({limit.id}: "
-                f"{limit.source}). No pressure is allowed: this tyre does not belong on this rim for this ride.",
+                f"{limit.source}). No pressure is allowed: this tyre does not belong on this rim for this ride. Fit a tyre with a lower minimum.",
             )
         )
     if highest * 100 > limit.pa * FILL_ONLY_PERCENT:
@@ -126,4 +127,5 @@ def _answer(
         instrument=instrument,
         rim=rim,
         tyre=tyre,
+        ride_stated=where[1] is not None and where[1].stated,
     )

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from rimward.ceiling.maker import MakerTable
-from rimward.ceiling.model import Note, Place, Ride, Rim, Tyre
+from rimward.ceiling.model import Envelope, Note, Place, Ride, Rim, Tyre
 from rimward.ceiling.rules import width
 from rimward.ceiling.standards import standards
 from rimward.units import celsius, show_limit, show_minimum, show_reading
@@ -59,11 +59,6 @@ def ride_warnings(limit_pa: int, ceiling_pa: int, place: Place, ride: Ride | Non
     if ride is None or not ride.stated:
         yield _ride_not_stated(limit_pa, ceiling_pa, place)
         return
-    if ride.temp_max_ck is not None and place.temp_ck is None:
-        yield Note(
-            "fill-temperature-assumed",
-            "No fill temperature was given: 0 °C is assumed, the safe side. Measure it and state it with --fill-temp.",
-        )
     unstated = [
         text
         for text, value in (
@@ -80,6 +75,23 @@ def ride_warnings(limit_pa: int, ceiling_pa: int, place: Place, ride: Ride | Non
             f"At your word the limit is held at the fill only. On the ride this reads up to {show_reading(highest, limit_pa)} "
             f"against a limit of {show_limit(limit_pa)}.",
         )
+
+
+def cold_warnings(tyre: Tyre, ceiling_pa: int, found: Envelope) -> Iterator[Note]:
+    """A warning where even a fill to the ceiling falls under the tyre's printed minimum in the cold."""
+    lowest = found.lowest_gauge(ceiling_pa)
+    if lowest is not None and tyre.min_pa is not None and lowest < tyre.min_pa:
+        yield below_minimum(f"Even a fill to the ceiling of {show_limit(ceiling_pa)}", lowest, found, tyre.min_pa)
+
+
+def below_minimum(what: str, lowest_pa: float, found: Envelope, min_pa: int) -> Note:
+    """The warning that a fill falls under the tyre's printed minimum at the ride's coldest."""
+    assert found.coldest_ck is not None
+    return Note(
+        "below-tyre-minimum-on-ride",
+        f"{what} falls to {show_limit(max(0, int(lowest_pa // 1)))} at {celsius(found.coldest_ck):.1f} °C, below the tyre's printed minimum "
+        f"{show_minimum(min_pa)}. A tyre this soft may leave the rim in a corner; check it in the cold.",
+    )
 
 
 def _ride_not_stated(limit_pa: int, ceiling_pa: int, place: Place) -> Note:

@@ -1,22 +1,22 @@
 """The ride envelope: how much lower a fill must be so that the limit holds on the whole ride.
 
 A fill of gauge P at (T0, ambient0) reads (P + ambient0) T / T0 - ambient elsewhere: a closed rigid volume of ideal gas. The fill place is
-itself a point of the ride.
+itself a point of the ride. A fill stated hotter than the ride's hottest is held to it, since a hot fill would raise the ceiling.
 """
 
-from rimward.ceiling.model import ASSUMED_FILL_CK, Envelope, Place, Ride
+from rimward.ceiling.model import UNSTATED_FILL_CK, Envelope, Place, Ride
 from rimward.units import exceeds
 
 
 def conditions(place: Place, ride: Ride | None) -> tuple[int, int, float, float]:
     """(T0, highest T, ambient at the fill, lowest ambient): centikelvin and absolute pascal."""
-    fill_ck = place.temp_ck if place.temp_ck is not None else ASSUMED_FILL_CK
+    fill_ck = place.temp_ck if place.temp_ck is not None else UNSTATED_FILL_CK
     ambient = place.ambient_pa
     if ride is None:
         return fill_ck, fill_ck, ambient, ambient
-    hottest = max(fill_ck, ride.temp_max_ck) if ride.temp_max_ck is not None else fill_ck
+    hottest = ride.temp_max_ck if ride.temp_max_ck is not None else fill_ck
     lowest = min(ambient, Place(None, ride.altitude_max_m).ambient_pa) if ride.altitude_max_m is not None else ambient
-    return fill_ck, hottest, ambient, lowest
+    return min(fill_ck, hottest), hottest, ambient, lowest
 
 
 def fill_ceiling(limit_pa: int, place: Place, ride: Ride | None) -> int:
@@ -42,9 +42,17 @@ def whole_above(pa: float, limit_pa: int) -> int:
 
 def envelope(limit_pa: int, ceiling_pa: int | None, place: Place, ride: Ride | None) -> Envelope:
     """The envelope of a limit, and of a ceiling where there is one."""
+    fill_ck, hottest_ck, ambient, lowest = conditions(place, ride)
+    cold = ride.temp_min_ck if ride is not None else None
+    coldest_ck = None if cold is None else min(cold, fill_ck)
     return Envelope(
         fill_ceiling(limit_pa, place, ride),
         whole_above(highest_gauge(limit_pa, place, ride), limit_pa),
         None if ceiling_pa is None else whole_above(highest_gauge(ceiling_pa, place, ride), limit_pa),
-        *conditions(place, ride),
+        fill_ck,
+        hottest_ck,
+        ambient,
+        lowest,
+        coldest_ck,
+        None if ceiling_pa is None or coldest_ck is None else int(((ceiling_pa + ambient) * coldest_ck / fill_ck - ambient) // 1),
     )

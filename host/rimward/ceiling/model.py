@@ -12,7 +12,8 @@ from rimward.units import Refused, centikelvin_down, centikelvin_up
 APPROVALS = ("yes", "no", "unknown")
 BEADS = ("rigid", "folding", "unknown")
 AIRS = ("tube", "tubeless", "unknown")
-ASSUMED_FILL_CK = 27315  # no fill temperature given with a hot ride: freezing point, colder than nearly every fill
+FILL_MIN_CK, FILL_MAX_CK = 25315, 31815  # -20 to 45 °C: plausible temperatures of a tyre where it is filled, our choice
+UNSTATED_FILL_CK = FILL_MIN_CK  # stands in where no fill temperature is stated; with a ride temperature one is asked for
 
 
 @dataclass(frozen=True)
@@ -104,21 +105,33 @@ class Place:
 
 @dataclass(frozen=True)
 class Ride:
-    """What is stated of the ride; None: not stated. `source` names where the altitude came from."""
+    """What is stated of the ride; None: not stated. `source` names where the altitude came from.
+
+    The lowest temperature bears on no limit: it tells how far a fill falls.
+    """
 
     altitude_max_m: float | None = None
     temp_max_ck: int | None = None
     source: str = "stated"
+    temp_min_ck: int | None = None
 
     @classmethod
-    def of(cls, altitude_max_m: float | None = None, temp_max_c: float | None = None, source: str = "stated") -> "Ride":
+    def of(
+        cls, altitude_max_m: float | None = None, temp_max_c: float | None = None, source: str = "stated", temp_min_c: float | None = None
+    ) -> "Ride":
         """From metres and Celsius."""
-        return cls(altitude_max_m, None if temp_max_c is None else centikelvin_up(temp_max_c), source)
+        hottest = None if temp_max_c is None else centikelvin_up(temp_max_c)
+        return cls(altitude_max_m, hottest, source, None if temp_min_c is None else centikelvin_down(temp_min_c))
 
     @property
     def stated(self) -> bool:
-        """Whether anything is stated."""
+        """Whether anything is stated that bears on the limit."""
         return self.altitude_max_m is not None or self.temp_max_ck is not None
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing is stated at all."""
+        return not self.stated and self.temp_min_ck is None
 
 
 @dataclass(frozen=True)
@@ -159,6 +172,14 @@ class Envelope:
     hottest_ck: int = 0
     fill_ambient_pa: float = 0.0
     lowest_ambient_pa: float = 0.0
+    coldest_ck: int | None = None
+    lowest_gauge_if_filled_to_ceiling_pa: int | None = None
+
+    def lowest_gauge(self, fill_pa: float) -> float | None:
+        """What a fill falls to at the coldest of the ride, gauge pascal at the fill's altitude; None where no cold is stated."""
+        if self.coldest_ck is None:
+            return None
+        return (fill_pa + self.fill_ambient_pa) * self.coldest_ck / self.fill_ck - self.fill_ambient_pa
 
 
 @dataclass(frozen=True)
@@ -189,6 +210,7 @@ class Assessment:
     instrument: Instrument | None = field(default=None, repr=False)
     rim: Rim | None = field(default=None, repr=False)
     tyre: Tyre | None = field(default=None, repr=False)
+    ride_stated: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """The documented JSON answer of `rimward ceiling`."""

@@ -10,7 +10,25 @@ from rimward.atmosphere import HIGHEST_M, LOWEST_M
 from rimward.ceiling import Assessment, Instrument, MakerTable, Note, Place, Refused, Ride, Rim, Tyre, assess, load_maker_table, refused
 from rimward.ceiling.model import AIRS, APPROVALS, BEADS
 from rimward.ceiling.wording import sentences
+from rimward.conditions import parse_celsius, parse_metres
+from rimward.errors import Refusal
 from rimward.output import console, emit_json
+
+
+class Quantity(click.ParamType):
+    """A number with or without its unit, within a range that `nan` is not in."""
+
+    def __init__(self, name: str, parse: Callable[[str], float], low: float, high: float, unit: str) -> None:
+        self.name, self.parse, self.low, self.high, self.unit = name, parse, low, high, unit
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        try:
+            number = value if isinstance(value, (int, float)) else self.parse(value)
+        except Refusal as refusal:
+            self.fail(str(refusal), param, ctx)
+        if not self.low <= number <= self.high:
+            self.fail(f"{value} is not from {self.low:g} to {self.high:g} {self.unit}.", param, ctx)
+        return float(number)
 
 
 class FiniteRange(click.FloatRange):
@@ -23,8 +41,8 @@ class FiniteRange(click.FloatRange):
         return number
 
 
-ALTITUDE = FiniteRange(LOWEST_M, HIGHEST_M)
-TEMPERATURE = FiniteRange(-40, 150)
+ALTITUDE = Quantity("altitude", parse_metres, LOWEST_M, HIGHEST_M, "m")
+TEMPERATURE = Quantity("temperature", parse_celsius, -40, 150, "°C")
 Options = Callable[[Any], Any]
 
 
@@ -57,11 +75,14 @@ pair_options = options(
     ),
 )
 ride_options = options(
-    click.option("--fill-temp", type=TEMPERATURE, metavar="C", help="Air temperature where you fill."),
-    click.option("--tyre-temp", type=TEMPERATURE, metavar="C", help="Temperature of the tyre there; the lower of the two counts."),
-    click.option("--fill-altitude", type=ALTITUDE, metavar="M", help="Altitude where you fill; sea level unless given, the safe side."),
-    click.option("--ride-altitude-max", type=ALTITUDE, metavar="M", help="Highest altitude of the ride."),
-    click.option("--ride-temp-max", type=TEMPERATURE, metavar="C", help="Highest temperature the tyre can reach on the ride."),
+    click.option("--fill-temp", type=TEMPERATURE, metavar="TEMP", help="Air temperature where you fill, as 18 (Celsius) or 64F."),
+    click.option("--tyre-temp", type=TEMPERATURE, metavar="TEMP", help="Temperature of the tyre there; the lower of the two counts."),
+    click.option(
+        "--fill-altitude", type=ALTITUDE, metavar="ALTITUDE", help="Altitude where you fill, as 200 (metres) or 650ft; sea level unless given, the safe side."
+    ),
+    click.option("--ride-altitude-max", type=ALTITUDE, metavar="ALTITUDE", help="Highest altitude of the ride."),
+    click.option("--ride-temp-max", type=TEMPERATURE, metavar="TEMP", help="Highest temperature the tyre can reach on the ride."),
+    click.option("--ride-temp-min", type=TEMPERATURE, metavar="TEMP", help="Lowest temperature on the ride: how far the fill falls."),
     click.option(
         "--ride-route", type=click.Path(dir_okay=False), metavar="FILE.gpx", help="Take the highest altitude from a route, plus 50 m."
     ),
@@ -158,11 +179,11 @@ def read_ride(given: dict[str, Any]) -> Ride:
     """The ride from the options; the higher of a stated altitude and a route's. Raises Refused."""
     highest, route = given["ride_altitude_max"], given["ride_route"]
     if not route:
-        return Ride.of(highest, given["ride_temp_max"])
+        return Ride.of(highest, given["ride_temp_max"], temp_min_c=given["ride_temp_min"])
     from rimward.ride.route import highest_point_m
 
     point = highest_point_m(route)
-    return Ride.of(point if highest is None else max(highest, point), given["ride_temp_max"], "route")
+    return Ride.of(point if highest is None else max(highest, point), given["ride_temp_max"], "route", given["ride_temp_min"])
 
 
 def _instrument(path: str) -> Instrument:

@@ -187,12 +187,14 @@ ORIGINS = {
 
 def ride_line(p: dict[str, Any]) -> str:
     """What the ceiling holds for."""
+    from rimward.ceiling.model import UNSTATED_FILL_CK
     from rimward.units import celsius, show_reading
 
     if "ride-stated" not in p["flags"]:
         return "not stated: the limit holds at the fill, not on a hotter or higher ride"
     held = " (the limit is held at the fill only)" if "limit-at-fill" in p["flags"] else ""
-    return f"lowest ambient {show_reading(p['ambient_min_pa'])} absolute, tyre up to {celsius(p['temp_max_ck']):.1f} °C{held}"
+    heat = f"tyre up to {celsius(p['temp_max_ck']):.1f} °C" if p["temp_max_ck"] > UNSTATED_FILL_CK else "no warming stated"
+    return f"lowest ambient {show_reading(p['ambient_min_pa'])} absolute, {heat}{held}"
 
 
 def print_profile(told: dict[str, Any]) -> None:

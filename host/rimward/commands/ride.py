@@ -5,6 +5,7 @@ from typing import Any
 import click
 
 from rimward.ceiling import Note, Rim, assess
+from rimward.ceiling.markings import read_marking
 from rimward.commands.ceiling import attempt, json_option, options, pair_options, read_place, read_ride, read_tyre, ride_options
 from rimward.errors import Refusal
 from rimward.output import console, emit_json
@@ -26,9 +27,9 @@ ride_pair_options = options(
 @click.option("--png", type=click.Path(dir_okay=False, writable=True), metavar="FILE", help="Write a heat map.")
 @json_option
 def command(as_json: bool, png: str | None, **given: Any) -> None:
-    """Show what one fill reads from the fill place to the hottest and highest of the ride.
+    """Show what one fill reads from the fill place to the hottest, coldest and highest of the ride.
 
-    Exit code 0: computed (read `over_limit`). 1: refused. 2: wrong usage.
+    Exit code 0: computed (read `over_limit` and `under_minimum`). 1: refused. 2: wrong usage.
 
     Example: rimward ride --fill '4.6 bar' --fill-temp 18 --fill-altitude 200 --ride-altitude-max 2400 --ride-temp-max 45
     --limit '5 bar' --png ride.png
@@ -43,7 +44,8 @@ def command(as_json: bool, png: str | None, **given: Any) -> None:
     fill_pa = attempt(notes, lambda: parse_pressure(given["fill"], up=True))
     ride = attempt(notes, lambda: read_ride(given))
     limit_pa = attempt(notes, lambda: _limit(notes, given))
-    report = judge(fill_pa, read_place(given), ride, limit_pa, notes)
+    minimum_pa = attempt(notes, lambda: _minimum(given))
+    report = judge(fill_pa, read_place(given), ride, limit_pa, notes, minimum_pa)
     if png and report.found:
         _draw(report.found, png)
     if as_json:
@@ -71,6 +73,13 @@ def _limit(notes: list[Note], given: dict[str, Any]) -> int | None:
         return parse_pressure(given["limit"])
     if not given["rim"]:
         return None
-    found = assess(Rim.parse(given["rim"], given["rim_max"]), read_tyre(given), read_place(given))
+    found = assess(Rim.parse(given["rim"], given["rim_max"]), read_tyre(given))
     notes.extend(found.refusals)
     return found.limit_pa
+
+
+def _minimum(given: dict[str, Any]) -> int | None:
+    """The tyre's printed minimum, with a tyre or stated alone."""
+    if given["rim"]:
+        return read_tyre(given).min_pa
+    return read_marking(given["tyre_min"], minimum_only=True).min_pa if given["tyre_min"] else None

@@ -19,7 +19,8 @@ from rimward.register.store import Register, Wheel
 FORM = "rimward-preset-1"
 ENDS = ("front", "rear")
 FILE_MAX_BYTES = 65_536
-RIDE_NUMBERS = ("fill_temp_c", "fill_altitude_m", "ride_altitude_max_m", "ride_temp_max_c")
+RIDE_NUMBERS = ("fill_temp_c", "fill_altitude_m", "ride_altitude_max_m", "ride_temp_max_c", "ride_temp_min_c")
+LATER = {"ride_temp_min_c"}  # absent from files of earlier versions
 NAME_MAX = 60
 
 
@@ -66,7 +67,7 @@ def make(register: Register, name: str, rider: str, wheels: Mapping[str, str], t
     for text in (name, rider):
         if len(text) > NAME_MAX or not text.isprintable() or not text.strip():
             raise Refusal("The preset's name or rider cannot be entered.", f"Give 1 to {NAME_MAX} printable characters.")
-    preset = Preset(name, rider, time.strftime("%Y-%m-%d", time.gmtime()), place, ride if ride and ride.stated else None, ends["front"], ends["rear"])
+    preset = Preset(name, rider, time.strftime("%Y-%m-%d", time.gmtime()), place, ride if ride and not ride.empty else None, ends["front"], ends["rear"])
     return preset, check(register, preset, instrument)
 
 
@@ -111,6 +112,7 @@ def to_json(preset: Preset) -> dict[str, Any]:
             "fill_altitude_m": preset.place.altitude_m,
             "ride_altitude_max_m": ride.altitude_max_m if ride else None,
             "ride_temp_max_c": celsius_or_none(ride.temp_max_ck) if ride else None,
+            "ride_temp_min_c": celsius_or_none(ride.temp_min_ck) if ride else None,
         },
         **{end: vars(getattr(preset, end)) for end in ENDS},
     }
@@ -121,7 +123,7 @@ def from_json(given: Any) -> Preset:
     shape = {"": {"form", "name", "rider", "made", "ride", *ENDS}, "ride": set(RIDE_NUMBERS), **{end: {"wheel_id", "label", "target_pa"} for end in ENDS}}
     for part, keys in shape.items():
         held = given.get(part) if part and isinstance(given, dict) else given
-        if not isinstance(held, dict) or set(held) != keys:
+        if not isinstance(held, dict) or set(held) | (keys & LATER) != keys:
             odd = ", ".join(sorted(set(held) ^ keys)) if isinstance(held, dict) else part or "everything"
             raise Refusal(f"This is no preset: it lacks or does not know {odd}.", "Make one: rimward preset make.")
     if given["form"] != FORM:
@@ -136,11 +138,11 @@ def from_json(given: Any) -> Preset:
 def conditions(numbers: Mapping[str, Any]) -> tuple[Place, Ride | None]:
     """Fill place and ride from the file."""
     for name in RIDE_NUMBERS:
-        value = numbers[name]
+        value = numbers.get(name)
         if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float)) or not -1000 <= value <= 11000):
             raise Refusal(f"The preset's {name} is no number in range.", "Make it anew: rimward preset make.")
-    ride = Ride.of(numbers["ride_altitude_max_m"], numbers["ride_temp_max_c"])
-    return Place.of(numbers["fill_temp_c"], numbers["fill_altitude_m"]), ride if ride.stated else None
+    ride = Ride.of(numbers["ride_altitude_max_m"], numbers["ride_temp_max_c"], temp_min_c=numbers.get("ride_temp_min_c"))
+    return Place.of(numbers["fill_temp_c"], numbers["fill_altitude_m"]), None if ride.empty else ride
 
 
 def end_of(end: str, held: Mapping[str, Any]) -> End:

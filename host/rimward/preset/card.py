@@ -27,14 +27,17 @@ def ride_line(preset: Preset) -> str:
     place, ride = preset.place, preset.ride
     filled = f"Filled at {celsius(place.temp_ck):.0f} °C" if place.temp_ck is not None else "Fill temperature not stated"
     filled += f", {place.altitude_m:.0f} m"
-    if ride is None:
-        return f"{filled}. Ride not stated: the limits hold at the fill, not on a hotter or higher ride."
+    cold = f" Coldest {celsius(ride.temp_min_ck):.0f} °C." if ride is not None and ride.temp_min_ck is not None else ""
+    if ride is None or not ride.stated:
+        return f"{filled}. Ride not stated: the limits hold at the fill, not on a hotter or higher ride.{cold}"
     parts = []
     if ride.altitude_max_m is not None:
         parts.append(f"up to {ride.altitude_max_m:.0f} m")
     if ride.temp_max_ck is not None:
         parts.append(f"tyre up to {celsius(ride.temp_max_ck):.0f} °C")
-    return f"{filled}. Ride {', '.join(parts)}: the limits hold on the whole ride."
+    missing = [name for name, value in (("height", ride.altitude_max_m), ("heat", ride.temp_max_ck)) if value is None]
+    unstated = f" No {missing[0]} of the ride is stated." if missing else ""
+    return f"{filled}. Ride {', '.join(parts)}: the limits hold on the whole ride as stated.{unstated}{cold}"
 
 
 def size_line(one: Checked) -> str:

@@ -14,7 +14,9 @@ def draw_heat_map(found: Readings, path: str | Path) -> None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    ride = Ride.of(found.altitudes_m[-1], found.temps_c[-1])
+    assert found.place.temp_ck is not None
+    at = celsius(found.place.temp_ck)
+    ride = Ride.of(found.altitudes_m[-1], found.temps_c[-1], temp_min_c=found.temps_c[0])
     fine = readings(found.fill_pa, found.place, ride, found.limit_pa, count=61)
     temps, altitudes = _span(fine.temps_c), _span(fine.altitudes_m)
     bar = [
@@ -28,9 +30,9 @@ def draw_heat_map(found: Readings, path: str | Path) -> None:
     if found.limit_pa is not None:
         _draw_limit(axes, temps, altitudes, bar, found.limit_pa)
     axes.plot(
-        [celsius(found.place.temp_ck or 0)], [found.place.altitude_m], "o", color="white", markeredgecolor="black", clip_on=False, zorder=5
+        [at], [found.place.altitude_m], "o", color="white", markeredgecolor="black", clip_on=False, zorder=5
     )
-    axes.annotate("fill", (temps[0], altitudes[0]), xytext=(8, 8), textcoords="offset points", color="white", fontsize=11)
+    axes.annotate("fill", (at, altitudes[0]), xytext=(8, 8), textcoords="offset points", color="white", fontsize=11)
     if len(found.temps_c) == 1:
         axes.set_xticks([found.temps_c[0]])
     if len(found.altitudes_m) == 1:
@@ -39,7 +41,7 @@ def draw_heat_map(found: Readings, path: str | Path) -> None:
     axes.set_ylabel("altitude, m")
     highest, altitude, temp = found.highest
     axes.set_title(
-        f"Filled to {show_limit(found.fill_pa)} gauge at {temps[0]:.0f} °C and {altitudes[0]:.0f} m\n"
+        f"Filled to {show_limit(found.fill_pa)} gauge at {at:.0f} °C and {altitudes[0]:.0f} m\n"
         f"highest reading {show_reading(highest, found.limit_pa)} at {temp:.0f} °C and {altitude:.0f} m"
         + (f"; limit {show_limit(found.limit_pa)}" if found.limit_pa is not None else ""),
         fontsize=10,

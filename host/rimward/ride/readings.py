@@ -17,6 +17,17 @@ class Readings:
     altitudes_m: tuple[float, ...]
     gauge_pa: tuple[tuple[float, ...], ...]
     limit_pa: int | None = None
+    tyre_min_pa: int | None = None
+
+    @property
+    def lowest(self) -> tuple[float, float, float]:
+        """(gauge pascal, altitude m, Celsius) of the lowest reading."""
+        return min((pa, altitude, temp) for altitude, row in zip(self.altitudes_m, self.gauge_pa) for temp, pa in zip(self.temps_c, row))
+
+    @property
+    def under_minimum(self) -> bool | None:
+        """Whether any reading is below the tyre's printed minimum; None where that is not stated."""
+        return None if self.tyre_min_pa is None else exceeds(self.tyre_min_pa, self.lowest[0])
 
     @property
     def highest(self) -> tuple[float, float, float]:
@@ -43,16 +54,19 @@ def steps(low: float, high: float, count: int) -> tuple[float, ...]:
     return (*(low + (high - low) * i / (count - 1) for i in range(count - 1)), high)
 
 
-def readings(fill_pa: int, fill: Place, ride: Ride, limit_pa: int | None = None, count: int = 7) -> Readings:
-    """A grid from the fill place to the hottest and highest of the ride, both ends included."""
+def readings(
+    fill_pa: int, fill: Place, ride: Ride, limit_pa: int | None = None, *, tyre_min_pa: int | None = None, count: int = 7
+) -> Readings:
+    """A grid over the ride's temperatures and from the fill place to the highest, the fill place and all ends included."""
     if fill.temp_ck is None:
         raise ValueError("the fill's temperature is needed")
     hottest = max(fill.temp_ck, ride.temp_max_ck or 0)
+    coldest = min(fill.temp_ck, ride.temp_min_ck if ride.temp_min_ck is not None else fill.temp_ck)
     top = max(fill.altitude_m, ride.altitude_max_m if ride.altitude_max_m is not None else fill.altitude_m)
-    temps = steps(celsius(fill.temp_ck), celsius(hottest), count)
+    temps = steps(celsius(coldest), celsius(hottest), count)
     altitudes = steps(fill.altitude_m, top, count)
     grid = tuple(tuple(reading(fill_pa, fill, altitude, temp) for temp in temps) for altitude in altitudes)
-    return Readings(fill_pa, fill, temps, altitudes, grid, limit_pa)
+    return Readings(fill_pa, fill, temps, altitudes, grid, limit_pa, tyre_min_pa)
 
 
 def worst(fill_pa: int, fill: Place, ride: Ride) -> float:

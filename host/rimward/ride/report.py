@@ -1,12 +1,13 @@
 """The report of `rimward ride`, as JSON and in words."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
-from rimward.ceiling.model import ASSUMED_FILL_CK, Note, Place, Ride
+from rimward.ceiling.model import Note, Place, Ride
+from rimward.ceiling.places import place_refusals
 from rimward.ride.readings import Readings, readings
-from rimward.units import exceeds, show_limit, show_reading
+from rimward.units import exceeds, show_limit, show_minimum, show_reading
 
 
 @dataclass(frozen=True)
@@ -18,24 +19,21 @@ class Report:
     warnings: tuple[Note, ...]
 
 
-def judge(fill_pa: int | None, place: Place, ride: Ride | None, limit_pa: int | None, refusals: Sequence[Note]) -> Report:
+def judge(
+    fill_pa: int | None, place: Place, ride: Ride | None, limit_pa: int | None, refusals: Sequence[Note], tyre_min_pa: int | None = None
+) -> Report:
     """The report on a fill (gauge pascal). Anything refused leaves no readings."""
-    if refusals or fill_pa is None or ride is None:
-        return Report(None, tuple(refusals), ())
+    notes = list(refusals) + [note for note in place_refusals(place, ride) if note.id not in {one.id for one in refusals}]
+    if place.temp_ck is None and not notes:
+        notes.append(Note("fill-temperature-missing", "A reading belongs to a temperature. Measure it where you fill and state --fill-temp."))
+    if notes or fill_pa is None or ride is None:
+        return Report(None, tuple(notes), ())
     warnings = []
-    if place.temp_ck is None:
-        place = replace(place, temp_ck=ASSUMED_FILL_CK)
-        warnings.append(
-            Note(
-                "fill-temperature-assumed",
-                "No fill temperature was given: 0 °C is assumed, the safe side. Measure it and state it with --fill-temp.",
-            )
-        )
-    if not ride.stated:
+    if ride.empty:
         warnings.append(
             Note("ride-not-stated", "No ride is stated, so only the fill place is shown. State --ride-temp-max and --ride-altitude-max.")
         )
-    found = readings(fill_pa, place, ride, limit_pa)
+    found = readings(fill_pa, place, ride, limit_pa, tyre_min_pa=tyre_min_pa)
     if found.over_limit and limit_pa is not None:
         highest, altitude, temp = found.highest
         warnings.append(
@@ -45,19 +43,31 @@ def judge(fill_pa: int | None, place: Place, ride: Ride | None, limit_pa: int | 
                 f"above the limit {show_limit(limit_pa)}.",
             )
         )
+    if found.under_minimum and tyre_min_pa is not None:
+        lowest, altitude, temp = found.lowest
+        warnings.append(
+            Note(
+                "below-tyre-minimum-on-ride",
+                f"This fill falls to {show_limit(max(0, int(lowest // 1)))} at {temp:.1f} °C and {altitude:.0f} m, "
+                f"below the tyre's printed minimum {show_minimum(tyre_min_pa)}.",
+            )
+        )
     return Report(found, (), tuple(warnings))
 
 
 def answer(report: Report) -> dict[str, Any]:
     """The documented JSON answer; all keys are always there, null where there is no value."""
     found = report.found
-    highest = found.highest if found else None
+    highest, lowest = (found.highest, found.lowest) if found else (None, None)
     return {
         "status": "refused" if report.refusals else "ok",
         "fill_pa": found.fill_pa if found else None,
         "limit_pa": found.limit_pa if found else None,
         "over_limit": found.over_limit if found else None,
         "highest": {"gauge_pa": round(highest[0]), "altitude_m": highest[1], "temp_c": highest[2]} if highest else None,
+        "tyre_min_pa": found.tyre_min_pa if found else None,
+        "under_minimum": found.under_minimum if found else None,
+        "lowest": {"gauge_pa": round(lowest[0]), "altitude_m": lowest[1], "temp_c": lowest[2]} if lowest else None,
         "temps_c": list(found.temps_c) if found else [],
         "altitudes_m": list(found.altitudes_m) if found else [],
         "gauge_pa": [[round(pa) for pa in row] for row in found.gauge_pa] if found else [],
@@ -75,6 +85,9 @@ def sentences(report: Report) -> Iterator[str]:
         yield from _table(report.found, 1, "psi")
         highest, altitude, temp = report.found.highest
         yield f"highest   {show_reading(highest, report.found.limit_pa)} gauge at {temp:.1f} °C and {altitude:.0f} m"
+        if report.found.tyre_min_pa is not None:
+            lowest, altitude, temp = report.found.lowest
+            yield f"lowest    {show_reading(lowest)} gauge at {temp:.1f} °C and {altitude:.0f} m; the tyre's minimum is {show_minimum(report.found.tyre_min_pa)}"
         if report.found.limit_pa is not None:
             yield f"limit     {show_limit(report.found.limit_pa)} gauge; readings above it are marked !"
     for note in report.warnings:

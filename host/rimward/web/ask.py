@@ -1,11 +1,12 @@
 """What a page's form says, as the verbs want it."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from rimward.atmosphere import HIGHEST_M, LOWEST_M
 from rimward.ceiling import Assessment, Instrument, Note, Place, Refused, Ride, Rim, Tyre, assess, refused
+from rimward.conditions import parse_celsius, parse_metres
 from rimward.errors import Refusal
 from rimward.register.fields import ENTERED
 from rimward.units import bar_up
@@ -18,6 +19,7 @@ NAMES = {
     "fill_altitude": "Altitude of the fill",
     "ride_altitude_max": "Highest point",
     "ride_temp_max": "Hottest tyre",
+    "ride_temp_min": "Coldest on the ride",
 }
 BOUNDS = {name: TEMP_C if "temp" in name else (LOWEST_M, HIGHEST_M) for name in NAMES}
 
@@ -28,28 +30,38 @@ def text(form: Form, name: str, most: int = 200) -> str:
     return value.strip()[:most] if isinstance(value, str) else ""
 
 
-def number(form: Form, name: str, low: float, high: float, says: str) -> float | None:
-    """A number with decimal point or comma; None for an empty field. Refusal outside low..high."""
+def number(form: Form, name: str, low: float, high: float, says: str, parse: Callable[[str], float] | None = None) -> float | None:
+    """A number with decimal point or comma, `parse` for one with a unit; None for an empty field. Refusal outside low..high."""
     given = text(form, name, 40)
     if not given:
         return None
     try:
-        value = float(given.replace("−", "-").replace(",", "."))
+        value = parse(given) if parse else float(given.replace("−", "-").replace(",", "."))
     except ValueError:
         value = math.nan
+    except Refusal as refusal:
+        raise Refusal(f"{says}: {refusal.text}", refusal.fix) from None
     if not low <= value <= high:
-        raise Refusal(f"{says}: '{given}' is no number from {low:g} to {high:g}.", "Mend that field.")
+        raise Refusal(f"{says}: '{given}' is no number from {low:g} to {high:g}.", "Correct that field.")
     return value
+
+
+def whole(form: Form, name: str, low: int, high: int, says: str) -> int | None:
+    """A whole number; None for an empty field. Refusal for a fraction or outside low..high."""
+    value = number(form, name, low, high, says)
+    if value is not None and value != int(value):
+        raise Refusal(f"{says}: '{text(form, name, 40)}' is no whole number.", "Correct that field.")
+    return None if value is None else int(value)
 
 
 def conditions(form: Form, route_m: float | None = None) -> tuple[Place, Ride]:
     """Fill place and ride; the higher of a stated altitude and a route's highest point."""
-    given = {name: number(form, name, *BOUNDS[name], NAMES[name]) for name in NAMES}
+    given = {name: number(form, name, *BOUNDS[name], NAMES[name], parse_celsius if "temp" in name else parse_metres) for name in NAMES}
     top = given["ride_altitude_max"]
     if route_m is not None:
         top = route_m if top is None else max(top, route_m)
     place = Place.of(given["fill_temp"], given["fill_altitude"], given["tyre_temp"])
-    return place, Ride.of(top, given["ride_temp_max"], "route" if route_m is not None else "stated")
+    return place, Ride.of(top, given["ride_temp_max"], "route" if route_m is not None else "stated", given["ride_temp_min"])
 
 
 def wheel_values(form: Form) -> dict[str, Any]:

@@ -1,0 +1,116 @@
+"""Temperatures and altitudes as written, and fill places and rides that no ceiling is worked out for."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+from rimward.ceiling import Assessment, Place, Ride, Rim, Tyre, assess
+from rimward.cli import cli
+from rimward.conditions import parse_celsius, parse_metres
+from rimward.errors import Refusal
+
+from tests.unit.shopdesk import desk  # noqa: F401
+
+RIM, TYRE = Rim.parse("622x23TSS", "5 bar"), Tyre.parse("28-622", "4-6 bar", approved="yes")
+PAIR = ("--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre", "28-622", "--tyre-range", "4-6 bar", "--approved", "yes")
+
+
+def ids(found: Assessment) -> list[str]:
+    return [note.id for note in found.refusals]
+
+
+def cli_answer(*args: str, code: int = 0) -> dict:
+    result = CliRunner().invoke(cli, ["ceiling", *PAIR, *args, "--json"])
+    assert result.exit_code == code, result.output
+    return json.loads(result.stdout)
+
+
+@pytest.mark.parametrize(
+    ("text", "celsius"),
+    [("18", 18), ("18C", 18), ("18 °C", 18), ("-5", -5), ("−5,5 C", -5.5), ("68F", 20), ("68 °F", 20), ("32f", 0), ("-4F", -20), ("18.0", 18)],
+)
+def test_temperatures_as_written(text: str, celsius: float) -> None:
+    assert parse_celsius(text) == pytest.approx(celsius, abs=1e-6)
+
+
+@pytest.mark.parametrize(("text", "metres"), [("200", 200), ("200 m", 200), ("650ft", 198.12), ("650 feet", 198.12), ("-10", -10), ("1,5", 1.5)])
+def test_altitudes_as_written(text: str, metres: float) -> None:
+    assert parse_metres(text) == pytest.approx(metres)
+
+
+@pytest.mark.parametrize("text", ["", "warm", "18K", "18 F F", "18 19", "nan", "1e3", "F", "1.2.3"])
+def test_what_is_no_temperature_or_altitude_is_refused(text: str) -> None:
+    for read in (parse_celsius, parse_metres):
+        with pytest.raises(Refusal):
+            read(text)
+
+
+@pytest.mark.parametrize("celsius", [150, 68, 45.01, -20.01, -40])
+def test_an_implausible_fill_temperature_is_refused(celsius: float) -> None:
+    found = assess(RIM, TYRE, Place.of(celsius, 200), Ride.of(2400, 150))
+    assert ids(found)[0] == "fill-temperature-implausible" and "68F" in found.refusals[0].text
+
+
+@pytest.mark.parametrize("celsius", [-20, 45])
+def test_the_ends_of_the_plausible_range_are_in_it(celsius: float) -> None:
+    assert assess(RIM, Tyre.parse("28-622", "2-6 bar", approved="yes"), Place.of(celsius, 200), Ride.of(2400, 45)).status == "ok"
+
+
+def test_68_typed_for_fahrenheit_does_not_raise_the_ceiling() -> None:
+    ride = ("--fill-altitude", "200", "--ride-altitude-max", "2400", "--ride-temp-max", "45")
+    assert cli_answer(*ride, "--fill-temp", "68", code=1)["refusals"][0]["id"] == "fill-temperature-implausible"
+    fahrenheit, celsius = cli_answer(*ride, "--fill-temp", "68F"), cli_answer(*ride, "--fill-temp", "20")
+    assert fahrenheit["ceiling_pa"] == celsius["ceiling_pa"] == 431_000
+    assert cli_answer("--fill-temp", "68F", "--fill-altitude", "656ft", "--ride-altitude-max", "7874ft", "--ride-temp-max", "113F")["ceiling_pa"] == 431_000
+
+
+def test_a_fill_hotter_than_the_ride_is_asked_about_and_held_to_it() -> None:
+    found = assess(RIM, TYRE, Place.of(40, 0), Ride.of(None, 30))
+    assert ids(found) == ["fill-hotter-than-ride"] and "--ride-temp-max 40" in found.refusals[0].text
+    assert found.envelope is not None and (found.envelope.fill_ck, found.envelope.hottest_ck) == (30315, 30315)
+    assert assess(RIM, TYRE, Place.of(30, 0), Ride.of(None, 30)).status == "ok"
+    assert assess(RIM, TYRE, Place.of(40, 0), Ride.of(None, 40)).status == "ok"
+
+
+@pytest.mark.parametrize("ride", [Ride.of(None, 40), Ride.of(2000, 40), Ride.of(None, None, temp_min_c=-5)])
+def test_a_ride_temperature_asks_for_the_fills(ride: Ride) -> None:
+    found = assess(RIM, TYRE, Place.of(None, 200), ride)
+    assert ids(found)[0] == "fill-temperature-missing" and "--fill-temp" in found.refusals[0].text
+    assert assess(RIM, TYRE, Place.of(None, 200), Ride.of(1000, None)).status == "ok"
+
+
+def test_what_stands_in_for_an_unstated_fill_temperature_is_the_coldest_plausible_one() -> None:
+    unstated = assess(RIM, TYRE, Place.of(None, 200), Ride.of(2400, 45)).bound_pa
+    assert unstated == assess(RIM, TYRE, Place.of(-20, 200), Ride.of(2400, 45)).bound_pa
+    assert unstated is not None and unstated < (assess(RIM, TYRE, Place.of(-15, 200), Ride.of(2400, 45)).bound_pa or 0)
+
+
+def test_the_coldest_above_the_hottest_is_refused() -> None:
+    assert ids(assess(RIM, TYRE, Place.of(18, 0), Ride.of(None, 30, temp_min_c=31))) == ["ride-temperatures-crossed"]
+
+
+def test_a_ceiling_that_falls_under_the_tyres_minimum_in_the_cold_is_reported() -> None:
+    """5 bar at 18 °C: (5 + 1.01325) x 253.15 / 291.15 - 1.01325 = 4.2152 bar at -20 °C."""
+    cold = ("--fill-temp", "18", "--ride-temp-max", "18", "--ride-temp-min", "-20")
+    found = cli_answer(*cold)
+    assert found["envelope"]["lowest_gauge_if_filled_to_ceiling_pa"] == 421_516
+    assert "below-tyre-minimum-on-ride" not in [note["id"] for note in found["warnings"]]
+    result = CliRunner().invoke(cli, ["ceiling", *PAIR[:-3], "4.3-6 bar", *PAIR[-2:], *cold, "--json"])
+    note = next(note for note in json.loads(result.stdout)["warnings"] if note["id"] == "below-tyre-minimum-on-ride")
+    assert "4.21 bar" in note["text"] and "4.30 bar" in note["text"] and "-20.0 °C" in note["text"]
+
+
+def test_profiles_and_presets_report_a_target_that_falls_under_the_minimum(desk):  # noqa: F811
+    ends = {"front": "3.5-6 bar", "rear": "3.5-6 bar"}
+    for end, printed in ends.items():
+        desk.json("wheel", "add", f"Birch {end}", "--position", end, *PAIR[:-4], "--tyre-range", printed, "--approved", "yes")
+    cold = ("--fill-temp", "18", "--ride-temp-min", "-20")
+    made = desk.json("profile", "make", "--wheel", "birch front", "--target", "4 bar", *cold)  # 3.35 bar at -20 °C
+    assert "below-tyre-minimum-on-ride" in [note["id"] for note in made["warnings"]]
+    made = desk.json("profile", "make", "--wheel", "birch front", "--target", "4.5 bar", *cold)  # 3.78 bar
+    assert "below-tyre-minimum-on-ride" not in [note["id"] for note in made["warnings"]]
+    targets = ("--front-target", "4 bar", "--rear-target", "4.5 bar")
+    desk.json("preset", "make", "frost", "--rider", "Ida Quill", "--front", "birch front", "--rear", "birch rear", *targets, *cold, "-o", "p.json")
+    shown = desk.json("preset", "show", "p.json")
+    assert [("below-tyre-minimum-on-ride" in [n["id"] for n in shown["now"][end]["warnings"]]) for end in ends] == [True, False]
+    assert shown["preset"]["ride"]["ride_temp_min_c"] == -20
