@@ -192,3 +192,8 @@ def test_a_pointer_keeps_its_name(planted):
     plain["step"](one)
     run(text)["step"](two)
     assert one == two and text.count(" = ptr32(c[") == len({line.split(" = ")[0] for line in text.split("\n") if " = ptr32(c[" in line}) == 3
+
+
+def test_what_is_private_and_unused_is_left_out(planted):
+    _, text = planted("def _unused(a):\n    return a\n\n\ndef step(f, y):\n    return 0\n\n\ndef boot(f):\n    f[0] = 1\n")
+    assert "_unused" not in text and "def boot(f):" in text

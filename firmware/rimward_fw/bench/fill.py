@@ -7,7 +7,9 @@ board shows as the same thing), ends the test and opens the vent; it does not go
 Pressures gauge pascal, times in ticks.
 """
 
-from rimward_protocol.compat import const
+from rimward_protocol.compat import const, ptr32
+
+from rimward_fw.kernels.fill_numbers import _least, _most
 
 # Inputs y: 0 to 7, 16 and 18 as for `fill`.
 _READ = const(0)
@@ -94,7 +96,7 @@ def _begin(f, y):
     f[_CNT] = 0
     f[_LEVEL] = 0
     f[_STAGE] = 0
-    low = min(max(y[_MEAN], _LOWEST), _HIGHEST)
+    low = _least(_most(y[_MEAN], _LOWEST), _HIGHEST)
     f[_SLOW] = low << 4
     f[_SLOWER] = low << 7
     f[_LOW] = low
@@ -124,19 +126,19 @@ def _stop(f, reason):
 
 def _see(f, y):
     """The lower reading, filtered twice; what the last pulse rose after its end."""
-    low = min(max(2 * y[_MEAN] - y[_READ], _LOWEST), _HIGHEST)
+    low = _least(_most(2 * y[_MEAN] - y[_READ], _LOWEST), _HIGHEST)
     f[_SLOW] = f[_SLOW] + (((low << 4) - f[_SLOW]) >> 4)
     f[_SLOWER] = f[_SLOWER] + (((low << 7) - f[_SLOWER]) >> 7)
     f[_LOW] = f[_SLOW] >> 4
-    f[_TYRE] = max(f[_LOW], 0)
+    f[_TYRE] = _most(f[_LOW], 0)
     if y[_OUT] & 1 != 0:
-        f[_ON] = min(f[_ON] + 1, 32000)
+        f[_ON] = _least(f[_ON] + 1, 32000)
         f[_OFF] = 0
     else:
         f[_ON] = 0
-        f[_OFF] = min(f[_OFF] + 1, 32000)
+        f[_OFF] = _least(f[_OFF] + 1, 32000)
         if f[_OFF] == _SETTLE and f[_CUT] > 0:
-            f[_OVER] = min(max(f[_OVER] + ((f[_LOW] - f[_CUT] - f[_OVER]) >> 1), 0), 50_000)
+            f[_OVER] = _least(_most(f[_OVER] + ((f[_LOW] - f[_CUT] - f[_OVER]) >> 1), 0), 50_000)
     return low
 
 
@@ -152,7 +154,7 @@ def _level(f, y):
         f[_LEVEL] = y[_RETENTION]
     elif f[_LEVEL] < y[_TARGET]:
         f[_STAGE] = 3
-        f[_LEVEL] = min(f[_LEVEL] + y[_STEP], y[_TARGET])
+        f[_LEVEL] = _least(f[_LEVEL] + y[_STEP], y[_TARGET])
     else:
         f[_REASON] = 3
         _go(f, _DONE)
@@ -191,12 +193,12 @@ def _hold(f, y):
 def _air(f, y, low):
     """Short pulses towards the aim, which moves up no faster than the ramp. Returns WANT or 0."""
     top = (f[_LEVEL] + f[_OVER] + _SPARE) << 4
-    f[_AIM] = min(f[_AIM] + y[_RAMP], top, (f[_LOW] + _AHEAD + f[_OVER]) << 4)
+    f[_AIM] = _least(_least(f[_AIM] + y[_RAMP], top), (f[_LOW] + _AHEAD + f[_OVER]) << 4)
     aim = f[_AIM] >> 4
     if f[_LOW] + f[_OVER] < aim - _BEHIND_PA:
         f[_BEHIND] = f[_BEHIND] + 1
     else:
-        f[_BEHIND] = max(f[_BEHIND] - 4, 0)
+        f[_BEHIND] = _most(f[_BEHIND] - 4, 0)
     if f[_ON] != 0:
         if low + f[_OVER] < aim:
             return _WANT
@@ -232,13 +234,13 @@ def _run(f, y, low):
     return beep | _air(f, y, low)
 
 
-def step(f, y):
+def step(f: ptr32, y: ptr32) -> int:
     """One tick. `f`: state, `y`: inputs, both int32. Returns WANT, VENT and BEEP bits; never raises."""
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
         return _VENT
     low = _see(f, y)
-    f[_CNT] = min(f[_CNT] + 1, 32000)
+    f[_CNT] = _least(f[_CNT] + 1, 32000)
     s = f[_STATE]
     if y[_CAUSE] != 0:
         f[_REASON] = y[_CAUSE]

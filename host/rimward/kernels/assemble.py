@@ -24,7 +24,7 @@ ENTRY = "step"
 def assemble(module_name: str, limits: Mapping[str, int] | None = None) -> str:
     """Source of the one module that `module_name` (dotted) and the firmware modules it imports make together.
 
-    Kept as functions: `step`, and what no other function calls; all others are inlined. ValueError for what the
+    Kept as functions: `step`, and what is public and called by no other; all others are inlined. ValueError for what the
     kernels' subset does not allow, for constants that differ between modules, and for a limit that names none.
     """
     trees = gathered(module_name)
@@ -101,9 +101,9 @@ def merged(trees: Mapping[str, ast.Module], limits: Mapping[str, int]) -> dict[s
 
 
 def kept_names(functions: Mapping[str, ast.FunctionDef]) -> set[str]:
-    """`step` and the functions that no other calls."""
+    """`step` and the public functions that no other calls; what is private and unused is left out."""
     called = {n.func.id for f in functions.values() for n in ast.walk(f) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
-    return {name for name in functions if name == ENTRY or name not in called}
+    return {name for name in functions if name == ENTRY or name not in called and not name.startswith("_")}
 
 
 def compat_names(trees: Mapping[str, ast.Module]) -> list[str]:
