@@ -9,8 +9,6 @@ Pressures gauge pascal, times in ticks.
 
 from rimward_protocol.compat import const, ptr32
 
-from rimward_fw.kernels.fill_numbers import _least, _most
-
 # Inputs y: 0 to 7, 16 and 18 as for `fill`.
 _READ = const(0)
 _MEAN = const(1)
@@ -84,6 +82,16 @@ _LOWEST = const(-300_000)  # so that no filter passes 30 bits, whatever is read
 _HIGHEST = const(2_000_000)
 _GONE_PA = const(40_000)  # below this there is nothing left to lose
 _GONE_TICKS = const(250)  # the fall is recorded before the vent opens
+
+
+def _least(a, b):
+    """The smaller of two integers."""
+    return a if a < b else b
+
+
+def _most(a, b):
+    """The larger of two integers."""
+    return a if a > b else b
 
 
 def _begin(f, y):
