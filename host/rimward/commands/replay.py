@@ -7,14 +7,19 @@ from pathlib import Path
 import click
 
 from rimward.commands._port import json_option
+from rimward.commands.session_files import SESSION
 from rimward.output import console, emit_json
 
 
 @click.command()
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("file", type=SESSION)
+@click.option("--good-part", is_flag=True, help="Be content with the part of a torn or damaged record that can be read.")
 @json_option
-def command(file: Path, as_json: bool) -> None:
-    """Run a session's recorded inputs through the real guard and fill. Exit 0: the same decisions; 1: a difference, shown."""
+def command(file: Path, good_part: bool, as_json: bool) -> None:
+    """Run a session's recorded inputs through the real guard and fill.
+
+    Exit 0: the record is whole and the decisions are the same. 1: a difference, shown, or a record that is torn, cut or damaged.
+    """
     from rimward.sessions import read_session, replay
 
     log = read_session(file)
@@ -22,7 +27,7 @@ def command(file: Path, as_json: bool) -> None:
     if as_json:
         spans = [{"first_tick": tick, "ticks": ticks} for tick, ticks in result.spans]
         differences = [asdict(row) for row in result.differences]
-        emit_json({"identical": result.identical, "ticks": result.ticks, "spans": spans, "damage": log.damage, "differences": differences})
+        emit_json({"identical": result.identical, "ticks": result.ticks, "spans": spans, "whole": not log.damage, "damage": log.damage, "differences": differences})
     else:
         for tick, ticks in result.spans:
             console.print(f"full rate: ticks {tick} to {tick + ticks - 1} ({ticks * 0.002:.1f} s)")
@@ -32,5 +37,5 @@ def command(file: Path, as_json: bool) -> None:
             console.print(row.line(), markup=False)
         verdict = "the same decisions" if result.identical else "no full-rate ticks to replay" if not result.ticks else "OTHER DECISIONS"
         console.print(f"{result.ticks} ticks replayed: {verdict}.")
-    if not result.identical:
+    if not result.identical or (log.damage and not good_part):
         sys.exit(1)

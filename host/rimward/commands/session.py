@@ -7,10 +7,12 @@ from typing import Any
 
 import click
 
-from rimward.commands._port import json_option, port_option
+from rimward.commands import session_kept
+from rimward.commands._port import json_option
+from rimward.commands.session_files import SESSION
 from rimward.commands.wheel_options import new_file
 from rimward.errors import Refusal
-from rimward.output import console, emit_json, progress_console
+from rimward.output import console, emit_json
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 FORMS = ("csv", "json")
@@ -19,78 +21,11 @@ overwrite_option = click.option("--overwrite", is_flag=True, help="Replace that 
 
 @click.group()
 def command() -> None:
-    """Sessions: what an inflator recorded of a fill."""
+    """Sessions: what an inflator recorded of a fill. FILE is a session file, or the name of a kept session."""
 
 
-@command.command()
-@port_option
-@click.option("--session", "number", type=click.IntRange(min=1), metavar="N", help="Which one; else the newest.")
-@click.option("--list", "listing", is_flag=True, help="List what the inflator holds and bring nothing.")
-@click.option("-o", "--out", type=FILE, metavar="FILE", help="Where to write (default: session-INFLATOR-N.rws).")
-@overwrite_option
-@json_option
-def pull(port: str, number: int | None, listing: bool, out: Path | None, overwrite: bool, as_json: bool) -> None:
-    """Bring a session from the inflator. One that was interrupted goes on where it stopped."""
-    from rimward.link import verbs
-    from rimward.link.ports import open_client
-
-    if out is not None and not listing:
-        new_file(out, overwrite)
-    with open_client(port, reconnect_s=10.0) as client:
-        if listing:
-            show_list(verbs.list_sessions(client), as_json)
-            return
-        row = verbs.find_session(client, number or 0)
-        path = new_file(out or Path(verbs.session_file_name(client, row)), overwrite)
-        with progress_of(row["session"], row["bytes"]) as step:
-            verbs.pull_session(client, row["session"], path, step)
-    tell_pulled(path, row, as_json)
-
-
-def tell_pulled(path: Path, row: dict[str, Any], as_json: bool) -> None:
-    """What came, and whether it is whole."""
-    from rimward.sessions import read_session
-
-    damage = read_session(path).damage
-    if as_json:
-        emit_json({"file": str(path), **row, "damage": damage})
-    else:
-        state = f"read up to its damage: {damage}" if damage else "whole"
-        console.print(f"Session {row['session']}, {row['bytes']} bytes, ended by {row['cause']}: {state}. Written to {path}.", markup=False)
-
-
-def progress_of(session: int, size: int) -> Any:
-    """A progress bar on standard error; the context gives `step(have, size)`."""
-    from contextlib import contextmanager
-
-    from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn, TimeRemainingColumn
-
-    @contextmanager
-    def shown():  # type: ignore[no-untyped-def]
-        columns = (TextColumn("session {task.fields[session]}"), BarColumn(), DownloadColumn(), TimeRemainingColumn())
-        with Progress(*columns, console=progress_console, transient=True) as bar:
-            task = bar.add_task("pull", total=size, session=session)
-            yield lambda have, _size: bar.update(task, completed=have)
-
-    return shown()
-
-
-def show_list(rows: list[dict[str, Any]], as_json: bool) -> None:
-    """Stored sessions, newest first."""
-    from rich.table import Table
-
-    from rimward.sessions.facts import when_text
-
-    if as_json:
-        emit_json(rows)
-        return
-    if not rows:
-        console.print("The inflator holds no session.")
-        return
-    table = Table("session", "when", "bytes", "wheel", "ended by")
-    for row in rows:
-        table.add_row(str(row["session"]), when_text(row["unix_s"]), str(row["bytes"]), row["wheel_id"], row["cause"] if row["ended"] else "not closed")
-    console.print(table)
+for one in (session_kept.list_, session_kept.keep, session_kept.pull):
+    command.add_command(one)
 
 
 def load(path: Path) -> tuple[bytes, Any]:
@@ -102,7 +37,7 @@ def load(path: Path) -> tuple[bytes, Any]:
 
 
 @command.command()
-@click.argument("file", type=FILE)
+@click.argument("file", type=SESSION)
 @json_option
 def show(file: Path, as_json: bool) -> None:
     """Show a session: wheel, limits, how it ended and why, events, which stretches replay, damage."""
@@ -149,7 +84,7 @@ def print_events(events: list[dict[str, Any]]) -> None:
 
 
 @command.command("export")
-@click.argument("file", type=FILE)
+@click.argument("file", type=SESSION)
 @click.option("-o", "--out", type=FILE, metavar="FILE", help="Where to write; .json or .csv. Else standard output.")
 @click.option("--format", "form", type=click.Choice(FORMS), help="Needed where the file name does not say; csv on standard output.")
 @click.option("--every-tick", is_flag=True, help="Every 2 ms of the full-rate stretches, not every fifth of them.")
@@ -188,7 +123,7 @@ VERDICTS = {
 
 
 @command.command()
-@click.argument("file", type=FILE)
+@click.argument("file", type=SESSION)
 @json_option
 def verify(file: Path, as_json: bool) -> None:
     """Verify that a session is whole and unedited, with the workshop key. Exit 0: it is; 1: it is not, or nothing shows it."""

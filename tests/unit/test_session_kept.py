@@ -1,0 +1,77 @@
+"""Sessions on this computer: pulling keeps, files are taken in, the list finds them, a torn record does not replay as whole."""
+
+import json
+import lzma
+from pathlib import Path
+
+import pytest
+from rimward.report.archive import Archive
+
+from tests.unit.linkbench import Inflator, Shop
+from tests.unit.shopdesk import desk  # noqa: F401
+
+RECORDS = Path(__file__).parents[1] / "sessions" / "records"
+
+
+@pytest.fixture
+def fill(tmp_path):
+    path = tmp_path / "fill.rws"
+    path.write_bytes(lzma.decompress((RECORDS / "above-target.rws.xz").read_bytes()))
+    return path
+
+
+def test_files_are_kept_once_listed_and_named_instead_of_a_path(desk, fill):  # noqa: F811
+    (row,) = desk.json("session", "keep", fill, "--by", "Ida Quill")["kept"]
+    assert desk.json("session", "keep", fill)["kept"][0]["name"] == row["name"]
+    (listed,) = desk.json("session", "list")["sessions"]
+    assert listed["name"] == row["name"] and listed["who"] == "Ida Quill"
+    assert desk("session", "list") == 0 and row["name"] in desk.out and "Ida Quill" in desk.out
+    assert desk.json("session", "list", listed["label"].split()[0])["sessions"] == [listed]
+    assert desk.json("session", "list", "--wheel", listed["wheel_id"])["sessions"] == [listed]
+    assert desk.json("session", "list", "nosuchword")["sessions"] == [] and desk.json("session", "list", "--from", "2099-01-01")["sessions"] == []
+    assert desk.json("session", "show", row["name"])["figures"] == desk.json("session", "show", fill)["figures"]
+    assert desk.json("replay", row["name"])["whole"]
+
+
+def test_a_file_that_is_no_session_is_not_kept(desk, tmp_path):  # noqa: F811
+    (tmp_path / "notes.rws").write_text("nothing")
+    assert desk("session", "keep", "notes.rws") == 1 and "notes.rws: This file is not a session" in desk.err
+    assert desk.json("session", "list")["sessions"] == []
+
+
+def test_a_torn_or_damaged_record_ends_with_1_unless_the_good_part_is_asked_for(desk, fill, tmp_path):  # noqa: F811
+    whole = fill.read_bytes()
+    assert desk("replay", fill) == 0
+    for name, data in (("torn.rws", whole[: len(whole) * 3 // 4]), ("edited.rws", whole[:-100] + bytes([whole[-100] ^ 1]) + whole[-99:])):
+        (tmp_path / name).write_bytes(data)
+        assert desk("replay", name, "--json") == 1
+        told = json.loads(desk.out)
+        assert told["identical"] and not told["whole"] and told["damage"]
+        assert desk("replay", name, "--good-part") == 0
+
+
+def test_what_is_pulled_is_kept_with_who_filled(tmp_path):
+    shop = Shop(tmp_path)
+    shop.env["RIMWARD_USER"] = "Maren Holt"
+    inflator = Inflator(shop, "--interpreter", "cpython")
+    try:
+        inflator.choose(bytes(8))
+        inflator.answer()
+        inflator.wait(lambda status: status["ceiling_pa"] > 0)
+        inflator.say("hold")
+        inflator.wait(lambda status: status["reading_pa"] > 60000)
+        inflator.say("let-go")
+        inflator.choose(bytes(8))
+        told = shop.json("session", "pull")
+        assert Path(told["file"]).read_bytes() and told["damage"] == ""
+        everything = shop.json("session", "pull", "--all")["brought"]
+        assert all(row["name"] != told["name"] for row in everything)
+        assert shop.json("session", "pull", "--all")["brought"] == []
+    finally:
+        inflator.close()
+    kept = shop.json("session", "list")["sessions"]
+    assert {row["name"] for row in kept} == {told["name"], *(row["name"] for row in everything)}
+    assert {row["who"] for row in kept} == {"Maren Holt"}
+    folder = shop.folder / "data" / "sessions"
+    assert sorted(p.name for p in folder.glob("*.rws")) == sorted(f"{row['name']}.rws" for row in kept)
+    assert Archive(folder).find() and not list(folder.glob(".*part")) and not list(shop.folder.glob("*.rws"))
