@@ -11,6 +11,8 @@ from rimward.ceiling.standards import measuring_rim_mm
 
 WELL_L = 0.2  # estimate for a 622 mm rim: 0.1 to 0.2 L; the larger one is the safe side for `high`
 WELL_BEAD_SEAT_MM = 622
+CASING_MM = 1.0  # of a light tyre's sidewall: estimate; treads and heavy casings are thicker
+TUBE_MM = 0.6  # of a common butyl tube stretched into its tyre: estimate, some 115 g of rubber in a 28-622
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,19 @@ def volumes(width_mm: float, bead_seat_mm: float, rim_inner_mm: float | None = N
     inner = rim_inner_mm if rim_inner_mm is not None else min(measuring_rim_mm(width_mm), width_mm * 0.9)
     torus = torus_l(width_mm, bead_seat_mm)
     return Volumes(chord_l(width_mm, bead_seat_mm, inner), torus, torus + WELL_L * bead_seat_mm / WELL_BEAD_SEAT_MM)
+
+
+def least_inside(width_mm: float, bead_seat_mm: float, rim_inner_mm: float | None = None, *, tube: bool = True) -> Volumes:
+    """As `volumes`, but the low value is the least that gas can have: casing and, with `tube`, the tube's wall are taken off.
+
+    The section width is an outside width, so 1 mm of casing takes 16 to 20 % off a road tyre's low volume. For what is let in by weight,
+    such as a cartridge; an air budget counts with `volumes`. Raises ValueError where nothing is left.
+    """
+    wall = CASING_MM + (TUBE_MM if tube else 0.0)
+    outside = volumes(width_mm, bead_seat_mm, rim_inner_mm)
+    inner = rim_inner_mm if rim_inner_mm is not None else min(measuring_rim_mm(width_mm), width_mm * 0.9)
+    hollow = width_mm - 2 * wall
+    return Volumes(chord_l(hollow, bead_seat_mm, min(inner, hollow * 0.99)), outside.nominal_l, outside.high_l)
 
 
 def stated(volume_l: float) -> Volumes:

@@ -4,7 +4,8 @@ import math
 from dataclasses import dataclass
 
 from rimward.atmosphere import ambient_pa
-from rimward.cartridge.gas import CO2_G_PER_MOL, VALID_TO_PA, air_mol, ideal_pressure_pa, pressure_pa, saturation_pa
+from rimward.cartridge.gas import CO2_G_PER_MOL, VALID_TO_PA, air_mol, ideal_pressure_pa, is_liquid, pressure_pa
+from rimward.units import exceeds
 from rimward.volume import Volumes
 
 STARTS = ("seated", "flat-tube")
@@ -25,6 +26,7 @@ class Charge:
     temp_c: float = 20.0
     altitude_m: float = 0.0
     ride_temp_max_c: float | None = None
+    ride_altitude_max_m: float | None = None
 
     def __post_init__(self) -> None:
         if self.start not in STARTS:
@@ -36,6 +38,11 @@ class Charge:
     def ambient_pa(self) -> float:
         """Absolute ambient pressure, pascal."""
         return ambient_pa(self.altitude_m)
+
+    @property
+    def top_m(self) -> float:
+        """The highest of ride and place, metres."""
+        return max(self.altitude_m, self.ride_altitude_max_m if self.ride_altitude_max_m is not None else self.altitude_m)
 
     @property
     def hottest_c(self) -> float:
@@ -55,7 +62,7 @@ class State:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the charge leaves, gauge pascal. `over_ceiling` and `largest_grams` are None without a ceiling."""
+    """What the charge leaves, gauge pascal; `hottest` is at the ride's hottest and highest. Without a limit the last figures are None."""
 
     just_after: State
     just_after_band_pa: tuple[float, float]
@@ -68,30 +75,34 @@ class Outcome:
     past_validity: bool
 
 
-def charge_tyre(charge: Charge, ceiling_pa: int | None = None) -> Outcome:
-    """The states of a charge, held against a ceiling (gauge pascal) at the hottest and the low volume."""
-    hottest = _state(charge, charge.hottest_c)
+def charge_tyre(charge: Charge, limit_pa: int | None = None, *, ceiling_pa: int | None = None) -> Outcome:
+    """The states of a charge, at the low volume held against a limit (gauge pascal) at the hottest and highest of the ride.
+
+    With `ceiling_pa`, what the limits allow a fill to be where the tyre settles, the settled state is held against that too.
+    """
+    hottest = _state(charge, charge.hottest_c, charge.top_m)
+    settled = _state(charge, charge.temp_c)
     cold = [min(t, charge.temp_c) for t in (JUST_AFTER_C, *JUST_AFTER_BAND_C)]
     low_m3 = charge.volumes.low_l / 1000
+    over = None if limit_pa is None else _over(charge, charge.grams, limit_pa, ceiling_pa)
     return Outcome(
         just_after=_state(charge, cold[0]),
         just_after_band_pa=(_gauge(charge, charge.grams, low_m3, cold[1]), _gauge(charge, charge.grams, low_m3, cold[2])),
-        settled=_state(charge, charge.temp_c),
+        settled=settled,
         hottest=hottest,
         ideal_pa=_ideal(charge, low_m3),
-        over_ceiling=None if ceiling_pa is None else hottest.low_volume_pa > ceiling_pa,
-        largest_grams=None if ceiling_pa is None else largest_grams(charge, ceiling_pa),
-        may_be_liquid=_co2_alone(charge, low_m3, cold[1]) > saturation_pa(cold[1] + ZERO_C_K),
-        past_validity=hottest.low_volume_pa + charge.ambient_pa > VALID_TO_PA,
+        over_ceiling=over,
+        largest_grams=None if limit_pa is None else largest_grams(charge, limit_pa, ceiling_pa),
+        may_be_liquid=is_liquid(charge.grams / CO2_G_PER_MOL, low_m3, cold[1] + ZERO_C_K),
+        past_validity=max(hottest.low_volume_pa, settled.low_volume_pa) + charge.ambient_pa > VALID_TO_PA,
     )
 
 
-def largest_grams(charge: Charge, ceiling_pa: int) -> float:
-    """The most CO2, grams rounded down to 0.01, that stays at or under a ceiling at the hottest and the low volume."""
-    volume = charge.volumes.low_l / 1000
+def largest_grams(charge: Charge, limit_pa: int, ceiling_pa: int | None = None) -> float:
+    """The most CO2, grams rounded down to 0.01, that stays at or under limit and ceiling at the low volume (see `charge_tyre`)."""
 
     def over(grams: float) -> bool:
-        return _gauge(charge, grams, volume, charge.hottest_c) > ceiling_pa
+        return _over(charge, grams, limit_pa, ceiling_pa)
 
     low, high = 0.0, 1.0
     if over(low):
@@ -104,24 +115,28 @@ def largest_grams(charge: Charge, ceiling_pa: int) -> float:
     return math.floor(low * 100) / 100
 
 
-def _state(charge: Charge, temp_c: float) -> State:
+def _over(charge: Charge, grams: float, limit_pa: int, ceiling_pa: int | None) -> bool:
+    volume = charge.volumes.low_l / 1000
+    hot = exceeds(_gauge(charge, grams, volume, charge.hottest_c, charge.top_m), limit_pa)
+    return hot or (ceiling_pa is not None and exceeds(_gauge(charge, grams, volume, charge.temp_c), ceiling_pa))
+
+
+def _state(charge: Charge, temp_c: float, altitude_m: float | None = None) -> State:
     v = charge.volumes
-    return State(temp_c, *(_gauge(charge, charge.grams, litres / 1000, temp_c) for litres in (v.low_l, v.nominal_l, v.high_l)))
+    return State(temp_c, *(_gauge(charge, charge.grams, litres / 1000, temp_c, altitude_m) for litres in (v.low_l, v.nominal_l, v.high_l)))
 
 
 def _air(charge: Charge, volume_m3: float) -> float:
     return air_mol(charge.ambient_pa + charge.start_pa, volume_m3, charge.temp_c + ZERO_C_K) if charge.start == "seated" else 0.0
 
 
-def _gauge(charge: Charge, grams: float, volume_m3: float, temp_c: float) -> float:
-    return pressure_pa(grams / CO2_G_PER_MOL, _air(charge, volume_m3), volume_m3, temp_c + ZERO_C_K) - charge.ambient_pa
+def _gauge(charge: Charge, grams: float, volume_m3: float, temp_c: float, altitude_m: float | None = None) -> float:
+    """Gauge pascal; a tyre that holds less than the ambient air collapses, it reads 0 and never less."""
+    ambient = charge.ambient_pa if altitude_m is None else ambient_pa(altitude_m)
+    return max(0.0, pressure_pa(grams / CO2_G_PER_MOL, _air(charge, volume_m3), volume_m3, temp_c + ZERO_C_K) - ambient)
 
 
 def _ideal(charge: Charge, volume_m3: float) -> float:
     kelvin = charge.temp_c + ZERO_C_K
     air = (charge.ambient_pa + charge.start_pa) * volume_m3 / (8.31446261815324 * kelvin) if charge.start == "seated" else 0.0
-    return ideal_pressure_pa(charge.grams / CO2_G_PER_MOL, air, volume_m3, kelvin) - charge.ambient_pa
-
-
-def _co2_alone(charge: Charge, volume_m3: float, temp_c: float) -> float:
-    return pressure_pa(charge.grams / CO2_G_PER_MOL, 0.0, volume_m3, temp_c + ZERO_C_K)
+    return max(0.0, ideal_pressure_pa(charge.grams / CO2_G_PER_MOL, air, volume_m3, kelvin) - charge.ambient_pa)

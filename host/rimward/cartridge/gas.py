@@ -1,6 +1,7 @@
 """Carbon dioxide and air in a rigid volume: a virial equation of state with second and third coefficients, mixed.
 
-Coefficients are from correlations that were not fitted to the library the tests compare with. Good within 1 % up to 15 bar absolute.
+Coefficients are from correlations that were not fitted to the library the tests compare with. Good within 1 % up to 15 bar absolute. Where
+so much CO2 is in so little volume that part of it is liquid, the pressure is its vapour pressure plus that of the air.
 """
 
 import math
@@ -9,6 +10,7 @@ from functools import cache
 
 R = 8.31446261815324  # J/(mol K)
 CO2_G_PER_MOL = 44.0095
+CO2_CRITICAL_KG_M3 = 467.6
 VALID_TO_PA = 1_500_000  # absolute
 
 
@@ -76,10 +78,12 @@ def _coefficients(kelvin: float) -> tuple[float, float, float, float, float]:
 
 
 def pressure_pa(co2_mol: float, air_mol: float, volume_m3: float, kelvin: float) -> float:
-    """Absolute pressure in pascal of CO2 and air, all as gas, in a rigid volume."""
+    """Absolute pressure in pascal of CO2 and air in a rigid volume; with liquid CO2 present, its vapour pressure and the air's."""
     total = co2_mol + air_mol
     if total <= 0:
         return 0.0
+    if is_liquid(co2_mol, volume_m3, kelvin):
+        return saturation_pa(kelvin) + ideal_pressure_pa(0.0, air_mol, volume_m3, kelvin)
     b_co2, b_mixed, b_air, c_co2, c_air = _coefficients(kelvin)
     x, y, density = co2_mol / total, air_mol / total, total / volume_m3
     b = x * x * b_co2 + 2 * x * y * b_mixed + y * y * b_air
@@ -105,3 +109,17 @@ def saturation_pa(kelvin: float) -> float:
         return CO2.pc
     t = 1 - kelvin / CO2.tc
     return CO2.pc * math.exp(CO2.tc / kelvin * (-7.0602087 * t + 1.9391218 * t**1.5 - 1.6463597 * t**2 - 3.2995634 * t**4))
+
+
+def vapour_mol_m3(kelvin: float) -> float:
+    """Density of saturated CO2 vapour, mol/m3 (Span and Wagner's auxiliary equation); infinite from the critical temperature on."""
+    if kelvin >= CO2.tc:
+        return math.inf
+    t = 1 - kelvin / CO2.tc
+    rows = ((-1.7074879, 0.340), (-0.82274670, 1 / 2), (-4.6008549, 1.0), (-10.111178, 7 / 3), (-29.742252, 14 / 3))
+    return CO2_CRITICAL_KG_M3 / CO2_G_PER_MOL * 1000 * math.exp(sum(a * t**power for a, power in rows))
+
+
+def is_liquid(co2_mol: float, volume_m3: float, kelvin: float) -> bool:
+    """Whether part of the CO2 is liquid: more than its saturated vapour can hold in this volume, whatever else is in it."""
+    return co2_mol > vapour_mol_m3(kelvin) * volume_m3

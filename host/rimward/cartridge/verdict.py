@@ -5,23 +5,33 @@ from dataclasses import dataclass
 from typing import Any
 
 from rimward.cartridge.charge import OVERNIGHT_LOSS_PERCENT, Charge, Outcome, State, charge_tyre
-from rimward.ceiling import Assessment, Note, Place, Rim, Tyre, assess
-from rimward.units import show_limit, show_reading
-from rimward.volume import Volumes, stated, volumes
+from rimward.ceiling import Assessment, Note, Place, Ride, Rim, Tyre, assess
+from rimward.ceiling.places import place_refusals
+from rimward.units import celsius, floor_kpa, show_limit, show_reading
+from rimward.volume import Volumes, least_inside, stated
 
 # A pair refused for one of these cannot hold a cartridge at all; any other refusal of the pair is passed on as a warning, so that the
 # danger of the gas is still computed and shown.
-FATAL = {"bead-seat-mismatch", "bead-seat-unknown", "tyre-not-wider-than-rim", "pressure-implausible", "minimum-above-maximum"}
+FATAL = {
+    "bead-seat-mismatch",
+    "bead-seat-unknown",
+    "tyre-not-wider-than-rim",
+    "pressure-implausible",
+    "minimum-above-maximum",
+    "fill-temperature-implausible",
+    "fill-hotter-than-ride",
+}
 LOSS_ADVICE = "Carbon dioxide leaks through rubber much faster than air: refill with air."
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What went in and what came out; `outcome` is None when refused."""
+    """What went in and what came out; `outcome` is None when refused. `ceiling_pa` is the wheel's for a fill where the tyre settles."""
 
     charge: Charge | None
     outcome: Outcome | None
     ceiling_pa: int | None
+    limit_pa: int | None
     refusals: tuple[Note, ...]
     warnings: tuple[Note, ...]
 
@@ -37,17 +47,20 @@ def judge(
     start_pa: int = 0,
     temp_c: float = 20.0,
     altitude_m: float = 0.0,
-    ride_temp_max_c: float | None = None,
+    ride: Ride | None = None,
 ) -> Verdict:
     """The verdict on `grams` of CO2 in all. `refusals` are what could already not be read; with any there is no outcome."""
-    found = assess(rim, tyre, Place.of(temp_c, altitude_m)) if rim and tyre else None
-    fatal = [*refusals, *_fatal(found, tyre, volume_l)]
+    ride, place = ride or Ride(), Place.of(temp_c, altitude_m)
+    found = assess(rim, tyre, place, ride) if rim and tyre else None
+    fatal = [*refusals, *_fatal(found, tyre, volume_l), *([] if found else [n for n in place_refusals(place, ride) if n.id in FATAL])]
     if fatal:
-        return Verdict(None, None, None, tuple(fatal), ())
-    charge = Charge(grams, _volumes(tyre, rim, volume_l), start, start_pa, temp_c, altitude_m, ride_temp_max_c)
+        return Verdict(None, None, None, None, tuple(fatal), ())
+    hottest_c = None if ride.temp_max_ck is None else celsius(ride.temp_max_ck)
+    charge = Charge(grams, _volumes(tyre, rim, volume_l), start, start_pa, temp_c, altitude_m, hottest_c, ride.altitude_max_m)
     ceiling = found.bound_pa if found else None
-    outcome = charge_tyre(charge, ceiling)
-    return Verdict(charge, outcome, ceiling, (), tuple(_warnings(outcome, charge, ceiling, found)))
+    limit = floor_kpa(found.limit_pa) if found and found.limit_pa is not None else None
+    outcome = charge_tyre(charge, limit, ceiling_pa=ceiling)
+    return Verdict(charge, outcome, ceiling, limit, (), tuple(_warnings(outcome, charge, ceiling, limit, found)))
 
 
 def answer(verdict: Verdict) -> dict[str, Any]:
@@ -60,6 +73,7 @@ def answer(verdict: Verdict) -> dict[str, Any]:
         "ideal_gauge_pa": round(out.ideal_pa) if out else None,
         "states": _states(out) if out else None,
         "ceiling_pa": verdict.ceiling_pa,
+        "limit_pa": verdict.limit_pa,
         "over_ceiling": out.over_ceiling if out else None,
         "largest_grams_within_ceiling": out.largest_grams if out else None,
         "grams": charge.grams if charge else None,
@@ -76,12 +90,12 @@ def sentences(verdict: Verdict) -> Iterator[str]:
     for note in verdict.refusals:
         yield f"REFUSED   {note.id}: {note.text}"
     if verdict.outcome and verdict.charge:
-        yield from _outcome_lines(verdict.outcome, verdict.charge, verdict.ceiling_pa)
+        yield from _outcome_lines(verdict.outcome, verdict.charge, verdict.ceiling_pa, verdict.limit_pa)
     for note in verdict.warnings:
         yield f"warning   {note.id}: {note.text}"
 
 
-def _outcome_lines(out: Outcome, charge: Charge, ceiling: int | None) -> Iterator[str]:
+def _outcome_lines(out: Outcome, charge: Charge, ceiling: int | None, limit: int | None) -> Iterator[str]:
     v = charge.volumes
     yield f"volume    {v.low_l:.2f} L used (lowest); nominal {v.nominal_l:.2f} L, highest {v.high_l:.2f} L"
     cold, warm = out.just_after_band_pa
@@ -89,13 +103,13 @@ def _outcome_lines(out: Outcome, charge: Charge, ceiling: int | None) -> Iterato
     yield f"at first  {show_reading(first.low_volume_pa, ceiling)} gauge with the gas at {first.temp_c:.0f} °C, cold from the cartridge"
     yield f"          (from {show_reading(cold)} to {show_reading(warm)} for a gas of -20 to 0 °C)"
     yield f"settled   {show_reading(out.settled.low_volume_pa, ceiling)} gauge at {out.settled.temp_c:.0f} °C"
-    yield f"hottest   {show_reading(out.hottest.low_volume_pa, ceiling)} gauge at {out.hottest.temp_c:.0f} °C"
+    yield f"hottest   {show_reading(out.hottest.low_volume_pa, limit)} gauge at {out.hottest.temp_c:.0f} °C and {charge.top_m:.0f} m"
     ideal, roomy = show_reading(out.ideal_pa), show_reading(out.settled.high_volume_pa)
     yield f"          (an ideal gas would settle at {ideal}; the largest volume at {roomy})"
-    if ceiling is None:
+    if ceiling is None or limit is None:
         yield "ceiling   not known: give --rim and the pressures marked on rim and tyre"
     else:
-        yield f"ceiling   {show_limit(ceiling)} gauge; at most {out.largest_grams} g keep within it"
+        yield f"ceiling   {show_limit(ceiling)} gauge where it settles, limit {show_limit(limit)} on the ride; at most {out.largest_grams} g keep within both"
         yield "OVER THE CEILING: do not use this cartridge on this wheel." if out.over_ceiling else "within the ceiling"
     low, high = OVERNIGHT_LOSS_PERCENT
     yield f"overnight estimate: {low} to {high} % of the gauge pressure is lost. {LOSS_ADVICE}"
@@ -119,16 +133,17 @@ def _state(state: State) -> dict[str, Any]:
     }
 
 
-def _warnings(out: Outcome, charge: Charge, ceiling: int | None, found: Assessment | None) -> Iterator[Note]:
-    if out.over_ceiling and ceiling is not None:
+def _warnings(out: Outcome, charge: Charge, ceiling: int | None, limit: int | None, found: Assessment | None) -> Iterator[Note]:
+    if out.over_ceiling and ceiling is not None and limit is not None:
         yield Note(
             "over-ceiling",
-            f"This reads {show_reading(out.hottest.low_volume_pa, ceiling)} at {out.hottest.temp_c:.0f} °C, "
-            f"above the ceiling {show_limit(ceiling)}. Do not use it on this wheel.",
+            f"This settles at {show_reading(out.settled.low_volume_pa, ceiling)} with a ceiling of {show_limit(ceiling)}, and reads "
+            f"{show_reading(out.hottest.low_volume_pa, limit)} at {out.hottest.temp_c:.0f} °C and {charge.top_m:.0f} m with a limit of "
+            f"{show_limit(limit)}. Do not use it on this wheel.",
         )
     if out.may_be_liquid:
         yield Note(
-            "may-be-liquid", "So much carbon dioxide in so little volume may be liquid when cold; the computed pressures do not hold."
+            "may-be-liquid", "So much carbon dioxide in so little volume is partly liquid when cold; the pressure rises long after, as it warms."
         )
     if out.past_validity:
         yield Note("past-validity", "Above 15 bar absolute the gas model is not checked.")
@@ -156,4 +171,4 @@ def _volumes(tyre: Tyre | None, rim: Rim | None, volume_l: float | None) -> Volu
     if volume_l:
         return stated(volume_l)
     assert tyre is not None and tyre.bead_seat_mm is not None
-    return volumes(tyre.width_mm, tyre.bead_seat_mm, rim.inner_mm if rim else None)
+    return least_inside(tyre.width_mm, tyre.bead_seat_mm, rim.inner_mm if rim else None, tube=tyre.air != "tubeless")

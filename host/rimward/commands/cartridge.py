@@ -5,7 +5,7 @@ from typing import Any
 import click
 
 from rimward.ceiling import Note, Rim
-from rimward.commands.ceiling import ALTITUDE, TEMPERATURE, FiniteRange, attempt, json_option, pair_options, read_tyre
+from rimward.commands.ceiling import ALTITUDE, TEMPERATURE, FiniteRange, attempt, json_option, pair_options, read_ride, read_tyre
 from rimward.output import console, emit_json
 from rimward.units import parse_pressure
 
@@ -27,17 +27,20 @@ from rimward.units import parse_pressure
     help="seated: full of air, the safe side. flat-tube: a collapsed tube with none.",
 )
 @click.option("--start-pressure", metavar="PRESSURE", help="Gauge pressure already in a seated tyre.")
-@click.option("--temp", type=TEMPERATURE, default=20.0, show_default=True, metavar="C", help="Temperature at which the tyre settles.")
-@click.option("--altitude", type=ALTITUDE, default=0.0, show_default=True, metavar="M", help="Altitude of the fill.")
-@click.option("--ride-temp-max", type=TEMPERATURE, metavar="C", help="Highest temperature the tyre can reach on the ride.")
+@click.option("--temp", type=TEMPERATURE, default=20.0, show_default=True, metavar="TEMP", help="Temperature at which the tyre settles.")
+@click.option("--altitude", type=ALTITUDE, default=0.0, show_default=True, metavar="ALTITUDE", help="Altitude of the fill.")
+@click.option("--ride-temp-max", type=TEMPERATURE, metavar="TEMP", help="Highest temperature the tyre can reach on the ride.")
+@click.option("--ride-altitude-max", type=ALTITUDE, metavar="ALTITUDE", help="Highest altitude of the ride.")
+@click.option("--ride-route", type=click.Path(dir_okay=False), metavar="FILE.gpx", help="Take the highest altitude from a route, plus 50 m.")
 @json_option
 def command(as_json: bool, **given: Any) -> None:
     """Say what a CO2 cartridge leaves in a tyre, with the gas as it really behaves.
 
-    Held against the ceiling at the hottest of the ride and the lowest volume the tyre may have.
+    Held against the wheel's ceiling for this ride where the tyre settles, and against its limit at the hottest and highest of the ride, both at
+    the least volume inside casing and tube.
     Exit code 0: computed (read `over_ceiling`). 1: refused. 2: wrong usage.
 
-    Example: rimward cartridge --grams 16 --tyre 28-622 --rim 622x23TSS --temp 20
+    Example: rimward cartridge --grams 8 --tyre 28-622 --air tubeless --rim 622x23TSS --approved yes --temp 20 --ride-temp-max 40
     """
     if not given["tyre"] and not given["volume_l"]:
         raise click.UsageError("Give --tyre, or --volume-l with a measured volume.")
@@ -51,6 +54,7 @@ def command(as_json: bool, **given: Any) -> None:
     tyre = attempt(notes, lambda: read_tyre(given)) if given["tyre"] else None
     rim = attempt(notes, lambda: Rim.parse(given["rim"], given["rim_max"])) if given["rim"] else None
     start_pa = attempt(notes, lambda: parse_pressure(given["start_pressure"], up=True)) if given["start_pressure"] else 0
+    ride = attempt(notes, lambda: read_ride(given | {"ride_temp_min": None}))
     verdict = judge(
         given["grams"] * given["count"],
         rim,
@@ -61,7 +65,7 @@ def command(as_json: bool, **given: Any) -> None:
         start_pa=start_pa or 0,
         temp_c=given["temp"],
         altitude_m=given["altitude"],
-        ride_temp_max_c=given["ride_temp_max"],
+        ride=ride,
     )
     if as_json:
         emit_json(answer(verdict))

@@ -12,6 +12,7 @@ from starlette.routing import Route
 
 from rimward.ceiling import Note, Place, Ride, Rim, Tyre
 from rimward.ceiling.wording import CAUTION, arithmetic, chain
+from rimward.conditions import parse_celsius
 from rimward.errors import Refusal
 from rimward.register.fields import ENTERED
 from rimward.ride.readings import reading
@@ -124,8 +125,8 @@ async def cartridge(request: Request) -> Response:
     try:
         rim, tyre = ask.pair(form)
         given["grams"] = ask.number(form, "grams", 1, 1000, "Gas in one cartridge")
-        given["count"] = ask.number(form, "count", 1, 50, "Cartridges")
-        given["temp"] = ask.number(form, "settle_temp", *ask.TEMP_C, "Where it settles")
+        given["count"] = ask.whole(form, "count", 1, 50, "Cartridges")
+        given["temp"] = ask.number(form, "settle_temp", *ask.TEMP_C, "Where it settles", parse_celsius)
         place, ride = ask.conditions(form)
         if given["grams"] is None:
             raise Refusal("No gas is given.", "Read the grams on the cartridge.")
@@ -135,7 +136,7 @@ async def cartridge(request: Request) -> Response:
     start = "flat-tube" if ask.text(form, "start") == "flat-tube" else "seated"
     verdict = judge(
         (given["grams"] or 0.0) * int(given["count"] or 1), rim, tyre, notes, start=start, temp_c=20.0 if given["temp"] is None else given["temp"],
-        altitude_m=place.altitude_m, ride_temp_max_c=None if ride.temp_max_ck is None else celsius(ride.temp_max_ck),
+        altitude_m=place.altitude_m, ride=ride,
     )  # fmt: skip
     lines = [(line[:HEAD].strip(), line[HEAD:].strip()) if line[:3] != "OVE" and line[:6] != "within" else ("", line) for line in sentences(verdict)]
     return HTMLResponse(held.piece("_cartridge.html", verdict=verdict, lines=lines, refusal="", caution=CAUTION))
