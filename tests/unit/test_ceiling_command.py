@@ -49,6 +49,18 @@ def test_people_see_every_step_in_both_units_with_the_arithmetic() -> None:
     assert "CEILING   4.27 bar (61.9 psi) gauge" in text and "eye protection" in text
 
 
+def test_a_step_is_named_after_what_it_is() -> None:
+    """72.5 psi is 499.87 kPa, the ceiling 499 kPa: no ride takes that, rounding does."""
+    unstated = run(*PAIR, "--rim-max", "72.5 psi").stdout
+    assert "limit 72.5 psi → rounded down −0.2 → ceiling 72.3" in unstated and "→ ride" not in unstated
+    assert "limit 4.99 bar → rounded down −0.00" not in unstated
+    assert "limit 5.00 bar → ceiling 5.00" in run(*PAIR, "--rim-max", "5 bar").stdout
+    stated = run(*PAIR, "--rim-max", "5 bar", "--fill-temp", "18", "--ride-temp-max", "18").stdout
+    assert "limit 5.00 bar → ride −0.00 → ceiling 5.00" in stated
+    warm = run(*PAIR, "--rim-max", "72.5 psi", "--fill-temp", "20", "--ride-temp-max", "21", "--limit-at-fill-only").stdout
+    assert "limit 72.5 psi → rounded down −0.2 → ceiling 72.3" in warm
+
+
 def test_the_stop_reading_of_an_inflator(tmp_path: Path) -> None:
     file = tmp_path / "inflator.json"
     file.write_text(json.dumps({"name": "bench one", "guard": "0.10 bar"}), encoding="utf-8")

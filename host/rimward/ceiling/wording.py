@@ -1,6 +1,6 @@
 """The answer for people: each step of limit, ride, ceiling, inflator and stop reading, in bar and in psi."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from rimward.ceiling.model import Assessment, Envelope
 from rimward.units import bar_down, celsius, psi_down, show_limit, show_minimum, show_reading
@@ -12,17 +12,31 @@ CAUTION = (
 
 
 def chain(found: Assessment) -> list[str]:
-    """`limit 5.00 bar → ride −0.73 → ceiling 4.27 → this inflator −0.10 → stops at 4.17`, once in bar and once in psi."""
+    """`limit 5.00 bar → ride −0.73 → ceiling 4.27 → this inflator −0.10 → stops at 4.17`, once in bar and once in psi.
+
+    What the ride takes holds the rounding to 1 kPa with it. Where the ride takes nothing the rounding is named by itself.
+    """
     if found.ceiling_pa is None or found.limit_pa is None:
         return []
     return [_chain(found, "bar", bar_down, 2), _chain(found, "psi", psi_down, 1)]
 
 
-def _chain(found: Assessment, unit: str, show, digits: int) -> str:  # type: ignore[no-untyped-def]
-    def less(upper: int | None, lower: int | None) -> str:
+def _chain(found: Assessment, unit: str, show: Callable[[int], str], digits: int) -> str:
+    assert found.ceiling_pa is not None and found.limit_pa is not None
+
+    def less(upper: int, lower: int) -> str:
         return f"−{float(show(upper)) - float(show(lower)):.{digits}f}"
 
-    steps = [f"limit {show(found.limit_pa)} {unit}", f"ride {less(found.limit_pa, found.ceiling_pa)}", f"ceiling {show(found.ceiling_pa)}"]
+    steps = [f"limit {show(found.limit_pa)} {unit}"]
+    e = found.envelope
+    if e is not None and found.held_on == "ride" and _changes(e):
+        steps.append(f"ride {less(found.limit_pa, found.ceiling_pa)}")
+    else:
+        if found.ride_stated and found.held_on == "ride":
+            steps.append(f"ride −{0:.{digits}f}")
+        if show(found.limit_pa) != show(found.ceiling_pa):
+            steps.append(f"rounded down {less(found.limit_pa, found.ceiling_pa)}")
+    steps.append(f"ceiling {show(found.ceiling_pa)}")
     if found.stop_reading_pa is not None:
         steps += [f"this inflator {less(found.ceiling_pa, found.stop_reading_pa)}", f"stops at {show(found.stop_reading_pa)}"]
     return " → ".join(steps)

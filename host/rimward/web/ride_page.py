@@ -10,20 +10,20 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from rimward.ceiling import Note, Place, Ride, Rim, Tyre
+from rimward.atmosphere import HIGHEST_M
+from rimward.ceiling import Assessment, Note, Place, Ride, Rim, Tyre
 from rimward.ceiling.wording import CAUTION, arithmetic, chain
 from rimward.conditions import parse_celsius
 from rimward.errors import Refusal
 from rimward.register.fields import ENTERED
 from rimward.ride.readings import reading
 from rimward.ride.route import highest_point_m
-from rimward.units import celsius, exceeds, parse_pressure, show_limit, show_reading
+from rimward.units import celsius, exceeds, parse_pressure, show_limit, show_minimum, show_reading
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
 from rimward.web.wheel_page import CHOICES, register
 
 POINTS = 400
-ASSUMED_FILL_C = 0.0
 HEAD = 10  # the verdict's lines begin with a head of this width
 
 
@@ -52,19 +52,46 @@ async def curve(request: Request) -> Response:
 def _curve(held: Shop, form: Any, raw: bytes) -> Response:
     top, track = route_of(raw) if raw else (None, [])
     found = ask.assessment(form, ask.inflator_of(held.desk.state()), top)
-    drawn = None
-    fill_pa, what = None, ""
+    drawn, missing = None, []
     if found.ceiling_pa is not None:
         place, ride = ask.conditions(form, top)
-        fill_pa, what = found.ceiling_pa, "a fill to the ceiling"
-        if ask.text(form, "fill"):
-            fill_pa, what = parse_pressure(ask.text(form, "fill"), up=True), "the fill you stated"
-        drawn = drawing(fill_pa, place, ride, track)
-        drawn.update(limit=(found.limit_pa or 0) / 1e5, what=what)
-        highest = drawn.pop("highest_pa")
-        drawn.update(over=exceeds(highest, found.limit_pa or 0), highest=show_reading(highest, found.limit_pa), fill=show_limit(fill_pa) if not what.startswith("the fill") else show_reading(fill_pa, found.ceiling_pa))
-    piece = held.piece("_ride.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, drawn=drawn, top=top, target="")
+        missing = unstated(place, ride)
+        if not missing:
+            stated = parse_pressure(ask.text(form, "fill"), up=True) if ask.text(form, "fill") else None
+            drawn = claim(found, place, ride, track, stated)
+    piece = held.piece(
+        "_ride.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, drawn=drawn, missing=missing, top=top, target=""
+    )
     return JSONResponse({"html": piece, "curve": drawn})
+
+
+def unstated(place: Place, ride: Ride) -> list[str]:
+    """What has to be stated before the page says anything of a fill on the ride."""
+    missing = [] if place.temp_ck is not None else ["the temperature where you fill"]
+    return missing + (["the ride's highest point, its hottest or its coldest"] if ride.empty else [])
+
+
+def claim(found: Assessment, place: Place, ride: Ride, track: list[tuple[float, float]], stated_pa: int | None) -> dict[str, Any]:
+    """The curve of a fill (the stated one, else one to the ceiling), and what is said of it: `sign` is over, within, or open where the
+    ride is stated in part only."""
+    assert found.ceiling_pa is not None and found.limit_pa is not None
+    fill_pa = found.ceiling_pa if stated_pa is None else stated_pa
+    drawn = drawing(fill_pa, place, ride, track)
+    highest, lowest = drawn.pop("highest_pa"), drawn.pop("lowest_pa")
+    over = exceeds(highest, found.limit_pa)
+    whole = ride.altitude_max_m is not None and ride.temp_max_ck is not None
+    minimum, soft = found.window.min_pa, ""
+    if minimum is not None and lowest is not None and exceeds(minimum, lowest):
+        soft = f"{show_limit(max(0, int(lowest // 1)))} at {drawn['cold_c']}, below the tyre's printed minimum {show_minimum(minimum)}"
+    return drawn | {
+        "limit": found.limit_pa / 1e5,
+        "what": "a fill to the ceiling" if stated_pa is None else "the fill you stated",
+        "fill": show_limit(fill_pa) if stated_pa is None else show_reading(fill_pa, found.ceiling_pa),
+        "over": over,
+        "sign": "over" if over else "within" if whole else "open",
+        "highest": show_reading(highest, found.limit_pa),
+        "soft": soft,
+    }
 
 
 def route_of(raw: bytes) -> tuple[float, list[tuple[float, float]]]:
@@ -88,28 +115,29 @@ def route_of(raw: bytes) -> tuple[float, list[tuple[float, float]]]:
 
 
 def drawing(fill_pa: int, place: Place, ride: Ride, track: list[tuple[float, float]]) -> dict[str, Any]:
-    """The curve: along the route where there is one, else from the fill's altitude to the highest of the ride."""
-    at = place if place.temp_ck is not None else Place.of(ASSUMED_FILL_C, place.altitude_m)
-    assert at.temp_ck is not None
-    cold, hot = celsius(at.temp_ck), celsius(max(at.temp_ck, ride.temp_max_ck or 0))
-    top = ride.altitude_max_m if ride.altitude_max_m is not None else at.altitude_m
+    """The curve: along the route where there is one, else from the fill's altitude to the highest of the ride. The fill's temperature is
+    stated."""
+    assert place.temp_ck is not None
+    hot = celsius(max(place.temp_ck, ride.temp_max_ck or 0))
+    cold = celsius(min(place.temp_ck, ride.temp_min_ck if ride.temp_min_ck is not None else place.temp_ck))
+    top = ride.altitude_max_m if ride.altitude_max_m is not None else place.altitude_m
     if track:
         x, altitudes, along = [km for km, _m in track], [m for _km, m in track], "kilometres"
     else:
-        high = max(top, at.altitude_m + 1)
-        x = altitudes = [at.altitude_m + (high - at.altitude_m) * i / 60 for i in range(61)]
+        high = max(top, min(place.altitude_m + 1, HIGHEST_M))
+        x = altitudes = [place.altitude_m + (high - place.altitude_m) * i / 60 for i in range(60)] + [high]
         along = "metres above the sea"
-    highest = max(reading(fill_pa, at, m, hot) for m in (at.altitude_m, max(top, at.altitude_m)))
     return {
         "x": [round(v, 3) for v in x],
         "along": along,
         "altitude": [round(m, 1) for m in altitudes],
-        "cold": [reading(fill_pa, at, m, cold) / 1e5 for m in altitudes],
-        "hot": [reading(fill_pa, at, m, hot) / 1e5 for m in altitudes],
+        "cold": [reading(fill_pa, place, m, cold) / 1e5 for m in altitudes],
+        "hot": [reading(fill_pa, place, m, hot) / 1e5 for m in altitudes],
         "cold_c": f"{cold:.0f} °C",
         "hot_c": f"{hot:.0f} °C",
-        "highest_pa": highest,
-        "top_m": round(max(top, at.altitude_m)),
+        "highest_pa": max(reading(fill_pa, place, m, hot) for m in (place.altitude_m, max(top, place.altitude_m))),
+        "lowest_pa": None if ride.temp_min_ck is None else reading(fill_pa, place, place.altitude_m, cold),
+        "top_m": round(max(top, place.altitude_m)),
     }
 
 
