@@ -19,7 +19,7 @@ def start():
         here = board.here()
     except Exception as error:
         if not chip:
-            raise
+            raise error
         import time
 
         import machine

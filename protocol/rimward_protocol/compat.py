@@ -16,8 +16,11 @@ except ImportError:
 
 
 def ptr32(block):
-    """The block itself; in machine code a view of its 32-bit words."""
+    """Return the block itself. In the kernels' machine code `ptr32` is viper's pointer to 32-bit words."""
     return block
+
+
+ptr16 = ptr32  # likewise, 16-bit words
 
 
 def unload(name, package="rimward_protocol"):

@@ -23,7 +23,7 @@ from typing import Any
 import coverage
 import numpy as np
 from rimward.sessions import read_session
-from rimward_fw.kernels import fill, guard, tick
+from rimward_fw.kernels import fill, guard, order
 from rimward_protocol import causes, codes
 
 from tests.interpreter import identical_run as run
@@ -71,7 +71,7 @@ class Guided:
         self.x[:] = x
         if state >= 0:
             self.f[0] = state
-        out = run.one_tick(guard.step, fill.step, tick.tick, self.g, self.x, self.f, self.y, own)
+        out = run.one_tick(guard.step, fill.step, order.couple, self.g, self.x, self.f, self.y, own)
         for words in (array("i", [out]), self.g, self.f):
             self.left.extend(words)
         self.event = -1
@@ -220,7 +220,7 @@ def by_cpython(start: Any, records: Any) -> array:
     count = len(rows) // run.RECORD
     left = array("i", [0] * (count * run.WIDTH))
     g, x, f, y = run.memory(start)
-    run.run_block(guard.step, guard.boot, fill.step, tick.tick, g, x, f, y, rows, count, left)
+    run.run_block(guard.step, guard.boot, fill.step, order.couple, g, x, f, y, rows, count, left)
     return left
 
 

@@ -6,7 +6,8 @@ import pytest
 from rimward.install import kernels
 from rimward.proof import build
 from rimward_fw.bench import fill as bench_fill
-from rimward_fw.kernels import words
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol import kernel_words
 
 RUN = """
 from array import array
@@ -51,7 +52,7 @@ def pairs(guard, fill, other_guard, other_fill, seed, ticks, boot, xs, ys):
         if out & 4 or one & 2:
             tyre -= tyre // 64
     return total
-""" % (len(words.FILL_STATE), len(words.FILL_INPUT))  # noqa: UP031
+""" % (len(kernel_words.FILL_STATE), len(kernel_words.FILL_INPUT))  # noqa: UP031
 SEEDS = (1, 2, 3, 4, 5, 6)
 TICKS = 12_000
 
@@ -78,7 +79,7 @@ def slow_words():
     assert code == 0
     xs[10] = 0  # neither transducer needs the barometer in this model
     xs[9] = 0
-    xs[9] = words.CHECK - sum(xs[1:])
+    xs[9] = slots.CHECK - sum(xs[1:])
     for at in (12, 13, 14, 15):
         ys[at - 6] = 500
     ys[17 - 6] = 1600

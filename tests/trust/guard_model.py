@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import z3
-from rimward_fw.kernels.words import GUARD_INPUT, GUARD_STATE
+from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
 from tests.trust.executor import Executor, Summary
 from tests.trust.terms import PRODUCT, SMALL_MAX, SMALL_MIN, both, choose, highest, one_of, words

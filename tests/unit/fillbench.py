@@ -6,8 +6,8 @@ from rimward.plant import layout
 from rimward.plant.step import plant_tick
 from rimward.simulation.loop import Job, armed
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
-from rimward_fw.kernels.words import FILL_STATE
+from rimward_fw.kernels.order import couple as tick
+from rimward_protocol.kernel_words import FILL_STATE
 
 CONFIRM, BLEED, STOP = 64, 128, 256
 ON = 3

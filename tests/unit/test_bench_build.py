@@ -5,7 +5,9 @@ from array import array
 import pytest
 from rimward.proof import build
 from rimward_fw.bench import app as bench
-from rimward_fw.kernels import guard, words
+from rimward_fw.kernels import guard
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol import kernel_words
 
 SOURCE = (build._package() / "kernels" / "guard.py").read_text(encoding="utf-8")
 WANTED = {
@@ -70,20 +72,20 @@ def test_a_guard_with_another_ceiling_is_found(monkeypatch, ceiling):
 
 def limits(ceiling):
     """Slow inputs of a bench test at sea level that ask for this ceiling."""
-    x = array("i", [0] * len(words.GUARD_INPUT))
+    x = array("i", [0] * len(kernel_words.GUARD_INPUT))
     row = {"air_max": 1_000_000, "time_max": 100_000, "norise": 2_000, "test_len": 50, "conn": 1, "flags": 5, "gain_a": 15_625, "off_a": -98_675}
     row |= {"gain_b": 15_625, "off_b": -200_000, "d0": 32, "d1": 0, "horizon": 22, "ceil_pa": ceiling, "band_pa": 16_000, "rise_pa": 3_000}
     for name, value in row.items():
-        x[words.GUARD_INPUT.index(name)] = value
+        x[kernel_words.GUARD_INPUT.index(name)] = value
     x[6] = 101_325
-    x[words.GUARD_INPUT.index("chk")] = words.check_word(x)
+    x[kernel_words.GUARD_INPUT.index("chk")] = slots.check_word(x)
     x[3], x[4], x[5] = 3, 16, 78
     return x
 
 
 def driven(step, ceiling, key, pressure_pa=100_000, ticks=400):
     """Whether the gate was ever driven with the run control held after a second at rest; and the state at the end."""
-    g, x = array("i", [0] * len(words.GUARD_STATE)), limits(ceiling)
+    g, x = array("i", [0] * len(kernel_words.GUARD_STATE)), limits(ceiling)
     guard.boot(g)
     x[0] = x[1] = round((0.1 + 0.8 * pressure_pa / 1.6e6) * 65536)
     ran = False

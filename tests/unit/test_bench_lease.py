@@ -12,7 +12,7 @@ from rimward.errors import Refusal
 from rimward.link import verbs
 from rimward.plant import layout as k
 from rimward_fw.bench.app import BEAT, HELD, LeaseBoard
-from rimward_fw.kernels import words
+from rimward_protocol import kernel_words
 
 from tests.unit.benchdesk import armed, beat, desk, rising
 from tests.unit.linkbench import RIMWARD, Inflator, Shop
@@ -33,7 +33,7 @@ class Pins:
 
 
 def read(board):
-    x = array("i", [0] * len(words.GUARD_INPUT))
+    x = array("i", [0] * len(kernel_words.GUARD_INPUT))
     board.sense(x)
     return x[2]
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from rimward.install.kernels import parts
 from rimward_fw.kernels import fill
-from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE
 from rimward_protocol import codes
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE
 
 SOURCE = Path(fill.__file__).read_text()
 ALIASES = {"AMBIENT": "ambient_pa", "TARGET": "target_pa", "SEAT": "seat_pa", "WATCH": "watch_ticks", "VOL": "vol_ml", "TYRE": "tyre_pa"}

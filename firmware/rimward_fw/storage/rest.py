@@ -73,7 +73,6 @@ def wake(app):
 def sleep(app):
     """Lets it go. Only between visits, with nobody on the line."""
     if app.recorder is not QUIET:
-        app.engine.record_with(None)
         app.recorder = QUIET
         app.link.forget()
         for room, name in FIRMWARE:

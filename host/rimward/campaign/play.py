@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import guard
-from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 from rimward_protocol import replies
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
 from rimward.campaign.draw import Draw
 from rimward.plant import PlantParams, layout

@@ -10,8 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from rimward_fw.kernels import words
-from rimward_protocol import causes, codes, sessionread
+from rimward_protocol import causes, codes, kernel_words, sessionread
 from rimward_protocol.mac import hmac_sha256
 
 from rimward import records
@@ -23,8 +22,8 @@ TICK_S = codes.TICK_US / 1e6
 EPOCH_S = codes.EPOCH_DAY_UNIX_S
 DAY_S = 86_400
 OTHER_KERNELS = "recorded by another version of the firmware's kernels; replay it with the host of that version"
-TARGET = words.FILL_INPUT.index("target_pa")
-KERNEL_WORDS = (("g", words.GUARD_STATE), ("x", words.GUARD_INPUT), ("f", words.FILL_STATE), ("y", words.FILL_INPUT))
+TARGET = kernel_words.FILL_INPUT.index("target_pa")
+KERNEL_WORDS = (("g", kernel_words.GUARD_STATE), ("x", kernel_words.GUARD_INPUT), ("f", kernel_words.FILL_STATE), ("y", kernel_words.FILL_INPUT))
 CAUTIONS = (
     "Wear eye protection whenever a tyre is being filled.",
     "Stay out of the plane of the wheel, and keep others out of it.",

@@ -6,8 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_fw.kernels import words
-from rimward_protocol import codes, layout, session, sessionread
+from rimward_protocol import codes, kernel_words, layout, session, sessionread
 
 from rimward import records
 from rimward.errors import Refusal
@@ -172,7 +171,7 @@ def _trace(payloads: list[bytes]) -> np.ndarray:
 
 def _from_span(span: Span, step: int) -> np.ndarray:
     """Trace records worked out from recorded inputs, as the guard does; the tyre is not known from them."""
-    at = {name: i for i, name in enumerate(words.GUARD_INPUT)}
+    at = {name: i for i, name in enumerate(kernel_words.GUARD_INPUT)}
     x = span.x[::step].astype(np.int64)
     piece = np.zeros(len(x), TRACE_FIELDS)
     piece["tick"] = span.tick + step * np.arange(len(x))
@@ -260,4 +259,4 @@ def _filled(start: np.ndarray, n: int, offsets: np.ndarray, fields: np.ndarray, 
 
 def word_names(array: str) -> tuple[str, ...]:
     """Names of the words of g, x, f or y."""
-    return {"g": words.GUARD_STATE, "x": words.GUARD_INPUT, "f": words.FILL_STATE, "y": words.FILL_INPUT}[array]
+    return {"g": kernel_words.GUARD_STATE, "x": kernel_words.GUARD_INPUT, "f": kernel_words.FILL_STATE, "y": kernel_words.FILL_INPUT}[array]

@@ -6,7 +6,7 @@ from typing import Any
 
 from rimward.install.kernels import parts
 
-GUARD, FILL, TICK = ("rimward_fw.kernels.guard",), tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), ("rimward_fw.kernels.tick",)
+GUARD, FILL, TICK = ("rimward_fw.kernels.guard",), tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), ("rimward_fw.kernels.order",)
 KERNELS = GUARD + FILL + TICK
 PLANT = ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step")
 LOOPS = ("rimward.simulation.faulted", "rimward.simulation.baselines", "rimward.simulation.ideal")
@@ -42,7 +42,7 @@ def kernels() -> dict[str, Any]:
     found = {"guard_step": guards["step"], "guard_boot": guards["boot"]}
     found["fill_step"] = compile_modules(FILL, **options)["step"]
     # Never kept by itself: a later process could not tell the kernels in its signature from its own.
-    found["tick"] = compile_modules(TICK, **options | {"cache": False})["tick"]
+    found["tick"] = compile_modules(TICK, **options | {"cache": False})["couple"]
     return found
 
 

@@ -5,7 +5,7 @@ so a session can be stopped after any tick and go on. `H` says what person and p
 """
 
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
+from rimward_fw.kernels.order import couple as tick
 
 from rimward.plant.layout import (
     ATTACHED,

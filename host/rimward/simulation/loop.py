@@ -9,9 +9,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
-from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
+from rimward_fw.kernels.order import couple as tick
 from rimward_protocol import codes, replies
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
 from rimward.errors import Refusal
 from rimward.install.kernels import parts
@@ -184,7 +184,7 @@ def compiled() -> dict[str, Any]:
     made = {
         "guard": compile_modules(("rimward_fw.kernels.guard",), **options)["step"],
         "fill": compile_modules(tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), **options)["step"],
-        "tick": compile_modules(("rimward_fw.kernels.tick",), **options | {"cache": False})["tick"],
+        "tick": compile_modules(("rimward_fw.kernels.order",), **options | {"cache": False})["couple"],
     }
     space = dict(globals())
     space |= {"guard_step": made["guard"], "fill_step": made["fill"], "tick": made["tick"], "plant_tick": fast_plant}
