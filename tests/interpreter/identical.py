@@ -279,7 +279,7 @@ def device_tree(folder: Path) -> Path:
     """What MicroPython imports: protocol, firmware, and the runner."""
     import shutil
 
-    for package in (FIRMWARE, Path(codes.__file__).parent):
+    for package in (FIRMWARE.parent, Path(codes.__file__).parent):
         shutil.copytree(package, folder / package.name, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(HERE / "identical_run.py", folder)
     return folder

@@ -16,7 +16,7 @@ from tests.trust.guard_guided import World, rows
 
 HERE = Path(__file__).parent
 TICKS = 10_000
-EVERY = "import kernel_digest as k\nfrom rimward_fw import fill, guard\n"
+EVERY = "import kernel_digest as k\nfrom rimward_fw.kernels import fill, guard\n"
 
 
 def recorded(count: int) -> "array[int]":

@@ -163,6 +163,7 @@ _OFF_MAX = const(600_000)
 _GAIN_MIN = const(9_000)  # full scale under 9.2 bar would read low
 _ZERO_MIN = const(-30_000)  # lowest reading at 9.4 % of supply; less would read low
 _CHECK = const(0x1FFFFFFF)  # slow words and check word add up to this
+_WORDS = const(40)  # of state
 _WORD = const(0xFFFFF)  # CEIL + CEIL_N
 _CAUSE_SUM = const(255)  # CAUSE + CAUSE_N
 _BIAS = const(600_000)
@@ -535,6 +536,10 @@ def step(g: ptr32, x: ptr32) -> int:
 
 
 def boot(g: ptr32):
-    """Set the state after any reset: off, idle, nothing known (G7). `g`: zeroed array; all-zero memory is not a valid state."""
+    """Set the state after any reset: off, idle, nothing known (G7). All-zero memory is not a valid state."""
+    word = 0
+    while word < _WORDS:
+        g[word] = 0
+        word += 1
     g[_CAUSE_N] = _CAUSE_SUM
     g[_CEIL_N] = _WORD

@@ -1,7 +1,7 @@
 """A thin stand-in for MicroPython's `rp2`: the DMA channel that brings the converters' samples."""
 
 from machine import DMA as BLOCK
-from machine import WORLD
+from machine import SAMPLES, WORLD, before_tick
 
 
 class DMA:
@@ -16,6 +16,8 @@ class DMA:
         if len(write) != 32 or count >= 1 << 28:
             raise ValueError("ring or count")
         BLOCK[2] = count
+        before_tick()
+        write[:] = bytes(SAMPLES)
         WORLD.note("dma", hex(read), count)
 
     def active(self, on):
