@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered, source_path
 
 from tests.bench.row import Row
 from tests.rig.sizes import mpy_bytes
@@ -61,7 +61,7 @@ def measured() -> dict[str, int]:
     found: dict[str, int] = {}
     with tempfile.TemporaryDirectory() as folder:
         for name in ("guard", "fill", "tick"):
-            found[f"{name} .mpy bytes"] = sum(mpy_bytes(ROOT / "firmware" / "rimward_fw" / "kernels" / f"{part}.py", Path(folder)) for part in parts(name))
+            found[f"{name} .mpy bytes"] = sum(mpy_bytes(source_path(part), Path(folder)) for part in gathered(f"rimward_fw.kernels.{name}"))
         place = Path(folder) / "input"
         shutil.copytree(ROOT / "protocol" / "rimward_protocol", place / "rimward_protocol", ignore=shutil.ignore_patterns("__pycache__"))
         shutil.copytree(ROOT / "firmware" / "rimward_fw", place / "rimward_fw", ignore=shutil.ignore_patterns("__pycache__"))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from rimward_fw.control import events
-from rimward_fw.kernels import fill, guard, order, tick
+from rimward_fw.kernels import fill, guard, guard_checks, order, tick
 from rimward_protocol import causes, codes, kernel_slots, kernel_words
 
 KERNELS = Path(guard.__file__).parent
@@ -19,8 +19,8 @@ TABLES = {
 }
 FILES = sorted(KERNELS.glob("*.py"))
 FIRMWARE = sorted(p for p in KERNELS.parent.rglob("*.py") if p.parent.name not in ("kernels", "bench"))
-# words of the same name in two arrays: the constant carries the array's letter
-SUFFIXES = {"_G", "_F"}
+# where an index is computed: the slow word of a tick, and the guard's boot
+COMPUTED = {("tick.py", "x"), ("tick.py", "y"), ("guard.py", "g")}
 # short constants of the fill controller for words with a unit in their name
 UNITS = ("_pa", "_ml", "_ticks", "_ck", "_pct")
 FROM_COMPAT = {"const", "ptr32", "ptr16"}
@@ -68,7 +68,7 @@ def test_every_index_of_a_kernel_is_a_named_word_of_the_table(path):
             word = TABLES[array][known[index.id]]
             assert names_it(index.id, array, word), f"{where}: {index.id} is word {known[index.id]} of {array}, which the table calls {word}"
         else:
-            assert path.name == "tick.py" and not isinstance(index, ast.Constant), f"{where}: index the word by its name"
+            assert (path.name, array) in COMPUTED and not isinstance(index, ast.Constant), f"{where}: index the word by its name"
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
@@ -85,15 +85,21 @@ def test_a_kernel_imports_functions_of_its_own_room_and_no_numbers(path):
 
 def test_causes_of_the_guard_are_the_protocols():
     names = {name: value for name, value in vars(causes).items() if name.isupper() and isinstance(value, int)}
-    section = Path(guard.__file__).read_text().split("# Causes.")[1].split("# Limits.")[0]
-    found = dict(re.findall(r"^_([A-Z_]+) = const\((\d+)\)", section, re.M))
+    found = {name: value for path in KERNELS.glob("guard*.py") for name, value in constants(path).items() if name[1:] in names}
     assert len(found) == 27
-    assert {name: int(value) for name, value in found.items()} == {name: names[name] for name in found}
+    assert {name[1:]: value for name, value in found.items()} == {name[1:]: names[name[1:]] for name in found}
 
 
 def test_outputs_of_the_guard_are_the_protocols():
     words = {word: bit for bit, word, _ in codes.GUARD_OUTS}
     assert {name: getattr(guard, f"_OUT_{name}") for name in words} == words
+
+
+def test_states_of_the_fill_controller_are_the_protocols():
+    section = Path(fill.__file__).read_text().split("# States, as FILL_STATES")[1].split("\n\n")[0]
+    found = {name.lower().replace("_", "-"): int(value) for name, value in re.findall(r"^_([A-Z_]+) = const\((\d+)\)", section, re.M)}
+    words = {number: word for number, word, _ in codes.FILL_STATES}
+    assert len(found) >= 14 and found == {words[value]: value for value in found.values()}
 
 
 def test_no_other_module_of_the_firmware_indexes_a_kernel_s_array_by_number():
@@ -117,7 +123,7 @@ def test_every_word_has_a_unit_and_a_meaning():
 
 def test_shared_numbers_are_the_same_everywhere():
     assert kernel_slots.BIAS_PA == guard._BIAS == order._BIAS
-    assert kernel_slots.CHECK == guard._CHECK
+    assert kernel_slots.CHECK == guard_checks._CHECK
     assert tick._RING_MASK + 1 == kernel_slots.RING_TICKS and 1 << 3 == kernel_slots.RING_WORDS == len(kernel_words.RING_WORDS)
     assert tick._FIRST_Y == kernel_slots.FIRST_Y_SLOT and kernel_slots.OUT_VENT == guard._OUT_VENT
     assert fill._WANT == 1

@@ -32,30 +32,29 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 
 from rimward_protocol.compat import const, ptr32
 
+from rimward_fw.kernels.guard_checks import inputs_damaged, limits_whole, memory_damaged
+from rimward_fw.kernels.guard_flow import charge, not_rising, over_pressure, rising_while_off
+from rimward_fw.kernels.guard_sensors import sensor_frozen, sensor_range, sensors_disagree
+
 # Inputs x: six fast words, then slow words of which at most one changes in a tick.
 _A = const(0)
 _B = const(1)
 _SW = const(2)
 _LOAD = const(3)
 _GAP = const(4)
-_SUPPLY = const(5)
 _AMBIENT = const(6)
 _CEIL_PA = const(7)
 _BAND_PA = const(8)
 _RISE_PA = const(9)
 _AIR_MAX = const(10)
 _TIME_MAX = const(11)
-_NORISE = const(12)
 _TEST_LEN = const(13)
 _CONN = const(14)
-_CHK = const(15)
 _FLAGS = const(16)
 _GAIN_A = const(17)
 _OFF_A = const(18)
 _GAIN_B = const(19)
 _OFF_B = const(20)
-_D0 = const(21)
-_D1 = const(22)
 _HORIZON = const(23)
 
 # Bits of x[SW].
@@ -83,23 +82,13 @@ _CONN_G = const(7)
 _FA = const(8)
 _FB = const(9)
 _SL = const(10)
-_LAST_A = const(11)
-_FREF_A = const(12)
-_LAST_B = const(13)
-_FREF_B = const(14)
-_NR_REF = const(15)
-_OFF_REF = const(16)
 _TEST_REF = const(17)
 _TIME = const(18)
 _AIR = const(19)
 _RANGE_A = const(20)
 _RANGE_B = const(21)
 _DISAGREE = const(22)
-_FRZ_A = const(23)
-_FRZ_B = const(24)
 _ON_TICKS = const(25)
-_NR_CNT = const(26)
-_OFF_CNT = const(27)
 _TEST = const(28)
 _OVER = const(29)
 _KEY_CNT = const(30)
@@ -131,17 +120,10 @@ _NO_PROFILE = const(6)
 _HOSE_OR_TYRE = const(7)
 _RANGE_KEY_REFUSES = const(8)
 _NOT_READY = const(9)
-_SENSOR_A_RANGE = const(16)
-_SENSOR_B_RANGE = const(17)
-_SENSORS_DISAGREE = const(18)
-_SENSOR_A_FROZEN = const(19)
-_SENSOR_B_FROZEN = const(20)
-_NOT_RISING = const(21)
 _RISING_WHILE_OFF = const(22)
 _OVER_PRESSURE = const(23)
 _TICK_LONG = const(24)
 _TICK_LATE = const(25)
-_SENSOR_SUPPLY = const(26)
 _RANGE_KEY_CONTACTS = const(27)
 _GATE_ELEMENT_STUCK = const(28)
 _RELAY_STUCK = const(29)
@@ -152,37 +134,13 @@ _LIMITS_DAMAGED = const(33)
 
 # Limits. The hardware's ceilings are compiled in: nothing on a cable can raise them (G5).
 _LOW_CEIL = const(500_000)
-_HIGH_CEIL = const(900_000)
-_BAND_MIN = const(1_000)
-_RISE_MIN = const(500)
-_HORIZON_MIN = const(8)
-_TEST_MIN = const(50)
-_D0_MIN = const(8)  # below this the air budget would stand still
-_OFF_MIN = const(-400_000)
-_OFF_MAX = const(600_000)
-_GAIN_MIN = const(9_000)  # full scale under 9.2 bar would read low
-_ZERO_MIN = const(-30_000)  # lowest reading at 9.4 % of supply; less would read low
-_CHECK = const(0x1FFFFFFF)  # slow words and check word add up to this
 _WORDS = const(40)  # of state
 _WORD = const(0xFFFFF)  # CEIL + CEIL_N
 _CAUSE_SUM = const(255)  # CAUSE + CAUSE_N
 _BIAS = const(600_000)
 
 # Thresholds and windows of the table above.
-_RATIO_LOW = const(3277)
-_RATIO_HIGH = const(62259)
 _SHORT = const(3)
-_AGREE_16 = const(480_000)  # 30 kPa in filter units
-_AGREE_TICKS = const(25)
-_FROZEN_TICKS = const(100)
-_FROZEN_PA = const(8_000)
-_RISE_STEP = const(3_000)
-_BLANK = const(250)
-_CREEP_TICKS = const(1024)
-_CREEP_PA = const(150)  # 73 Pa/s: a tyre that warms in the room is not a leaking valve
-_RISE_OFF = const(6_000)
-_STEP_LAG = const(12_000)  # faster than any fill: a hose was attached
-_OVER_TICKS = const(50)
 _TEST_RISE = const(3_000)
 _TEST_GAP = const(30)
 _TEST_DONE = const(16000)
@@ -190,17 +148,12 @@ _DROP_PA = const(25_000)
 _DROP_TICKS = const(25)
 _LOAD_MAX = const(8)
 _GAP_MAX = const(40)
-_SUPPLY_LOW = const(74)
-_SUPPLY_HIGH = const(82)
 _BARO_LOW = const(50_000)
 _BARO_HIGH = const(110_000)
 _BARO_TICKS = const(250)
 _WARM_TICKS = const(50)
-_PERIOD = const(16)
-_SPENT = const(0x8000000)  # past every budget
 _REST_TICKS = const(15)  # longer than the gate's drop-out, so that every stop is complete
 _COUNT_MAX = const(32767)
-_NO_RISE_MAX = const(32768)  # past every limit in 15 bits
 
 
 def step(g: ptr32, x: ptr32) -> int:
@@ -208,18 +161,7 @@ def step(g: ptr32, x: ptr32) -> int:
     if g[_CAUSE] == _MEMORY:
         return _OUT_VENT | _OUT_LATCHED
 
-    # Own memory: every word inside its width, then the complements, whose sums stay small only then.
-    if (
-        (g[_CAUSE] | g[_CAUSE_N] | g[_STOP] | g[_WHY] | g[_REST] | g[_WARM]) >> 8 != 0
-        or (g[_RANGE_A] | g[_RANGE_B] | g[_DISAGREE] | g[_OVER] | g[_KEY_CNT] | g[_CUT_CNT] | g[_SUP_CNT] | g[_BARO_CNT]) >> 8 != 0
-        or (g[_ON] | g[_RAN] | g[_ARMED]) >> 1 != 0
-        or (g[_CEIL] | g[_CEIL_N] | g[_BAND]) >> 20 != 0 or g[_CEIL] > _HIGH_CEIL
-        or (g[_FA] | g[_FB] | g[_SL]) >> 26 != 0
-        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_TEST_REF] | g[_READ]) >> 22 != 0
-        or (g[_LAST_A] | g[_LAST_B] | g[_FRZ_A] | g[_FRZ_B] | g[_ON_TICKS] | g[_NR_CNT] | g[_OFF_CNT] | g[_TEST] | g[_CONN_G]) >> 16 != 0
-        or (g[_TIME] | g[_AIR]) >> 28 != 0
-        or g[_CAUSE] + g[_CAUSE_N] != _CAUSE_SUM or g[_CEIL] + g[_CEIL_N] != _WORD
-    ):
+    if memory_damaged(g) != 0:
         g[_CAUSE] = _MEMORY
         g[_CAUSE_N] = _CAUSE_SUM - _MEMORY
         g[_STOP] = _MEMORY
@@ -229,15 +171,7 @@ def step(g: ptr32, x: ptr32) -> int:
     cause = g[_CAUSE]
     venting = 1 if cause == _RISING_WHILE_OFF or cause == _OVER_PRESSURE or _GATE_ELEMENT_STUCK <= cause <= _INDEPENDENT_CUTOFF else 0
 
-    # Inputs: inside their widths.
-    if (
-        (x[_AMBIENT] | x[_BAND_PA] | x[_RISE_PA]) >> 17 != 0 or x[_CEIL_PA] >> 20 != 0 or x[_CEIL_PA] > _HIGH_CEIL
-        or (x[_AIR_MAX] | x[_TIME_MAX]) >> 27 != 0 or (x[_D0] | x[_D1]) >> 12 != 0 or x[_HORIZON] >> 6 != 0
-        or (x[_NORISE] | x[_CONN]) >> 15 != 0 or x[_TEST_LEN] >> 12 != 0 or x[_FLAGS] >> 3 != 0
-        or (x[_GAIN_A] | x[_GAIN_B]) >> 14 != 0
-        or x[_OFF_A] < _OFF_MIN or x[_OFF_A] > _OFF_MAX or x[_OFF_B] < _OFF_MIN or x[_OFF_B] > _OFF_MAX
-        or x[_CHK] >> 29 != 0 or (x[_A] | x[_B] | x[_SW]) >> 16 != 0 or (x[_LOAD] | x[_GAP] | x[_SUPPLY]) >> 8 != 0
-    ):
+    if inputs_damaged(x) != 0:
         if cause == 0:
             cause = _LIMITS_DAMAGED
             g[_CAUSE] = _LIMITS_DAMAGED
@@ -249,17 +183,7 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_REST] = _REST_TICKS
         return _OUT_LATCHED | _OUT_VENT if venting != 0 else _OUT_LATCHED
 
-    # Slow words: whole, and not looser than what is compiled in.
-    total = x[_CEIL_PA] + x[_BAND_PA] + x[_RISE_PA] + x[_AIR_MAX] + x[_TIME_MAX] + x[_NORISE] + x[_TEST_LEN] + x[_CONN]
-    total = total + x[_FLAGS] + x[_GAIN_A] + x[_OFF_A] + x[_GAIN_B] + x[_OFF_B] + x[_D0] + x[_D1] + x[_HORIZON]
-    whole = 1 if total + x[_CHK] == _CHECK and x[_BAND_PA] >= _BAND_MIN and x[_RISE_PA] >= _RISE_MIN else 0
-    if x[_HORIZON] < _HORIZON_MIN or x[_TEST_LEN] < _TEST_MIN or x[_D0] < _D0_MIN:
-        whole = 0
-    if x[_GAIN_A] < _GAIN_MIN or x[_OFF_A] + x[_GAIN_A] * 12 < _ZERO_MIN:
-        whole = 0
-    if x[_GAIN_B] < _GAIN_MIN or x[_OFF_B] + x[_GAIN_B] * 12 < _ZERO_MIN:
-        whole = 0
-
+    whole = limits_whole(x)
     sw = x[_SW]
     run = sw & _RUN
     was_on = g[_ON]
@@ -289,62 +213,16 @@ def step(g: ptr32, x: ptr32) -> int:
     read = high >> 4
     g[_READ] = read
     lag = (high - g[_SL]) >> 4
-    if g[_WARM] < _WARM_TICKS:
-        g[_WARM] = g[_WARM] + 1
+    g[_WARM] = g[_WARM] + 1 if g[_WARM] < _WARM_TICKS else _WARM_TICKS
 
-    # Sensors disagree.
-    fault = 0
-    if fa - fb > _AGREE_16 or fb - fa > _AGREE_16:
-        if g[_DISAGREE] < _AGREE_TICKS:
-            g[_DISAGREE] = g[_DISAGREE] + 1
-    else:
-        g[_DISAGREE] = 0
-    if g[_DISAGREE] >= _AGREE_TICKS:
-        fault = _SENSORS_DISAGREE
-
-    # Sensor A frozen.
-    if x[_A] != g[_LAST_A]:
-        g[_LAST_A] = x[_A]
-        g[_FRZ_A] = 0
-        g[_FREF_A] = fb >> 4
-    elif g[_FRZ_A] < _FROZEN_TICKS:
-        g[_FRZ_A] = g[_FRZ_A] + 1
-    moved = (fb >> 4) - g[_FREF_A]
-    if g[_FRZ_A] >= _FROZEN_TICKS and (moved > _FROZEN_PA or moved < -_FROZEN_PA):
-        fault = _SENSOR_A_FROZEN
-
-    # Sensor B frozen.
-    if x[_B] != g[_LAST_B]:
-        g[_LAST_B] = x[_B]
-        g[_FRZ_B] = 0
-        g[_FREF_B] = fa >> 4
-    elif g[_FRZ_B] < _FROZEN_TICKS:
-        g[_FRZ_B] = g[_FRZ_B] + 1
-    moved = (fa >> 4) - g[_FREF_B]
-    if g[_FRZ_B] >= _FROZEN_TICKS and (moved > _FROZEN_PA or moved < -_FROZEN_PA):
-        fault = _SENSOR_B_FROZEN
-
-    # Sensor range.
-    if _RATIO_LOW <= x[_A] <= _RATIO_HIGH:
-        g[_RANGE_A] = 0
-    elif g[_RANGE_A] < _SHORT:
-        g[_RANGE_A] = g[_RANGE_A] + 1
-    if g[_RANGE_A] >= _SHORT:
-        fault = _SENSOR_A_RANGE
-    if _RATIO_LOW <= x[_B] <= _RATIO_HIGH:
-        g[_RANGE_B] = 0
-    elif g[_RANGE_B] < _SHORT:
-        g[_RANGE_B] = g[_RANGE_B] + 1
-    if g[_RANGE_B] >= _SHORT:
-        fault = _SENSOR_B_RANGE
-
-    # Sensor supply. Converters and supply settle after power-up; nothing may run before that.
-    if _SUPPLY_LOW <= x[_SUPPLY] <= _SUPPLY_HIGH:
-        g[_SUP_CNT] = 0
-    elif g[_SUP_CNT] < _SHORT:
-        g[_SUP_CNT] = g[_SUP_CNT] + 1
-    if g[_SUP_CNT] >= _SHORT:
-        fault = _SENSOR_SUPPLY
+    # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
+    fault = sensors_disagree(g, fa, fb)
+    found = sensor_frozen(g, x, fa, fb)
+    if found != 0:
+        fault = found
+    found = sensor_range(g, x)
+    if found != 0:
+        fault = found
     if g[_WARM] < _WARM_TICKS:
         fault = 0
 
@@ -352,15 +230,15 @@ def step(g: ptr32, x: ptr32) -> int:
     baro = 1 if x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH else 0
     if baro == 0:
         g[_BARO_CNT] = 0
-    elif g[_BARO_CNT] < _BARO_TICKS:
-        g[_BARO_CNT] = g[_BARO_CNT] + 1
+    else:
+        g[_BARO_CNT] = g[_BARO_CNT] + 1 if g[_BARO_CNT] < _BARO_TICKS else _BARO_TICKS
     if g[_BARO_CNT] >= _BARO_TICKS and run != 0:
         fault = _BAROMETER
     key = sw & (_KEY_LOW | _KEY_HIGH)
     if key == _KEY_LOW or key == _KEY_HIGH:
         g[_KEY_CNT] = 0
-    elif g[_KEY_CNT] < _SHORT:
-        g[_KEY_CNT] = g[_KEY_CNT] + 1
+    else:
+        g[_KEY_CNT] = g[_KEY_CNT] + 1 if g[_KEY_CNT] < _SHORT else _SHORT
     if g[_KEY_CNT] >= _SHORT and run != 0:
         fault = _RANGE_KEY_CONTACTS
 
@@ -372,45 +250,26 @@ def step(g: ptr32, x: ptr32) -> int:
     if was_on != 0 and whole == 0:
         fault = _LIMITS_DAMAGED
 
-    # Not rising while on.
-    if was_on == 0 or read >= g[_NR_REF] + _RISE_STEP or read < g[_NR_REF] - _RISE_STEP:
-        g[_NR_REF] = read
-        g[_NR_CNT] = 0
-    if was_on != 0:
-        if g[_NR_CNT] < _NO_RISE_MAX:
-            g[_NR_CNT] = g[_NR_CNT] + 1
-        if g[_NR_CNT] > x[_NORISE]:
-            fault = _NOT_RISING
-
-    # Rising while off (G6): after the coast-down, against the lowest reading since.
-    if active != 0 or lag > _STEP_LAG or g[_RAN] == 0:
-        g[_OFF_CNT] = 0
-        g[_OFF_REF] = read
-    else:
-        g[_OFF_CNT] = g[_OFF_CNT] + 1
-        if g[_OFF_CNT] > _BLANK + _CREEP_TICKS:
-            g[_OFF_CNT] = _BLANK + 1
-            g[_OFF_REF] = g[_OFF_REF] + _CREEP_PA
-        if g[_OFF_CNT] <= _BLANK or read < g[_OFF_REF]:
-            g[_OFF_REF] = read
-        if read > g[_OFF_REF] + _RISE_OFF:
-            fault = _RISING_WHILE_OFF
+    # Flow: rising while on, not rising while off.
+    found = not_rising(g, x, read)
+    if found != 0:
+        fault = found
+    found = rising_while_off(g, read, lag, active)
+    if found != 0:
+        fault = found
 
     # Self-test: each element opened alone must show no flow.
     if testing != 0 and read > g[_TEST_REF] + _TEST_RISE:
         fault = _GATE_ELEMENT_STUCK if test <= x[_TEST_LEN] + _TEST_GAP else _RELAY_STUCK
 
     # Over pressure and the independent cutoff.
-    if g[_RAN] == 0 or read <= g[_CEIL] + g[_BAND] + _BIAS:
-        g[_OVER] = 0
-    elif g[_OVER] < _OVER_TICKS:
-        g[_OVER] = g[_OVER] + 1
-    if g[_OVER] >= _OVER_TICKS:
-        fault = _OVER_PRESSURE
+    found = over_pressure(g, read)
+    if found != 0:
+        fault = found
     if sw & _CUTOFF == 0:
         g[_CUT_CNT] = 0
-    elif g[_CUT_CNT] < _SHORT:
-        g[_CUT_CNT] = g[_CUT_CNT] + 1
+    else:
+        g[_CUT_CNT] = g[_CUT_CNT] + 1 if g[_CUT_CNT] < _SHORT else _SHORT
     if g[_CUT_CNT] >= _SHORT:
         fault = _INDEPENDENT_CUTOFF
 
@@ -509,8 +368,7 @@ def step(g: ptr32, x: ptr32) -> int:
     # What this tick leaves for the next.
     if on != 0:
         g[_RAN] = 1
-        if g[_ON_TICKS] < _COUNT_MAX:
-            g[_ON_TICKS] = g[_ON_TICKS] + 1
+        g[_ON_TICKS] = g[_ON_TICKS] + 1 if g[_ON_TICKS] < _COUNT_MAX else _COUNT_MAX
     else:
         g[_ON_TICKS] = 0
         if was_on != 0:
@@ -518,17 +376,9 @@ def step(g: ptr32, x: ptr32) -> int:
             g[_STOP] = why if why != 0 else _TARGET_REACHED
     g[_ON] = on
 
-    # Budgets: air may flow until the gate has dropped out, so short pulses and late ticks are charged in full.
+    # Budgets: air may flow until the gate has dropped out.
     if on != 0 or g[_REST] != 0 and g[_RAN] != 0:
-        if g[_TIME] < _SPENT:
-            g[_TIME] = g[_TIME] + 1
-        gauge = read - _BIAS if read > _BIAS else 0
-        rate = x[_D0] - (((gauge >> 8) * x[_D1]) >> 8)
-        least = x[_D0] >> 3
-        gap = x[_GAP] if x[_GAP] > _PERIOD else _PERIOD
-        air = g[_AIR] + (((rate if rate > least else least) * gap) >> 4)
-        g[_AIR] = air if air < _SPENT else _SPENT
-
+        charge(g, x, read)
     if cause != 0:
         g[_STOP] = cause
         out = _OUT_LATCHED | _OUT_VENT if venting != 0 else _OUT_LATCHED

@@ -290,4 +290,6 @@ def bind(guard, fill, c):
 
 def interrupt(_timer):
     """Hard timer callback on the chip."""
-    step(_guard, _fill, _context)
+    guard = _guard  # one global load each: they cost 5 us
+    fill = _fill
+    step(guard, fill, ptr32(_context))

@@ -4,9 +4,9 @@ from functools import cache
 from types import FunctionType, ModuleType
 from typing import Any
 
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered
 
-GUARD, FILL, TICK = ("rimward_fw.kernels.guard",), tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), ("rimward_fw.kernels.order",)
+GUARD, FILL, TICK = tuple(gathered("rimward_fw.kernels.guard")), tuple(gathered("rimward_fw.kernels.fill")), ("rimward_fw.kernels.order",)
 KERNELS = GUARD + FILL + TICK
 PLANT = ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step")
 LOOPS = ("rimward.simulation.faulted", "rimward.simulation.baselines", "rimward.simulation.ideal")

@@ -14,7 +14,7 @@ from rimward_protocol import codes, replies
 from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
 from rimward.errors import Refusal
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered
 from rimward.plant import PlantParams, layout
 from rimward.plant.arrays import healthy, parameters, start_state
 from rimward.plant.step import plant_tick
@@ -182,8 +182,8 @@ def compiled() -> dict[str, Any]:
 
     options = {"inline": "never", "error_model": "python"}
     made = {
-        "guard": compile_modules(("rimward_fw.kernels.guard",), **options)["step"],
-        "fill": compile_modules(tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), **options)["step"],
+        "guard": compile_modules(tuple(gathered("rimward_fw.kernels.guard")), **options)["step"],
+        "fill": compile_modules(tuple(gathered("rimward_fw.kernels.fill")), **options)["step"],
         "tick": compile_modules(("rimward_fw.kernels.order",), **options | {"cache": False})["couple"],
     }
     space = dict(globals())
