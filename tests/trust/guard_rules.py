@@ -266,11 +266,11 @@ def ran_and_on(t: Transition) -> Any:
     return implies(judged(t), both(on, ran))
 
 
-WHOLE = "whole = total + x[_CHK] == _CHECK and"
+WHOLE = "v1 + x[_CHK] != _CHECK or "
 RULES = [
     Rule("air-runs-iff-allowed", "G1", air_runs_iff, ("if sw & _WANT != 0 and g[_REST] == 0:", "if g[_REST] == 0:")),
     Rule("ready-iff-allowed", "G1", ready_iff, ("elif g[_ARMED] == 0:", "elif g[_ARMED] == 2:")),
-    Rule("needs-profile-intact", "G1", on_needs(loaded), (WHOLE, "whole =")),
+    Rule("needs-profile-intact", "G1", on_needs(loaded), (WHOLE, "")),
     Rule("needs-plausible", "G1", on_needs(plausible), ("g[_DISAGREE] + g[_SUP_CNT]", "g[_SUP_CNT]")),
     Rule("needs-nothing-latched", "G1", on_needs(lambda t: t.h.cause == 0), ("        cause = fault\n", "        cause = 0\n")),
     Rule("needs-run-held", "G1", on_needs(running), ("        why = _RELEASED\n        g[_ARMED] = 1", "        g[_ARMED] = 1")),
