@@ -8,10 +8,10 @@ from rimward.kernels.assemble import gathered
 
 GUARD, FILL, TICK = tuple(gathered("rimward_fw.kernels.guard")), tuple(gathered("rimward_fw.kernels.fill")), ("rimward_fw.kernels.order",)
 KERNELS = GUARD + FILL + TICK
-PLANT = ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step")
+PLANT = tuple(f"rimward.plant.{name}" for name in ("actuators", "flow", "source", "tyre", "air", "sensing", "step"))  # in order of use
 LOOPS = ("rimward.simulation.faulted", "rimward.simulation.baselines", "rimward.simulation.ideal")
 SOURCES = KERNELS + PLANT + LOOPS
-COPIED_IN = ("drawn", "held", "refused", "person", "standing_still", "measure", "ended", "gauge", "next_event")  # each array handed over costs seven words a call
+COPIED_IN = ("drive_of", "question", "filling", "drawn", "held", "refused", "person", "standing_still", "measure", "ended", "gauge", "next_event")  # each array handed over costs seven words a call
 CALLED = ("reset", "chosen_again", "session", "baseline", "feed")
 
 
