@@ -6,9 +6,9 @@ import sys
 def here():
     """The board this interpreter runs on."""
     if sys.platform == "rp2":
-        from rimward_fw.board import pico
+        from . import pico
 
         return pico.Board()
-    from rimward_fw.board import simulated
+    from . import simulated
 
     return simulated.Board()

@@ -2,7 +2,8 @@
 
 from rimward.plant.jit import compile_modules
 
-MODULES = tuple(f"rimward.plant.{name}" for name in ("actuators", "flow", "source", "tyre", "air", "sensing", "step"))  # in order of use
-FUNCTIONS = compile_modules(MODULES)
+FUNCTIONS = compile_modules(
+    ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step"),
+)
 plant_tick = FUNCTIONS["plant_tick"]
 fault_events = FUNCTIONS["fault_events"]
