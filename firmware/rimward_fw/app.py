@@ -4,15 +4,15 @@ import gc
 import struct
 
 from rimward_protocol import causes, codes, layout, profile, replies
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import sha256
 
-from rimward_fw.control import builtin, configuration, events
+from rimward_fw.control import configuration, events
 from rimward_fw.control.ambient import Ambient
-from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
+from rimward_fw.control.cycle import ARMED, IDLE, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
-from rimward_fw.kernels import words
 from rimward_fw.link.connection import Link
-from rimward_fw.storage import logbook
+from rimward_fw.storage import rest
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
@@ -43,11 +43,11 @@ class App:
         self.boots = self.store.boot()
         self.clock = Clock(board, self.store)
         self.keys = Keys(self.store, board, self.button_held)
-        self.buttons = buttons.Buttons()
+        self.buttons = buttons.Buttons(self.engine.t)
+        self.recorder = rest.QUIET
         self.cycle = self.CYCLE(self)
         self.interface = Interface(self)
         self.link = Link(board, self)
-        self.recorder = logbook.recorder_of(self)
         self.refusal = 0
         self.pending_delete = None
         self._next_work = 0
@@ -85,16 +85,20 @@ class App:
         """The row of `configuration.HARDWARE` that a stored setting names; a compressor if none does."""
         return configuration.HARDWARE[value[0] if value and value[0] < len(configuration.HARDWARE) else configuration.COMPRESSOR]
 
+    def wake(self):
+        """Loads what a cycle or a conversation needs."""
+        rest.wake(self)
+
     # What others ask
 
     def enabled(self):
         """True while air may move: then nothing is stored."""
         g = self.engine.g
-        return bool(self.engine.out & MOVING or (self.engine.x[2] & buttons.RUN and not g[0] and self.cycle.phase == ARMED))
+        return bool(self.engine.out & MOVING or (self.engine.x[slots.X_SW] & buttons.RUN and not g[slots.G_CAUSE] and self.cycle.phase == ARMED))
 
     def button_held(self):
         """The workshop button, held now."""
-        return bool(self.engine.x[2] & buttons.WORKSHOP)
+        return bool(self.engine.x[slots.X_SW] & buttons.WORKSHOP)
 
     def ambient_pa(self):
         """Absolute, corrected; 0 without a barometer."""
@@ -127,38 +131,38 @@ class App:
         """All fields of STATUS_IS."""
         e = self.engine
         armed = self.cycle.phase == ARMED
-        ceiling = e.g[4] if armed else 0
+        ceiling = e.g[slots.G_CEIL] if armed else 0
         return {
             "tick": e.head,
             "state": self.cycle.state(),
             "out": e.out & 255,
-            "cause": e.g[0],
+            "cause": e.g[slots.G_CAUSE],
             "stop_cause": self._why(e),
-            "range": _range(e.x[2], self.BENCH),
+            "range": _range(e.x[slots.X_SW], self.BENCH),
             "waiting": self.waiting()[0],
             "connection": self.cycle.connection,
-            "reading_pa": e.g[39] - words.BIAS_PA,
-            "tyre_pa": e.f[words.TYRE] if armed else self.cycle.tyre_pa,
+            "reading_pa": e.g[slots.G_READ] - slots.BIAS_PA,
+            "tyre_pa": e.f[slots.F_TYRE_PA] if armed else self.cycle.tyre_pa,
             "ceiling_pa": ceiling,
-            "stop_pa": ceiling - e.g[6] if ceiling else 0,
-            "target_pa": e.y[words.TARGET] if armed else 0,
+            "stop_pa": ceiling - e.g[slots.G_BAND] if ceiling else 0,
+            "target_pa": e.y[slots.Y_TARGET_PA] if armed else 0,
             "guard_pa": self.guard_pa(),
             "ambient_pa": self.ambient_pa(),
             "air_ck": self.air_ck(),
             "supply_mv": self.board.pump_mv,
-            "tick_max_us": e.load_max * 125,
+            "tick_max_us": e.longest_us,
             "heap_free": self.heap_free,
             "wheel_id": self.cycle.wheel,
         }
 
     def _why(self, e):
         """Why no air moves: the fill's own reason, else what ended the cycle, what keeps the guard from air while run is held, the last stop."""
-        if e.f[1] or self.cycle.phase == OVER:
-            return e.f[1] or self.cycle.cause
+        if e.f[slots.F_REASON] or self.cycle.phase == OVER:
+            return e.f[slots.F_REASON] or self.cycle.cause
         if self.cycle.must_let_go():
             return causes.NOT_READY
-        held = e.x[2] & buttons.RUN and not e.out & (codes.OUT_READY | codes.OUT_TESTING)
-        return e.g[3] if held else e.g[2]
+        held = e.x[slots.X_SW] & buttons.RUN and not e.out & (codes.OUT_READY | codes.OUT_TESTING)
+        return e.g[slots.G_WHY] if held else e.g[slots.G_STOP]
 
     # What the link may do
 
@@ -189,6 +193,8 @@ class App:
     def profile_of(self, wheel):
         """(bytes, slot, flags of PROFILE_IS) or None."""
         if wheel == NOBODY:
+            from rimward_fw.control import builtin
+
             return builtin.profile(), 0, 2
         found = self.store.profile_get(wheel)
         if not found:
@@ -204,6 +210,8 @@ class App:
         if getattr(self.board, "bench", 0) and not self.BENCH:
             return replies.PROFILE_NOT_BENCH  # the bench's transducers read otherwise
         if wheel == NOBODY:
+            from rimward_fw.control import builtin
+
             return self.cycle.choose(wheel, builtin.profile(), True)
         found = self.store.profile_get(wheel)
         if not found:
@@ -234,7 +242,9 @@ class App:
     # Sessions
 
     def open_session(self, cycle):
-        """Open the record of a fill cycle."""
+        """Begins the record of a cycle."""
+        from rimward_fw.storage import logbook
+
         logbook.open_session(self, cycle)
 
     def keep_session(self):
@@ -245,20 +255,22 @@ class App:
     def keep_trip(self, cause):
         """The record of a trip, before anything else is written."""
         row = {"cause": cause, "state": self.cycle.state(), "boot": self.boots, "tick": self.engine.head}
-        row.update({"session": self.recorder.number, "unix_s": self.clock.unix_s(), "value": self.engine.g[39] - words.BIAS_PA})
+        row.update({"session": self.recorder.number, "unix_s": self.clock.unix_s(), "value": self.engine.g[slots.G_READ] - slots.BIAS_PA})
         self.store.trip_add(row)
-        self.recorder.note(events.TRIPPED, cause, self.engine.g[39] - words.BIAS_PA)
+        self.recorder.note(events.TRIPPED, cause, self.engine.g[slots.G_READ] - slots.BIAS_PA)
 
     def close_session(self, cause):
-        """Close the record of a fill cycle."""
+        """Ends the record of a cycle."""
         if self.recorder.active:
+            from rimward_fw.storage import logbook
+
             logbook.close_session(self, cause)
 
     # The loop
 
     def start(self):
         """From here on the tick runs."""
-        self.board.start(self.engine.step_ref)
+        self.engine.start()
 
     def work(self):
         """One turn of the main loop."""
@@ -273,7 +285,7 @@ class App:
             self.board.reset()
         self.board.feed()
         self.link.poll()
-        pressed, held = self.buttons.poll(self.engine.x[2], self.board.ticks_ms())
+        pressed, held = self.buttons.poll()
         if pressed or held:
             self.interface.pressed(pressed, held)
         self.cycle.work()
@@ -284,20 +296,22 @@ class App:
 
     def _sample(self):
         g = self.engine.g
-        a = (g[8] >> 4) - words.BIAS_PA
-        b = (g[9] >> 4) - words.BIAS_PA
-        return a, b, self.engine.f[words.TYRE], self.cycle.state()
+        a = (g[slots.G_FA] >> 4) - slots.BIAS_PA
+        b = (g[slots.G_FB] >> 4) - slots.BIAS_PA
+        return a, b, self.engine.f[slots.F_TYRE_PA], self.cycle.state()
 
     def _limits(self):
         e = self.engine
-        ceiling = e.g[4]
-        return ceiling, max(0, ceiling - e.g[6]), e.y[words.TARGET]
+        ceiling = e.g[slots.G_CEIL]
+        return ceiling, max(0, ceiling - e.g[slots.G_BAND]), e.y[slots.Y_TARGET_PA]
 
     def _slow(self):
         """Ten times a second: ambient, display, buzzer, memory."""
         self.interface.work()
         self.clock.unix_s()  # often enough to see the milliseconds wrap
         self.air.work()
+        if self.cycle.phase == IDLE and not self.cycle.queue and self.link.idle() and not self.enabled():
+            rest.sleep(self)
         if self.engine.head % COLLECT_TICKS < SLOW_TICKS:
             if not self.enabled():
                 gc.collect()
@@ -316,14 +330,13 @@ def run(board, kind=App):
     try:
         app = kind(board)
         gc.collect()
-        if hasattr(gc, "threshold"):
-            gc.threshold(-1)  # while modules load main.py has it collect often, so that what stays lies close together
+        rest.tightly(False)
         app.start()
         while True:
             app.work()
-    except SystemExit:
+    except SystemExit as end:
         board.off()
-        raise
+        raise end
     except BaseException as error:
         board.off()
         board.last_words(error)

@@ -16,8 +16,20 @@ except ImportError:
 
 
 def ptr32(block):
-    """The block itself; in machine code a view of its 32-bit words."""
+    """Return the block itself. In the kernels' machine code `ptr32` is viper's pointer to 32-bit words."""
     return block
+
+
+ptr16 = ptr32  # likewise, 16-bit words
+
+
+def unload(name, package="rimward_protocol"):
+    """Let go of one module of a package on a device, so that its memory can be used again. Nothing on CPython."""
+    full = package + "." + name
+    if ON_MICROPYTHON and full in sys.modules:
+        del sys.modules[full]
+        if hasattr(sys.modules[package], name):
+            delattr(sys.modules[package], name)
 
 
 def crc32(data, start=0):

@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered, source_path
 
 from tests.bench.row import Row
 from tests.rig.sizes import mpy_bytes
@@ -23,17 +23,16 @@ sys.path.insert(0, "/input")
 from array import array
 gc.collect()
 before = gc.mem_alloc()
-from rimward_fw.kernels import fill, guard, tick
+from rimward_fw.kernels import fill, guard, order
 gc.collect()
 print("ram", gc.mem_alloc() - before)
 from rimward_fw.control import arming, builtin, configuration
-from rimward_fw.kernels import words
 from rimward_protocol import layout
 code, slow, fills = arming.limits(layout.unpack(layout.PROFILE, builtin.profile()), configuration.HARDWARE[0], {"ambient_pa": 101325, "t0_ck": 29315, "guard_pa": 0, "conn": 1, "job": 1})
-g = array("i", [0] * len(words.GUARD_STATE))
-f = array("i", [0] * len(words.FILL_STATE))
-x = array("i", [0] * len(words.GUARD_INPUT))
-y = array("i", [0] * len(words.FILL_INPUT))
+g = array("i", [0] * len(kernel_words.GUARD_STATE))
+f = array("i", [0] * len(kernel_words.FILL_STATE))
+x = array("i", [0] * len(kernel_words.GUARD_INPUT))
+y = array("i", [0] * len(kernel_words.FILL_INPUT))
 guard.boot(g)
 for i in range(len(slow)):
     x[6 + i] = slow[i]
@@ -62,12 +61,12 @@ def measured() -> dict[str, int]:
     found: dict[str, int] = {}
     with tempfile.TemporaryDirectory() as folder:
         for name in ("guard", "fill", "tick"):
-            found[f"{name} .mpy bytes"] = sum(mpy_bytes(ROOT / "firmware" / "rimward_fw" / "kernels" / f"{part}.py", Path(folder)) for part in parts(name))
+            found[f"{name} .mpy bytes"] = sum(mpy_bytes(source_path(part), Path(folder)) for part in gathered(f"rimward_fw.kernels.{name}"))
         place = Path(folder) / "input"
         shutil.copytree(ROOT / "protocol" / "rimward_protocol", place / "rimward_protocol", ignore=shutil.ignore_patterns("__pycache__"))
         shutil.copytree(ROOT / "firmware" / "rimward_fw", place / "rimward_fw", ignore=shutil.ignore_patterns("__pycache__"))
         nothing, ram = _run("0", place)
-        both, _ = _run("tick.tick(guard.step, fill.step, g, x, f, y)", place)
+        both, _ = _run("order.couple(guard.step, fill.step, g, x, f, y)", place)
         found["fuel a tick, guard and fill"] = (both - nothing) // TICKS
         found["bytes of memory at import"] = ram
     return found

@@ -12,7 +12,7 @@ from rimward.campaign.play import LONGEST, Refused, play, taken
 from rimward.simulation import engines
 from rimward.simulation import faulted as loop
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
+from rimward_fw.kernels.order import couple as tick
 
 from tests.bench.row import Row
 

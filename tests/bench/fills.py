@@ -1,12 +1,21 @@
-"""Fills of healthy inflators with the instruments' errors off: time against the ideal fill, error after cooling, baselines beside."""
+"""Fills of healthy inflators with the instruments' errors off: time against the ideal fill, error after cooling, baselines beside.
 
+`python -m tests.bench.fills` plays feasible healthy fills with every effect drawn and prints, for each source and chuck, stops by cause,
+settled error, time against the ideal, and the same in the lowest and highest tenth of each effect.
+"""
+
+import argparse
+import json
+import sys
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
 import numpy as np
 from rimward.atmosphere import ambient_pa
+from rimward.campaign import fills as drawn
 from rimward.campaign.draw import Draw
+from rimward.campaign.firstgo import CHUCKS, CLASSES, SOURCES
 from rimward.campaign.play import Refused, play
 from rimward.plant import layout
 from rimward.plant.arrays import healthy, parameters
@@ -127,3 +136,34 @@ def _split(name: str, where: str, mine: list[Fill], done: list[Fill], most: tupl
         shown = {"fills": len(mine), "over_the_ceiling": over}
         made.append(Row(f"baseline {label} / ideal, {name}, {where}: median, p99", percentiles([getattr(one, at) for one in mine]), None, shown))
     return made
+
+
+def main(arguments: list[str]) -> int:
+    """Play the fills, print their figures."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.fills", description="Healthy feasible fills with every effect drawn, instruments exact.")
+    parser.add_argument("--fills", type=int, default=400, help="feasible fills of each class")
+    parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--source", choices=SOURCES, help="this source only")
+    parser.add_argument("--chuck", choices=CHUCKS, help="this chuck only")
+    parser.add_argument("--errors", action="store_true", help="with the instruments' errors, within their class")
+    parser.add_argument("--tenths", action="store_true", help="also by the lowest and highest tenth of each effect")
+    parser.add_argument("--failures", action="store_true", help="number and cause of every fill that was not done at the first go")
+    parser.add_argument("--json", action="store_true", help="one JSON document on stdout")
+    chosen = parser.parse_args(arguments)
+    found = []
+    for line, pin in CLASSES:
+        if chosen.source not in (None, SOURCES[line]) or chosen.chuck not in (None, CHUCKS[pin]):
+            continue
+        played = drawn.fills(chosen.seed, chosen.fills, line, pin, not chosen.errors)
+        one = drawn.report(played, line, pin) | ({"failures": drawn.failures(played)} if chosen.failures else {})
+        found.append(one)
+        if not chosen.json:
+            print("\n".join(drawn.lines(one, chosen.tenths)), flush=True)
+            print("".join(f"  {number} {cause}\n" for number, cause in one.get("failures", [])), end="")
+    if chosen.json:
+        print(json.dumps({"seed": chosen.seed, "fills": chosen.fills, "exact": not chosen.errors, "classes": found}))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

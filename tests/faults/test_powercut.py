@@ -60,7 +60,7 @@ def test_a_planted_defect_is_found(defect: str) -> None:
 
 
 def test_an_exception_on_the_device_is_not_swallowed() -> None:
-    spoilt = "from rimward_fw import records\nrecords.parse = lambda data: data[9999]\ncutrun.main((2,), (3,), True)"
+    spoilt = "from rimward_fw.storage import records\nrecords.parse = lambda data: data[9999]\ncutrun.main((2,), (3,), True)"
     with pytest.raises(RuntimeError, match="IndexError"):
         list(powercut.on_device(spoilt, 60))
 

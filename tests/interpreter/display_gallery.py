@@ -7,12 +7,12 @@ import binascii
 
 from rimward_fw import app
 from rimward_fw.control import cycle
-from rimward_fw.kernels import words
 from rimward_fw.ui import buttons, display
 from rimward_fw.ui.screens import SCREENS, turns
-from rimward_protocol import causes, codes, layout, replies
+from rimward_protocol import causes, codes, kernel_words, layout, replies
+from rimward_protocol import kernel_slots as slots
 
-F, Y = words.FILL_STATE.index, words.FILL_INPUT.index
+F, Y = kernel_words.FILL_STATE.index, kernel_words.FILL_INPUT.index
 PROFILE = {
     "revision": 3, "wheel_id": b"wheel001", "label": b"Ada front gravel", "rim_class": codes.RIM_TSS, "position": codes.POSITION_FRONT,
     "chuck": codes.CHUCK_PIN_OPEN, "limit_source": codes.LIMIT_RIM_MARKED, "tyre_width_dmm": 400, "bead_seat_mm": 622, "rim_width_dmm": 230,
@@ -72,7 +72,7 @@ def fresh(folder):
     a.interface.chooser.close()
     a.cycle.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
     a.cycle.profile = layout.seal_profile(PROFILE)
-    a.engine.g[39] = words.BIAS_PA
+    a.engine.g[39] = slots.BIAS_PA
     a.interface.work()
     return a
 
@@ -86,7 +86,7 @@ def armed(a, state, tyre=-1, read=0, cold=0):
     e.g[4], e.g[6] = 427000, 10000
     e.y[Y("target_pa")] = 250000
     e.f[0], e.f[F("tyre_pa")], e.f[F("cold")] = state, tyre, cold
-    e.g[39] = words.BIAS_PA + read
+    e.g[39] = slots.BIAS_PA + read
 
 
 def over(a, cause, tyre=-1):
@@ -134,9 +134,9 @@ def refused(a):
 
 def service(a):
     a.interface.service = True
-    a.engine.load_max = 5
+    a.engine.t[slots.T_LOAD_MAX] = 5
     a.engine.x[2] = buttons.KEY_LOW
-    a.engine.g[8] = a.engine.g[9] = words.BIAS_PA << 4
+    a.engine.g[8] = a.engine.g[9] = slots.BIAS_PA << 4
     a.engine.g[28] = 16000
 
 
@@ -226,9 +226,9 @@ def run_over():
 def cut_off():
     """Texts of causes and refusals that the display would cut, one a line."""
     from rimward_fw.ui import display_numbers
-    from rimward_protocol import reasons, refusals
+    from rimward_protocol import answers, reasons
 
-    for table in (reasons.rows(), refusals.REFUSALS):
+    for table in (reasons.CAUSES, answers.REPLIES):
         for _number, word, reason, step in table:
             for text in (word, reason, step):
                 if display_numbers.wrap(text, 16, 6)[-1].endswith(".."):

@@ -23,8 +23,8 @@ from typing import Any
 import coverage
 import numpy as np
 from rimward.sessions import read_session
-from rimward_fw.kernels import fill, guard, tick
-from rimward_protocol import causes, codes, enumerations
+from rimward_fw.kernels import fill, guard, order
+from rimward_protocol import causes, codes
 
 from tests.interpreter import identical_run as run
 from tests.sessions.cases import CASES
@@ -71,7 +71,7 @@ class Guided:
         self.x[:] = x
         if state >= 0:
             self.f[0] = state
-        out = run.one_tick(guard.step, fill.step, tick.tick, self.g, self.x, self.f, self.y, own)
+        out = run.one_tick(guard.step, fill.step, order.couple, self.g, self.x, self.f, self.y, own)
         for words in (array("i", [out]), self.g, self.f):
             self.left.extend(words)
         self.event = -1
@@ -220,7 +220,7 @@ def by_cpython(start: Any, records: Any) -> array:
     count = len(rows) // run.RECORD
     left = array("i", [0] * (count * run.WIDTH))
     g, x, f, y = run.memory(start)
-    run.run_block(guard.step, guard.boot, fill.step, tick.tick, g, x, f, y, rows, count, left)
+    run.run_block(guard.step, guard.boot, fill.step, order.couple, g, x, f, y, rows, count, left)
     return left
 
 
@@ -279,7 +279,7 @@ def device_tree(folder: Path) -> Path:
     """What MicroPython imports: protocol, firmware, and the runner."""
     import shutil
 
-    for package in (FIRMWARE, Path(codes.__file__).parent):
+    for package in (FIRMWARE.parent, Path(codes.__file__).parent):
         shutil.copytree(package, folder / package.name, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(HERE / "identical_run.py", folder)
     return folder
@@ -289,7 +289,7 @@ def page(total: dict[str, Any], device: int, sessions: int, recorded: int, taken
     """The figures as they are kept."""
     share = "\n".join(f"| `{name}` | {done} of {whole} |" for name, (done, whole) in taken.items())
     named = ", ".join(f"{causes.row_of(cause)[1]} {count}" for cause, count in sorted(total["causes"].items()) if cause)
-    states = ", ".join(f"{codes.word_of(enumerations.FILL_STATES, state)} {count}" for state, count in sorted(total["states"].items()))
+    states = ", ".join(f"{codes.word_of(codes.FILL_STATES, state)} {count}" for state, count in sorted(total["states"].items()))
     outs = ", ".join(f"{out} {count}" for out, count in sorted(total["outs"].items()))
     return f"""# Both kernels, bit by bit, on three engines
 

@@ -7,14 +7,15 @@ fill's slow words. Only `one_tick` touches the kernels; it and `run_block` are c
 
 from array import array
 
-from rimward_fw.kernels import words
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol import kernel_words
 
 HEAD = 3
-G, X, F, Y = len(words.GUARD_STATE), len(words.GUARD_INPUT), len(words.FILL_STATE), len(words.FILL_INPUT)
-SLOW = words.FILL_SLOW
+G, X, F, Y = len(kernel_words.GUARD_STATE), len(kernel_words.GUARD_INPUT), len(kernel_words.FILL_STATE), len(kernel_words.FILL_INPUT)
+SLOW = slots.FILL_SLOW
 RECORD = HEAD + X + Y - SLOW
 WIDTH = 1 + G + F  # of what a tick leaves: output bits, then both memories
-BIAS = words.BIAS_PA
+BIAS = slots.BIAS_PA
 
 
 def one_tick(guard_step, fill_step, tick, g, x, f, y, own):
@@ -74,7 +75,7 @@ def memory(start=None):
 
 def digests(path, ticks_a_block):
     """Plain kernels over a file: a head of G + X + F + Y words of memory, then records. One SHA-256 a block of ticks."""
-    from rimward_fw.kernels import fill, guard, tick
+    from rimward_fw.kernels import fill, guard, order
     from rimward_protocol.compat import sha256
 
     found = []
@@ -88,5 +89,5 @@ def digests(path, ticks_a_block):
             got = file.readinto(records) // (4 * RECORD)
             if not got:
                 return found
-            run_block(guard.step, guard.boot, fill.step, tick.tick, g, x, f, y, records, got, left)
+            run_block(guard.step, guard.boot, fill.step, order.couple, g, x, f, y, records, got, left)
             found.append(sha256(memoryview(left)[: got * WIDTH]))

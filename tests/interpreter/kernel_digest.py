@@ -8,8 +8,9 @@ small heap and must not be made to collect (its collector does not see what only
 from array import array
 
 import kernel_pairs
-from rimward_fw.kernels import guard, words
-from rimward_fw.kernels.tick import tick
+from rimward_fw.kernels import guard
+from rimward_fw.kernels.order import couple as tick
+from rimward_protocol import kernel_words
 
 RECORD = 25
 RESET = -2
@@ -18,9 +19,9 @@ BLOCK = 500
 
 def arrays():
     """Guard state and inputs, fill state and inputs, as after a reset."""
-    g, x = array("i", [0] * len(words.GUARD_STATE)), array("i", [0] * len(words.GUARD_INPUT))
+    g, x = array("i", [0] * len(kernel_words.GUARD_STATE)), array("i", [0] * len(kernel_words.GUARD_INPUT))
     guard.boot(g)
-    return g, x, array("i", [0] * len(words.FILL_STATE)), array("i", [0] * len(words.FILL_INPUT))
+    return g, x, array("i", [0] * len(kernel_words.FILL_STATE)), array("i", [0] * len(kernel_words.FILL_INPUT))
 
 
 def blocks(path):

@@ -7,8 +7,7 @@ from array import array
 
 from rimward_fw.control import arming, builtin, configuration
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels import words as names
-from rimward_protocol import layout
+from rimward_protocol import kernel_words, layout
 
 STATES = 17
 
@@ -45,10 +44,10 @@ def code_of(pa):
 def run(fast_guard, fast_fill, seed, ticks, shake):
     """Both pairs for so many ticks. Returns the number done; raises on the first difference."""
     dice = Dice(seed)
-    g = array("i", [0] * len(names.GUARD_STATE))
-    f = array("i", [0] * len(names.FILL_STATE))
-    x = array("i", [0] * len(names.GUARD_INPUT))
-    y = array("i", [0] * len(names.FILL_INPUT))
+    g = array("i", [0] * len(kernel_words.GUARD_STATE))
+    f = array("i", [0] * len(kernel_words.FILL_STATE))
+    x = array("i", [0] * len(kernel_words.GUARD_INPUT))
+    y = array("i", [0] * len(kernel_words.FILL_INPUT))
     guard.boot(g)
     g2, f2 = array("i", g), array("i", f)
     pa, tyre, air, sw, conn, out = 0, dice.upto(100_000), 0, 2, 1, 0

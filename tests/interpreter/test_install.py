@@ -70,9 +70,9 @@ def small(compiled=False):
     return [plan.Item(path, data) for path, data in rows] + [plan.Item("/main.py", b"import rimward_fw\n")]
 
 
-def put_on(board, items, compiled=False):
+def put_on(board, items, platforms=("linux", "darwin")):
     with Device(board.port) as device:
-        return put.install(device, items, TOLD.append, compiled)
+        return put.install(device, items, TOLD.append, platforms)
 
 
 def files_on(board):
@@ -144,7 +144,7 @@ def _cut_after(board, items, steps):
 
         device.run = run
         try:
-            put.install(device, items, TOLD.append, False)
+            put.install(device, items, TOLD.append, ("linux", "darwin"))
         except Refusal:
             return False
         return True
@@ -164,13 +164,6 @@ def test_a_file_that_reads_back_differently_is_refused(board, monkeypatch):
 def test_another_board_is_refused(board):
     with Device(board.port) as device, pytest.raises(Refusal, match="RP2040; there is micropython"):
         put.install(device, small(), TOLD.append)
-
-
-def test_source_is_refused_on_a_chip(board, monkeypatch):
-    monkeypatch.setattr(put, "CHIPS", ("linux", "darwin"))
-    with pytest.raises(Refusal, match="From source the tick takes longer"):
-        put_on(board, small())
-    assert put_on(board, small(), True).written == 4
 
 
 def test_an_old_interpreter_is_refused(board, monkeypatch):
@@ -197,9 +190,11 @@ def test_no_prompt_is_told_in_one_line(monkeypatch):
 def test_the_command_reports_as_json(board, monkeypatch):
     from rimward.commands.install import command
 
+    monkeypatch.setattr(put, "PLATFORMS", ("linux", "darwin"))
+    monkeypatch.setattr(put.install, "__defaults__", (("linux", "darwin"),))
     monkeypatch.setattr(plan, "items", lambda compiled: small())
     monkeypatch.setattr("rimward.install.plan.items", lambda compiled: small())
-    done = CliRunner().invoke(command, ["--port", board.port, "--source", "--json"], catch_exceptions=False)
+    done = CliRunner().invoke(command, ["--port", board.port, "--json"], catch_exceptions=False)
     told = json.loads(done.stdout)
     assert told["written"] == 4 and told["compiled"] is False and told["interpreter"].startswith("micropython")
 

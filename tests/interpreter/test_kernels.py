@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered
 from rimward.plant.jit import compile_modules
 from rimward_fw.kernels import fill, guard
 
@@ -16,7 +16,7 @@ from tests.trust.guard_guided import World, rows
 
 HERE = Path(__file__).parent
 TICKS = 10_000
-EVERY = "import kernel_digest as k\nfrom rimward_fw import fill, guard\n"
+EVERY = "import kernel_digest as k\nfrom rimward_fw.kernels import fill, guard\n"
 
 
 def recorded(count: int) -> "array[int]":
@@ -65,7 +65,7 @@ def test_same_bits_on_micropython(micropython, records, on_cpython):
 
 def test_same_bits_compiled_by_numba(records, on_cpython, digest_module):
     options = {"inline": "never", "error_model": "python"}
-    guard_step, fill_step = (compile_modules(tuple(f"rimward_fw.kernels.{part}" for part in parts(name)), **options)["step"] for name in ("guard", "fill"))
+    guard_step, fill_step = (compile_modules(tuple(gathered(f"rimward_fw.kernels.{name}")), **options)["step"] for name in ("guard", "fill"))
 
     def wrap(words):
         return np.array(words, dtype=np.int32)

@@ -21,9 +21,9 @@ def test_the_barometer_is_read_before_the_first_tick(pico):
     out = pico(APP + """
 start = pico.Board.start
 seen = []
-def keep(board, tick):
+def keep(board, engine, tick):
     seen.append(board.ambient_pa)
-    start(board, tick)
+    start(board, engine, tick)
 pico.Board.start = keep
 run(120)
 print(seen)

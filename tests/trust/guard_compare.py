@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import z3
-from rimward_fw.kernels.words import GUARD_INPUT, GUARD_STATE
+from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
 from tests.trust.guard_guided import Row, rows
 from tests.trust.guard_model import Transition

@@ -1,13 +1,15 @@
-"""Lines and branches of the guard that a run reaches, measured by coverage.py on a fresh copy of the guard's own file."""
+"""Lines and branches of the guard that a run reaches, measured by coverage.py on a fresh copy of the assembled guard."""
 
+import tempfile
 import types
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import coverage
 
-from tests.trust.guard_model import GUARD_PATH
+from tests.trust.guard_prove import source_of_guard
 
 
 @dataclass(frozen=True)
@@ -22,14 +24,21 @@ class Reached:
 
 def measure(run: Callable[[Any], None]) -> Reached:
     """Runs `run(guard)` on a copy of the guard and gives what was reached."""
-    measured = coverage.Coverage(branch=True, data_file=None, include=[str(GUARD_PATH)], config_file=False)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "guard_measured.py"
+        path.write_text(source_of_guard())
+        return _measured(path, run)
+
+
+def _measured(path: Path, run: Callable[[Any], None]) -> Reached:
+    measured = coverage.Coverage(branch=True, data_file=None, include=[str(path)], config_file=False)
     measured.start()
     try:
         copy = types.ModuleType("guard_measured")
-        exec(compile(GUARD_PATH.read_text(), str(GUARD_PATH), "exec"), copy.__dict__)  # noqa: S102
+        exec(compile(path.read_text(), str(path), "exec"), copy.__dict__)  # noqa: S102
         run(copy)
     finally:
         measured.stop()
-    found = measured._analyze(str(GUARD_PATH))
+    found = measured._analyze(str(path))
     missing = [(start, end) for start, ends in found.missing_branch_arcs().items() for end in ends]
     return Reached(found.numbers.n_statements, found.numbers.n_branches, sorted(found.missing), sorted(missing))

@@ -5,7 +5,7 @@ from functools import lru_cache
 from typing import Any
 
 import z3
-from rimward_fw.kernels.words import GUARD_INPUT, GUARD_STATE
+from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
 from tests.trust.executor import Executor, Summary
 from tests.trust.guard_model import ALL_INPUTS, ALL_STATE, WIDTHS, Named, small_words

@@ -8,7 +8,8 @@ from array import array
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from rimward_fw.kernels.words import GUARD_INPUT, GUARD_STATE, check_word
+from rimward_protocol.kernel_slots import check_word
+from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
 from tests.trust.guard_model import CLEAR, CUTOFF, GATE, KEY_HIGH, KEY_LOW, RELAY, RUN, TEST_DONE, VENT, WANT
 

@@ -5,16 +5,15 @@ Everything here is stated again from the promises, with literal limits; nothing 
 
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import z3
-from rimward_fw.kernels.words import GUARD_INPUT, GUARD_STATE
+from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
 from tests.trust.executor import Executor, Summary
 from tests.trust.terms import PRODUCT, SMALL_MAX, SMALL_MIN, both, choose, highest, one_of, words
 
-GUARD_PATH = Path(__file__).parents[2] / "firmware" / "rimward_fw" / "kernels" / "guard.py"
+GUARD = "rimward_fw.kernels.guard"
 GATE, RELAY, VENT, LATCHED, READY, TESTING = 1, 2, 4, 8, 16, 32
 RUN, KEY_LOW, KEY_HIGH, CUTOFF, WANT, CLEAR = 1, 2, 4, 8, 16, 32
 TEST_DONE = 16000

@@ -3,14 +3,16 @@
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from multiprocessing import get_context
 from typing import Any
 
 import z3
+from rimward.kernels.assemble import assemble
 from rimward_fw.kernels import guard
 
 from tests.trust.guard_fault_rules import FAULT_RULES
-from tests.trust.guard_model import ALL_STATE, GUARD_PATH, Transition, invariant, small_words, transition
+from tests.trust.guard_model import ALL_STATE, GUARD, Transition, invariant, small_words, transition
 from tests.trust.guard_rules import RULES, Rule
 from tests.trust.terms import both
 
@@ -27,8 +29,10 @@ class Verdict:
     witness: dict[str, int] | None = None
 
 
+@cache
 def source_of_guard() -> str:
-    return GUARD_PATH.read_text()
+    """Return the guard as it runs on the chip: one function, its parts written out."""
+    return assemble(GUARD)
 
 
 def plant(source: str, planted: tuple[str, str]) -> str:

@@ -73,7 +73,7 @@ STEP_RULES = [
     StepRule(f"three-ticks-{name}", "G3", within_three(met), (f"if g[_{COUNTER[name]}] >= _SHORT", f"if g[_{COUNTER[name]}] > _SHORT"))
     for name, met in SHORT.items()
 ] + [
-    StepRule("three-ticks-latch-lasts", "G3", latch_lasts, ("fault == 0 and sw & _CLEAR != 0 and run == 0:", "fault == 0 and run == 0:")),
+    StepRule("three-ticks-latch-lasts", "G3", latch_lasts, ("fault == 0 and sw & _CLEAR != 0 and (run == 0)", "fault == 0 and (run == 0)")),
     StepRule("three-ticks-ceiling", "G2", ceiling_falls_only, ("x[_CEIL_PA] < g[_CEIL]:", "x[_CEIL_PA] > g[_CEIL]:")),
     StepRule("three-ticks-rest", "G4", off_after_one_gap, ("sw & _WANT != 0 and g[_REST] == 0", "sw & _WANT != 0")),
 ]

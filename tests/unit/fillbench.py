@@ -4,10 +4,11 @@ from array import array
 
 from rimward.plant import layout
 from rimward.plant.step import plant_tick
+from rimward.plant.tyre import settled_pressure
 from rimward.simulation.loop import Job, armed
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
-from rimward_fw.kernels.words import FILL_STATE
+from rimward_fw.kernels.order import couple as tick
+from rimward_protocol.kernel_words import FILL_STATE
 
 CONFIRM, BLEED, STOP = 64, 128, 256
 ON = 3
@@ -48,9 +49,7 @@ class Fill:
 
     def settled(self):
         """What the tyre will read when all is at room temperature, Pa gauge."""
-        amb, room, v0 = self.p[layout.P_AMB], self.p[layout.P_ROOM_K], self.p[layout.P_V0]
-        volume = v0 * (1 + self.p[layout.P_GROWTH] * self.tyre)
-        return self.s[layout.S_MT] * 287.05287 * room / volume - amb
+        return settled_pressure(self.s, self.p) - self.p[layout.P_AMB]
 
 
 def start(job, ticks=300):

@@ -3,33 +3,32 @@
 from array import array
 
 import pytest
+from rimward.kernels.assemble import assemble
 from rimward.proof import build
 from rimward_fw.bench import app as bench
-from rimward_fw.kernels import guard, words
+from rimward_fw.kernels import guard
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol import kernel_words
 
-SOURCE = (build._package() / "kernels" / "guard.py").read_text(encoding="utf-8")
 WANTED = {
     "_KEY_LOW = const(2)": "_KEY_LOW = const(6)",
     "_KEY_HIGH = const(4)": "_KEY_HIGH = const(8192)",
-    "_LOW_CEIL = const(500_000)": "_LOW_CEIL = const(1_000_000)",
-    "_HIGH_CEIL = const(900_000)": "_HIGH_CEIL = const(1_000_000)",
+    "_LOW_CEIL = const(500000)": "_LOW_CEIL = const(1000000)",
+    "_HIGH_CEIL = const(900000)": "_HIGH_CEIL = const(1000000)",
 }
 BOTH, LOW, HIGH = 6, 2, 4
 RUN, WANT = 1, 16
 
 
 def test_the_derived_guard_differs_in_exactly_four_constants():
-    old, new = SOURCE.splitlines(), build.bench_guard(SOURCE).splitlines()
+    old, new = assemble(build.GUARD).replace("_000", "000").splitlines(), build.bench_guard().splitlines()
     assert len(old) == len(new)
-    assert {a: b for a, b in zip(old, new) if a != b} == WANTED
+    assert {a: b for a, b in zip(old, new) if a != b.replace("_000", "000")} == WANTED
 
 
-@pytest.mark.parametrize("line", WANTED)
-def test_a_guard_without_one_of_them_is_not_made_into_a_bench(line):
-    with pytest.raises(ValueError, match=line.split()[0]):
-        build.bench_guard(SOURCE.replace(line, "pass"))
-    with pytest.raises(ValueError, match="2 times"):
-        build.bench_guard(SOURCE.replace(line, f"{line}\n{line}"))
+def test_a_limit_that_the_guard_does_not_have_is_refused():
+    with pytest.raises(ValueError, match="_NO_SUCH_LIMIT"):
+        assemble(build.GUARD, {"_NO_SUCH_LIMIT": 1})
 
 
 def test_main_starts_the_bench_and_nothing_else_differs():
@@ -47,10 +46,9 @@ def test_the_tree_is_whole_and_holds_the_bench_s_kernels(tmp_path):
     copied = {p.relative_to(package) for p in package.rglob("*") if p.suffix in (".py", ".txt")}
     assert {str(p) for p in ordinary - copied} == set()
     changed = {str(p) for p in copied if (package / p).read_bytes() != (build._package() / p).read_bytes()}
-    assert changed == {"kernels/guard.py", "kernels/fill.py", "fast/guard.py", "fast/fill.py"}
-    for name in ("kernels/guard.py", "fast/guard.py"):
-        text = (package / name).read_text().replace("_", "")
-        assert "HIGHCEIL = const(1000000)" in text and "KEYHIGH = const(8192)" in text and "900000" not in text
+    assert changed == {"kernels/guard.py", "kernels/fill.py"}
+    text = (package / "kernels/guard.py").read_text()
+    assert "_HIGH_CEIL = const(1000000)" in text and "_KEY_HIGH = const(8192)" in text and "900000" not in text
 
 
 def test_the_bench_starts_only_on_the_bench_s_guard():
@@ -60,7 +58,7 @@ def test_the_bench_starts_only_on_the_bench_s_guard():
 
 @pytest.mark.parametrize("ceiling", ["999_999", "1_000_001", "1_040_000"])
 def test_a_guard_with_another_ceiling_is_found(monkeypatch, ceiling):
-    monkeypatch.setitem(build.CONSTANTS, "_HIGH_CEIL", ceiling)
+    monkeypatch.setitem(build.LIMITS, "_HIGH_CEIL", ceiling)
     build.guard_module.cache_clear()
     try:
         assert not bench.built_right(build.guard_module())
@@ -70,20 +68,20 @@ def test_a_guard_with_another_ceiling_is_found(monkeypatch, ceiling):
 
 def limits(ceiling):
     """Slow inputs of a bench test at sea level that ask for this ceiling."""
-    x = array("i", [0] * len(words.GUARD_INPUT))
+    x = array("i", [0] * len(kernel_words.GUARD_INPUT))
     row = {"air_max": 1_000_000, "time_max": 100_000, "norise": 2_000, "test_len": 50, "conn": 1, "flags": 5, "gain_a": 15_625, "off_a": -98_675}
     row |= {"gain_b": 15_625, "off_b": -200_000, "d0": 32, "d1": 0, "horizon": 22, "ceil_pa": ceiling, "band_pa": 16_000, "rise_pa": 3_000}
     for name, value in row.items():
-        x[words.GUARD_INPUT.index(name)] = value
+        x[kernel_words.GUARD_INPUT.index(name)] = value
     x[6] = 101_325
-    x[words.GUARD_INPUT.index("chk")] = words.check_word(x)
+    x[kernel_words.GUARD_INPUT.index("chk")] = slots.check_word(x)
     x[3], x[4], x[5] = 3, 16, 78
     return x
 
 
 def driven(step, ceiling, key, pressure_pa=100_000, ticks=400):
     """Whether the gate was ever driven with the run control held after a second at rest; and the state at the end."""
-    g, x = array("i", [0] * len(words.GUARD_STATE)), limits(ceiling)
+    g, x = array("i", [0] * len(kernel_words.GUARD_STATE)), limits(ceiling)
     guard.boot(g)
     x[0] = x[1] = round((0.1 + 0.8 * pressure_pa / 1.6e6) * 65536)
     ran = False
@@ -130,5 +128,5 @@ def test_install_puts_the_bench_s_files_on_a_bench_and_none_of_them_elsewhere(co
     ordinary, made = ({item.path: item.data for item in rows(compiled)} for rows in (items, bench_items))
     assert set(made) - set(ordinary) == {f"/lib/rimward_fw/bench/{name}{suffix}" for name in ("app", "fill")} and set(ordinary) <= set(made)
     changed = {path for path in ordinary if ordinary[path] != made[path]}
-    kernels = {f"/lib/rimward_fw/{name}{suffix}" for name in ("kernels/guard", "kernels/fill", "fast/guard", "fast/fill")}
+    kernels = {f"/lib/rimward_fw/{name}{suffix}" for name in ("kernels/guard", "kernels/fill")}
     assert changed == kernels | {"/main.py"}

@@ -8,7 +8,9 @@ from rimward.plant import layout as k
 from rimward.proof import bench, build
 from rimward_fw.bench import app as firmware
 from rimward_fw.bench import fill as bench_fill
-from rimward_fw.kernels import tick, words
+from rimward_fw.kernels import order
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol import kernel_words
 
 BOTH, RUN, CONFIRM = 6, 1, 64
 IDLE, READY, SELF_TEST, FILLING, SEAT_PAUSE, HOLDING, DONE, STOPPED, TRIPPED = 0, 1, 3, 6, 7, 12, 13, 14, 15
@@ -29,8 +31,8 @@ class Rig:
         code, xs, ys = firmware.limits(fields, here)
         assert code == 0
         self.guard, self.plant = build.guard_module(), Plant(bench.plant_of(test, **over), seed=seed, compiled=True)
-        self.g, self.x = array("i", [0] * len(words.GUARD_STATE)), array("i", [0] * len(words.GUARD_INPUT))
-        self.f, self.y = array("i", [0] * len(words.FILL_STATE)), array("i", [0] * len(words.FILL_INPUT))
+        self.g, self.x = array("i", [0] * len(kernel_words.GUARD_STATE)), array("i", [0] * len(kernel_words.GUARD_INPUT))
+        self.f, self.y = array("i", [0] * len(kernel_words.FILL_STATE)), array("i", [0] * len(kernel_words.FILL_INPUT))
         self.guard.boot(self.g)
         self.x[6:], self.y[6:] = array("i", xs), array("i", ys)
         for slot, ticks in holds.items():
@@ -45,7 +47,7 @@ class Rig:
         x = self.x
         x[0], x[1], x[3], x[4], x[5] = reading.a, reading.b, 3, 16, reading.supply
         x[2] = reading.switches & 8 | BOTH | (RUN if self.held else 0) | (CONFIRM if self.confirm and self.f[0] == SEAT_PAUSE else 0)
-        self.out = tick.tick(self.guard.step, bench_fill.step, self.g, x, self.f, self.y)
+        self.out = order.couple(self.guard.step, bench_fill.step, self.g, x, self.f, self.y)
         self.drive = self.out & 7 | (k.VENT if self.out & 512 else 0)
         if self.f[0] == HOLDING and (not self.levels or self.levels[-1] != self.f[6]):
             self.levels.append(self.f[6])
@@ -199,7 +201,7 @@ def test_a_latched_cause_vents_and_ends_it():
 def test_air_budget_ends_a_test_that_swallows_too_much():
     rig = Rig(WATER, ramp=FAST)
     rig.x[10] = 20_000
-    rig.x[15] = words.check_word(rig.x)
+    rig.x[15] = slots.check_word(rig.x)
     rig.held = True
     rig.run(60_000, ended)
     assert (rig.f[0], rig.f[1]) == (STOPPED, 5) and rig.venting and rig.plant.peak_pa < 300e3
@@ -210,7 +212,7 @@ def test_a_second_test_begins_from_nothing():
     rig.held = False
     rig.run(1000)
     rig.x[14], rig.y[18] = 2, 2
-    rig.x[15] = words.check_word(rig.x)
+    rig.x[15] = slots.check_word(rig.x)
     rig.run(100)
     assert rig.f[0] == READY
     rig.held = True

@@ -12,7 +12,6 @@ import pytest
 import z3
 from rimward.proof.build import bench_guard
 
-from tests.trust.guard_model import GUARD_PATH
 from tests.trust.terms import both
 
 KEYS = (
@@ -47,7 +46,7 @@ def restated():
 
 MADE = restated()
 PROVE, MODEL = MADE["guard_prove"], MADE["guard_model"]
-SOURCE = bench_guard(GUARD_PATH.read_text(encoding="utf-8"))
+SOURCE = bench_guard()
 
 
 INSIDE = [rule for rule in PROVE.ALL_RULES if not rule.anywhere]

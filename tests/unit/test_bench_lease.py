@@ -11,8 +11,8 @@ import pytest
 from rimward.errors import Refusal
 from rimward.link import verbs
 from rimward.plant import layout as k
-from rimward_fw.bench.app import BEAT, HELD, LeaseBoard
-from rimward_fw.kernels import words
+from rimward_fw.kernels import tick
+from rimward_protocol import kernel_slots as slots
 
 from tests.unit.benchdesk import armed, beat, desk, rising
 from tests.unit.linkbench import RIMWARD, Inflator, Shop
@@ -20,29 +20,28 @@ from tests.unit.linkbench import RIMWARD, Inflator, Shop
 RUN, BOTH = 1, 6
 
 
-class Pins:
-    """A board whose switch word is what a test says."""
-
-    NAME = "pins"
-
-    def __init__(self, word=RUN | BOTH):
-        self.word = word
-
-    def sense(self, x):
-        x[2] = self.word
+HELD, BEAT = 32768, 16384
 
 
-def read(board):
-    x = array("i", [0] * len(words.GUARD_INPUT))
-    board.sense(x)
-    return x[2]
+def words(ticks, word=RUN | BOTH):
+    """The switch words of so many ticks after a beat whose lease lasts `lease` ticks."""
+    x = array("i", [0] * slots.WORDS_X)
+    t = array("i", [0] * slots.WORDS_T)
+    t[slots.T_LEASED] = 1
+
+    def read(lease=None):
+        if lease is not None:
+            t[slots.T_LEASE] = lease
+        x[slots.X_SW] = word
+        tick.lease(x, t)
+        return x[slots.X_SW]
+
+    return [read(ticks)] + [read() for _ in range(ticks + 4)]
 
 
 @pytest.mark.parametrize("ticks", [1, 2, 50, 250])
 def test_the_run_control_counts_for_exactly_so_many_ticks(ticks):
-    board = LeaseBoard(Pins())
-    board.beat(ticks)
-    seen = [read(board) for _ in range(ticks + 5)]
+    seen = words(ticks)
     assert [word & RUN for word in seen] == [1] * ticks + [0] * 5
     assert [bool(word & BEAT) for word in seen] == [True] * ticks + [False] * 5
     assert all(word & HELD for word in seen)
@@ -50,20 +49,18 @@ def test_the_run_control_counts_for_exactly_so_many_ticks(ticks):
 
 @pytest.mark.parametrize("word", [0, BOTH, BOTH | 512, BOTH | 4096])
 def test_a_beat_alone_is_no_hand(word):
-    board = LeaseBoard(Pins(word))
-    board.beat(250)
-    assert read(board) == word | BEAT
+    assert words(250, word)[0] == word | BEAT
 
 
 def test_without_a_beat_nothing_else_of_the_word_changes():
-    board = LeaseBoard(Pins(RUN | BOTH | 8 | 2048))
-    assert read(board) == BOTH | 8 | 2048 | HELD
+    assert words(0, RUN | BOTH | 8 | 2048)[0] == BOTH | 8 | 2048 | HELD
 
 
-def test_everything_else_is_the_board_s_own():
-    assert LeaseBoard(Pins()).NAME == "pins"
-    with pytest.raises(AttributeError):
-        LeaseBoard(Pins()).__getattr__("nothing")
+def test_an_ordinary_inflator_has_no_lease():
+    x = array("i", [0] * slots.WORDS_X)
+    x[slots.X_SW] = RUN
+    tick.lease(x, array("i", [0] * slots.WORDS_T))
+    assert x[slots.X_SW] == RUN
 
 
 def off(inflator):

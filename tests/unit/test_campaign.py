@@ -5,7 +5,9 @@ import json
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from rimward.campaign import effects, people
 from rimward.campaign.draw import CLASS_PA, choices, draw
+from rimward.campaign.firstgo import first_go
 from rimward.campaign.keep import keep
 from rimward.campaign.play import RECORD, play, taken
 from rimward.campaign.run import plan_of, run
@@ -41,8 +43,17 @@ def test_same_number_same_draw_whatever_was_drawn_before():
 def test_draws_reach_all_faults_wheels_and_persons():
     drawn = [draw(1, n, ALL) for n in range(3000)]
     assert {d.fault for d in drawn} == {"", *FAULTS}
-    assert len({d.job.tyre_mm for d in drawn}) >= 10 and len({d.person for d in drawn}) == 4
+    assert len({d.job.tyre_mm for d in drawn}) >= 10 and {d.person for d in drawn} == set(people.NAMES)
     assert {d.job.kind for d in drawn} == {0, 1} and {d.job.pin_open for d in drawn} == {False, True}
+
+
+def test_every_effect_is_drawn_over_its_whole_range():
+    places = np.array([np.frombuffer(draw(1, n, ()).places, np.uint8) for n in range(3000)])
+    assert places.shape[1] == len(effects.EFFECTS)
+    assert (places.min(0) <= 2).all() and (places.max(0) >= 253).all()
+    for row, effect in zip(effects.quantiles(places), effects.EFFECTS, strict=True):
+        low, _, half, _, high = row["drawn"]
+        assert high <= effect.high and low <= half < high and (low >= effect.low or low == 0.0 < effect.none)
 
 
 def test_transducer_errors_stay_within_their_class_over_the_whole_scale():
@@ -158,3 +169,42 @@ def test_command_reports_and_keeps_the_worst_as_sessions(tmp_path):
 
 def test_record_holds_every_number_it_may_get():
     assert RECORD["fault"] == np.uint8 and len(FAULTS) < 255
+
+
+def planted(**values):
+    """One record of a healthy feasible fill by a patient person, done, with changes."""
+    row = np.zeros(1, RECORD)
+    row["state"], row["person"] = 13, people.NAMES.index("patient")
+    for name, value in values.items():
+        row[name] = value
+    return row
+
+
+def test_first_go_counts_what_the_records_say():
+    rows = np.concatenate([
+        planted(), planted(tries=1, stop=48, stop_at=900), planted(state=14, tries=1, cause=21, cause_at=700, stop=48, stop_at=900),
+        planted(other=5), planted(infeasible=1), planted(fault=3), planted(person=1), planted(line=1, pin=1),
+    ])  # fmt: skip
+    found = {(row["source"], row["chuck"]): row for row in first_go(rows)}
+    mine = found["compressor", "pressure-open"]
+    assert (mine["feasible"], mine["done_first"], mine["done_retry"]) == (4, 1, 3)
+    assert mine["causes"] == {"wrong-volume": 1, "not-rising": 1, "question": 1}
+    assert mine["excluded"] == {"begun at or over its target": 1}
+    assert found["line", "pin-open"]["feasible"] == found["line", "pin-open"]["done_first"] == 1
+
+
+def test_the_json_report_carries_first_go_and_the_drawn_effects(tmp_path):
+    out = tmp_path / "out"
+    arguments = ["campaign", "--sessions", "12", "--seed", "5", "--workers", "1", "--faults", "none", "--people", "patient", "--out", str(out), "--json"]
+    found = CliRunner().invoke(cli, arguments)
+    assert found.exit_code == 0, found.output
+    figures = json.loads(found.stdout)
+    assert {(row["source"], row["chuck"]) for row in figures["first_go"]} == {(s, c) for s in ("compressor", "line") for c in ("pin-open", "pressure-open")}
+    counted = sum(row["feasible"] + sum(row["excluded"].values()) for row in figures["first_go"])
+    assert counted + figures["refused"] == 12
+    assert len(figures["effects"]) == len(effects.EFFECTS) and all(len(row["drawn"]) == 5 for row in figures["effects"])
+
+
+def test_an_unknown_person_is_refused():
+    with pytest.raises(Refusal, match="no person named"):
+        plan_of(10, 1, ("none",), ("ghost",))

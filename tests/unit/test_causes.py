@@ -2,24 +2,25 @@
 
 import re
 
-from rimward.install.kernels import source
-from rimward_protocol import causes, enumerations
+from rimward.kernels.assemble import assemble
+from rimward_protocol import causes
 
-ROWS = {row[0]: row for row in enumerations.CAUSES}
+ROWS = {row[0]: row for row in causes.CAUSES}
 
 
 def numbers_in(kernel):
     """Cause numbers that a kernel can record, read from its source."""
-    text = source(kernel)
-    return {int(n) for n in re.findall(r"\b(?:fault|why|cause|reason) = (\d+)", text)} | {
-        int(n) for n in re.findall(r"g\[_(?:CAUSE|STOP|WHY)\] = (\d+)", text)
-    } | {int(n) for n in re.findall(r"(?:f\[_REASON\] = |_stop\(f, )(\d+)", text)}
+    text = assemble(f"rimward_fw.kernels.{kernel}")
+    named = {name[1:]: int(value) for name, value in re.findall(r"^(_[A-Z_0-9]+) = const\((\d+)\)", text, re.M)}
+    by_name = {value for name, value in named.items() if vars(causes).get(name) == value and name.isupper()}
+    written = re.findall(r"(?:f\[_REASON\] = |_stop\(f, |\breason = )(\d+)", text)
+    return by_name | {int(number) for number in written}
 
 
 def test_one_word_everywhere():
-    words = [row[1] for row in enumerations.CAUSES]
+    words = [row[1] for row in causes.CAUSES]
     assert len(set(words)) == len(words)
-    for row in enumerations.CAUSES:
+    for row in causes.CAUSES:
         assert re.fullmatch(r"[a-z][a-z0-9-]+", row[1])
         assert len(row[2]) > 8 and len(row[3]) > 8, f"{row[1]} needs a likely reason and a next step"
 

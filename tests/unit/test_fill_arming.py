@@ -2,8 +2,9 @@
 
 import pytest
 from rimward_fw.control import arming, configuration
-from rimward_fw.kernels.words import FILL_INPUT, FILL_SLOW, GUARD_INPUT, check_word
 from rimward_protocol import codes, replies
+from rimward_protocol.kernel_slots import FILL_SLOW, check_word
+from rimward_protocol.kernel_words import FILL_INPUT, GUARD_INPUT
 
 PROFILE = {
     "limit_pa": 500_000, "ceiling_pa": 500_000, "target_pa": 380_000, "seat_pause_pa": 0, "ambient_min_pa": 75_634, "temp_max_ck": 31_815,

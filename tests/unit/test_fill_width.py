@@ -3,7 +3,7 @@
 import ast
 
 import pytest
-from rimward.install.kernels import source
+from rimward.kernels.assemble import assemble
 from rimward.simulation import loop
 from rimward.simulation.loop import Job
 
@@ -24,7 +24,7 @@ class Wrap(ast.NodeTransformer):
 
 
 def measured_step():
-    tree = Wrap().visit(ast.parse(source("fill")))
+    tree = Wrap().visit(ast.parse(assemble("rimward_fw.kernels.fill")))
     space = {"checked": checked, "__name__": "measured_fill"}
     exec(compile(ast.fix_missing_locations(tree), "fill", "exec"), space)
     return space["step"]

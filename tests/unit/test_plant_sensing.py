@@ -127,8 +127,9 @@ def test_every_parameter_has_a_unit_and_a_source():
 
 def test_parameter_array_has_no_hole():
     params = compressor(
-        a_offset_pa=1.0, baro_error_pa=1.0, air_error_k=1.0, a_drift_pa_s=1.0, b_drift_pa_s=1.0, leak_c=0.1, is_line=True, pin_open=True
-    )
+        a_offset_pa=1.0, baro_error_pa=1.0, air_error_k=1.0, a_drift_pa_s=1.0, b_drift_pa_s=1.0, leak_c=0.1, is_line=True, pin_open=True,
+        battery_sag=0.1, head_back=0.1, line_droop_pa=1.0, tyre_limp=0.1, tyre_creep=0.1, heat_free=0.1, heat_jet=0.1, a_play=0.1, b_play=0.1,
+    )  # fmt: skip
     assert (Plant(params).P[: k.P_TABLE] != 0.0).all()
 
 

@@ -37,7 +37,7 @@ class Store:
 
 def recorded(key: bytes | None, refused: set[int]) -> tuple[bytes, int]:
     """A session of a few events and ticks, flushed until it is done: (what the store holds, flushes)."""
-    board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, simulated=True)
+    board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, simulated=True, context=list, set_pins=lambda t: None)
     recorder = Recorder(Engine(board), board)
     recorder.begin(7, HEADER, [(1, b"meta")], key)
     store = Store(refused)

@@ -1,65 +1,143 @@
-"""The kernels keep inlined indices; the names in `words` must stand in the same order."""
+"""The kernels' local constants, the positions for the rest of the firmware and the one word table say the same."""
 
+import ast
 import re
 from pathlib import Path
 
 import pytest
 from rimward_fw.control import events
-from rimward_fw.kernels import fill, guard, words
-from rimward_protocol import codes, enumerations
+from rimward_fw.kernels import fill, guard, guard_checks, order, tick
+from rimward_protocol import causes, codes, kernel_slots, kernel_words
 
-# names that the kernels spell differently because both arrays have such a word
-GUARD_STATE_NAMES = {"conn_g": "_CONN_G"}
-TABLES = [
-    (guard, "State g", words.GUARD_STATE),
-    (guard, "Inputs x", words.GUARD_INPUT),
-    (fill, "State f", words.FILL_STATE),
-    (fill, "Inputs y", words.FILL_INPUT),
-]
+KERNELS = Path(guard.__file__).parent
+TABLES = {
+    "g": kernel_words.GUARD_STATE,
+    "x": kernel_words.GUARD_INPUT,
+    "f": kernel_words.FILL_STATE,
+    "y": kernel_words.FILL_INPUT,
+    "t": kernel_words.TICK_STATE,
+}
+FILES = sorted(KERNELS.glob("*.py"))
+FIRMWARE = sorted(p for p in KERNELS.parent.rglob("*.py") if p.parent.name not in ("kernels", "bench"))
+# where an index is computed: the slow word of a tick, and the guard's boot
+COMPUTED = {("tick.py", "x"), ("tick.py", "y"), ("guard.py", "g")}
+# short constants of the fill controller for words with a unit in their name
+UNITS = ("_pa", "_ml", "_ticks", "_ck", "_pct")
+FROM_COMPAT = {"const", "ptr32", "ptr16"}
 
 
-def indices(module, title):
-    """(name, index) pairs of the block of constants that begins with a comment."""
-    text = Path(module.__file__).read_text()
-    block = text[text.index(f"# {title}") :].split("\n\n")[0]
-    return [(name, int(value)) for name, value in re.findall(r"^(_\w+) = const\((\d+)\)", block, re.M)]
+def constants(path):
+    """Name -> value of every `_NAME = const(n)` of a file."""
+    tree = ast.parse(path.read_text())
+    found = {}
+    for node in tree.body:
+        if isinstance(node, ast.Assign):
+            assert isinstance(node.value, ast.Call) and node.value.func.id == "const", f"{path.name}:{node.lineno}"
+            found[node.targets[0].id] = ast.literal_eval(node.value.args[0])
+    return found
 
 
-@pytest.mark.parametrize(("module", "title", "names"), TABLES, ids=lambda v: v if isinstance(v, str) else "")
-def test_indices_stand_in_the_order_of_the_names(module, title, names):
-    found = indices(module, title)
-    assert len(found) >= len(names) - 2  # an index that the kernel never uses may be left out
-    for constant, index in found:
-        assert getattr(module, constant) == index
-        plain = constant.strip("_").lower()
-        short = names[index].replace("_pa", "").replace("_ml", "").replace("_ticks", "").replace("_tol_pct", "_tol")
-        assert plain.replace("_f", "").replace("_g", "") in (names[index], short, names[index].replace("_f", "").replace("_g", "")) or (
-            plain.startswith(short) or short.startswith(plain)
-        ), f"{constant} is word {index}, which words.py calls {names[index]}"
+def plain(constant, array):
+    """The word that a constant names: `_G_READ` and `_READ` name `read`."""
+    name = constant.strip("_").lower()
+    return name[2:] if name.startswith(array + "_") and name not in TABLES[array] else name
+
+
+def names_it(constant, array, word):
+    """True if the constant is the word's name, with or without its unit."""
+    name = plain(constant, array)
+    short = word
+    for unit in UNITS:
+        short = short.removesuffix(unit)
+    return name in (word, short)
+
+
+def indexed(path):
+    """(line, array, index node) of every subscript of a kernel's array."""
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Name) and node.value.id in TABLES:
+            yield node.lineno, node.value.id, node.slice
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
+def test_every_index_of_a_kernel_is_a_named_word_of_the_table(path):
+    known = constants(path)
+    for line, array, index in indexed(path):
+        where = f"{path.name}:{line}"
+        if isinstance(index, ast.Name) and index.id in known:
+            word = TABLES[array][known[index.id]]
+            assert names_it(index.id, array, word), f"{where}: {index.id} is word {known[index.id]} of {array}, which the table calls {word}"
+        else:
+            assert (path.name, array) in COMPUTED and not isinstance(index, ast.Constant), f"{where}: index the word by its name"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.name)
+def test_a_kernel_imports_functions_of_its_own_room_and_no_numbers(path):
+    for node in ast.parse(path.read_text()).body:
+        if isinstance(node, ast.ImportFrom) and node.module == "rimward_protocol.compat":
+            assert {a.name for a in node.names} <= FROM_COMPAT
+        elif isinstance(node, ast.ImportFrom):
+            assert node.module.startswith("rimward_fw.kernels."), f"{path.name} imports {node.module}"
+            assert all(a.name.strip("_").islower() for a in node.names), f"{path.name} imports a number"
+        else:
+            assert not isinstance(node, ast.Import), f"{path.name} imports a module"
+
+
+def test_causes_of_the_guard_are_the_protocols():
+    names = {name: value for name, value in vars(causes).items() if name.isupper() and isinstance(value, int)}
+    found = {name: value for path in KERNELS.glob("guard*.py") for name, value in constants(path).items() if name[1:] in names}
+    assert len(found) == 27
+    assert {name[1:]: value for name, value in found.items()} == {name[1:]: names[name[1:]] for name in found}
+
+
+def test_outputs_of_the_guard_are_the_protocols():
+    words = {word: bit for bit, word, _ in codes.GUARD_OUTS}
+    assert {name: getattr(guard, f"_OUT_{name}") for name in words} == words
+
+
+def test_states_of_the_fill_controller_are_the_protocols():
+    section = Path(fill.__file__).read_text().split("# States, as FILL_STATES")[1].split("\n\n")[0]
+    found = {name.lower().replace("_", "-"): int(value) for name, value in re.findall(r"^_([A-Z_]+) = const\((\d+)\)", section, re.M)}
+    words = {number: word for number, word, _ in codes.FILL_STATES}
+    assert len(found) >= 14 and found == {words[value]: value for value in found.values()}
+
+
+def test_no_other_module_of_the_firmware_indexes_a_kernel_s_array_by_number():
+    raw = re.compile(r"(?<![\w.])(?:\w+\.)*[gxfyt]\[\d+\]")
+    found = [f"{p.name}: {m}" for p in FIRMWARE for m in raw.findall(p.read_text())]
+    assert found == []
+
+
+@pytest.mark.parametrize("array", sorted(TABLES))
+def test_positions_for_the_rest_of_the_firmware_are_those_of_the_table(array):
+    prefix = array.upper() + "_"
+    found = {name[2:].lower(): value for name, value in vars(kernel_slots).items() if name.startswith(prefix)}
+    assert found == {word: at for at, word in enumerate(TABLES[array])}
+    assert getattr(kernel_slots, f"WORDS_{array.upper()}") == len(TABLES[array])
+
+
+def test_every_word_has_a_unit_and_a_meaning():
+    for _, table in kernel_words.TABLES:
+        assert all(len(row) == 3 and all(row) for row in table)
+
+
+def test_shared_numbers_are_the_same_everywhere():
+    assert kernel_slots.BIAS_PA == guard._BIAS == order._BIAS
+    assert kernel_slots.CHECK == guard_checks._CHECK
+    assert tick._RING_MASK + 1 == kernel_slots.RING_TICKS and 1 << 3 == kernel_slots.RING_WORDS == len(kernel_words.RING_WORDS)
+    assert tick._FIRST_Y == kernel_slots.FIRST_Y_SLOT and kernel_slots.OUT_VENT == guard._OUT_VENT
+    assert fill._WANT == 1
 
 
 def test_check_word_makes_a_set_whole():
-    x = [0] * len(words.GUARD_INPUT)
+    x = [0] * len(kernel_words.GUARD_INPUT)
     x[7:15] = range(10, 18)
     x[16:24] = [4, 9766, -125012, 9766, -125012, 64, 3, 24]
-    x[15] = words.check_word(x)
-    assert sum(x[7:]) == words.CHECK == guard._CHECK
-
-
-def test_bias_is_the_guards():
-    assert words.BIAS_PA == guard._BIAS
+    x[15] = kernel_slots.check_word(x)
+    assert sum(x[7:]) == kernel_slots.CHECK == 0x1FFFFFFF
 
 
 def test_event_numbers_are_the_protocols():
     for name, number in vars(events).items():
         if name.isupper():
-            assert codes.word_of(enumerations.EVENTS, number) == name.lower().replace("_", "-")
-
-
-def test_places_and_lengths_are_those_of_the_names():
-    tables = {"G": words.GUARD_STATE, "X": words.GUARD_INPUT, "F": words.FILL_STATE, "Y": words.FILL_INPUT}
-    assert {name: getattr(words, f"WORDS_{name}") for name in tables} == {name: len(table) for name, table in tables.items()}
-    places = {"CEIL_SLOT": ("X", "ceil_pa"), "CHECK_SLOT": ("X", "chk"), "TYRE": ("F", "tyre_pa"), "COLD": ("F", "cold")}
-    places |= {"JOB": ("Y", "job"), "TARGET": ("Y", "target_pa")}
-    for name, (table, word) in places.items():
-        assert getattr(words, name) == tables[table].index(word)
+            assert codes.word_of(codes.EVENTS, number) == name.lower().replace("_", "-")

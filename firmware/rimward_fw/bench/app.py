@@ -2,17 +2,18 @@
 
 What differs: the guard's compiled ceilings and key position (derived from the same guard.py), `bench_fill` in place of `fill`, bench
 profiles and no others, each signed with the bench key, and a lease. A person behind the screen holds the run control; the host's beats
-are a condition on top of it. The lease is counted down in the tick: a lost beat is the run control let go, so the air stops and the
-vent opens in that same tick, whatever the main loop does.
+are a condition on top of it. The lease is counted down in the tick, so a lost beat stops the air and opens the vent in that same tick,
+whatever the main loop does.
 """
 
 from array import array
 
 from rimward_protocol import codes, profile, replies
+from rimward_protocol import kernel_slots as slots
 
 from rimward_fw import app as ordinary
-from rimward_fw.control import arming, configuration, cycle, engine
-from rimward_fw.kernels import words
+from rimward_fw.control import arming, configuration, cycle
+from rimward_fw.kernels import guard
 
 PLUG = 3  # both contacts of the id plug: this is the bench's hardware
 CEILING_PA = 1_000_000  # what its guard has compiled in
@@ -57,35 +58,6 @@ STEP_S = 60
 RAMP_PA_S = 5_000
 
 
-class LeaseBoard:
-    """The board, with the lease between its pins and the guard. `sense` runs in the hard interrupt; `beat` in the main loop."""
-
-    def __init__(self, board):
-        self.board = board
-        self.lease = 0
-        self._sense = board.sense
-
-    def __getattr__(self, name):
-        return getattr(self.board, name)
-
-    def sense(self, x):
-        """Fast inputs; the run control counts only while the lease lasts."""
-        self._sense(x)
-        word = x[2]
-        if word & RUN:
-            word |= HELD
-        if self.lease > 0:
-            self.lease -= 1
-            word |= BEAT
-        elif word & RUN:
-            word -= RUN
-        x[2] = word
-
-    def beat(self, ticks):
-        """The lease lasts so many ticks from now."""
-        self.lease = ticks
-
-
 def retention_pa(limit_pa):
     """110 % of the limit, rounded up: a test pressure must not fall short."""
     return -(-limit_pa * RETENTION_PERCENT // 100)
@@ -103,10 +75,11 @@ def limits(profile_values, here):
         code = replies.PROFILE_TARGET
     if code:
         return code, x, y
-    rise, conn, stop = x[3], x[8], x[1] - x[2]
+    rise, conn = x[slots.X_RISE_PA - slots.FAST_INPUTS], x[slots.X_CONN - slots.FAST_INPUTS]
+    stop = x[slots.X_CEIL_PA - slots.FAST_INPUTS] - x[slots.X_BAND_PA - slots.FAST_INPUTS]
     y = [JOB_BENCH, row["target_pa"], row["seat_pause_pa"], profile_values["limit_pa"], retention, STEP_PA]
     y += [SEAT_S * TICKS_S, LIMIT_S * TICKS_S, RETENTION_S * TICKS_S, STEP_S * TICKS_S, stop, RAMP_PA_S * 16 // TICKS_S, conn, rise]
-    return code, x, y + [0] * (words.WORDS_Y - words.FILL_SLOW - len(y))
+    return code, x, y + [0] * (slots.WORDS_Y - slots.FILL_SLOW - len(y))
 
 
 class BenchCycle(cycle.FillCycle):
@@ -141,7 +114,8 @@ class BenchApp(ordinary.App):
 
     def __init__(self, board):
         self._beat = -1
-        ordinary.App.__init__(self, LeaseBoard(board))
+        ordinary.App.__init__(self, board)
+        self.engine.t[slots.T_LEASED] = 1
 
     def source(self, _value):
         """The bench's own line, whatever was set for an ordinary inflator."""
@@ -177,32 +151,32 @@ class BenchApp(ordinary.App):
             return replies.BAD_VALUE
         if values["beat"] != self._beat:  # the same beat once more, out of some buffer, is none
             self._beat = values["beat"]
-            self.board.beat(values["lease_ms"] // 2)
+            self.engine.t[slots.T_LEASE] = values["lease_ms"] // slots.TICK_MS
         return replies.OK
 
     def _limits(self):
         e = self.engine
         ceiling, stop, target = ordinary.App._limits(self)
-        return ceiling, stop, e.f[6] or target
+        return ceiling, stop, e.f[slots.F_PT] or target
 
 
-def built_right(guard):
+def built_right(kernel):
     """True if this guard has the bench's ceiling compiled in: it takes that one as an input and no higher one."""
-    return _judges(guard, CEILING_PA) and not _judges(guard, CEILING_PA + 1)
+    return _judges(kernel, CEILING_PA) and not _judges(kernel, CEILING_PA + 1)
 
 
-def _judges(guard, ceiling_pa):
-    g = array("i", [0] * words.WORDS_G)
-    x = array("i", [0] * words.WORDS_X)
-    guard.boot(g)
-    x[7] = ceiling_pa
-    guard.step(g, x)
-    return g[0] != 33
+def _judges(kernel, ceiling_pa):
+    g = array("i", [0] * slots.WORDS_G)
+    x = array("i", [0] * slots.WORDS_X)
+    kernel.boot(g)
+    x[slots.X_CEIL_PA] = ceiling_pa
+    kernel.step(g, x)
+    return g[slots.G_CAUSE] != 33
 
 
 def run(board):
     """As the ordinary `run`; a bench whose guard is not the bench's does nothing at all."""
-    if not getattr(board, "maintenance", False) and not built_right(engine.kernels_of(board)[0]):
+    if not getattr(board, "maintenance", False) and not built_right(guard):
         board.off()
         board.last_words(ValueError("the guard of this firmware is not the bench's: build and install it again"))
         while True:

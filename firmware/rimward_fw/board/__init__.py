@@ -6,9 +6,9 @@ import sys
 def here():
     """The board this interpreter runs on."""
     if sys.platform == "rp2":
-        from . import pico
+        from rimward_fw.board import pico
 
         return pico.Board()
-    from . import simulated
+    from rimward_fw.board import simulated
 
     return simulated.Board()

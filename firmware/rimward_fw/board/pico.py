@@ -1,46 +1,50 @@
-"""The Raspberry Pi Pico (RP2040): timer, converters, switches, link. Wires are in `pins`, what they mean stands there too; `wiring` sets them up.
+"""The Raspberry Pi Pico (RP2040): pins, converters, switches, timer, link. `pins` names every wire, `wiring` sets them up.
 
-In the hard interrupt run `_interrupt`, `sense`, `drive` and `off`: they take no memory, read every converter and pin themselves, and
-nothing else touches the converters. Everything else belongs to the main loop.
+The tick (`kernels/tick.py`) reads and writes the register blocks that `context` names. Nothing else may use the ADC or
+the SPI bus of transducer A: one read elsewhere would mix the channels. Everything here belongs to the main loop.
 """
 
 import os
 import select
 import sys
 import time
+from array import array
 
 import machine
 import micropython
-from machine import mem32
+from rimward_protocol import kernel_slots as slots
 
-from . import wiring
-from .pins import ADC_PUMP_MILLI, ADC_SUPPLY_MILLI
+from rimward_fw.board import wiring
+from rimward_fw.board.pins import ADC_PUMP_MILLI, ADC_SUPPLY_MILLI
 
 PERIOD_MS = 2
 WATCHDOG_MS = 4000  # longer than the longest write after a fill; pulses stop within 20 ms of the last tick without it
-UNIT_US = 125
 PIECE = 64  # one USB packet: more would wait inside the interpreter until the host has taken it
-SIO_IN = 0xD0000004  # RP2040 datasheet 2.3.1.7, GPIO_IN: all 30 pins in one read, which fits a small integer
-PUMP_EVERY = 64  # ticks between readings of the pump's supply
 REFERENCE_MV = 3300
 STORE = "/rimward"
 LAST_WORDS = "/last_words.txt"
-_FILL_VENT = 512  # fill's vent bit, as the tick hands it over
+LAMP_BIT = 2  # the guard's RELAY output
+
+# name in the tick's words, signal
+PIN_WORDS = (
+    (slots.T_PIN_RUN, "RUN"),
+    (slots.T_PIN_KEY_LOW, "KEY_LOW"),
+    (slots.T_PIN_KEY_HIGH, "KEY_HIGH"),
+    (slots.T_PIN_CUTOFF, "CUTOFF"),
+    (slots.T_PIN_UP, "UP"),
+    (slots.T_PIN_DOWN, "DOWN"),
+    (slots.T_PIN_ENTER, "ENTER"),
+    (slots.T_PIN_WORKSHOP, "WORKSHOP"),
+    (slots.T_PIN_GATE, "GATE"),
+    (slots.T_PIN_RELAY, "RELAY"),
+    (slots.T_PIN_VENT, "VENT"),
+    (slots.T_PIN_CS, "SPI_CS"),
+)
 
 
-def ratio_q16(part, whole):
-    """part / whole in 1/65536, both sums of four 12-bit codes; never past 16 bits, nothing past 30 bits."""
-    return min((part << 16) // max(whole, 256), 65535)
-
-
-def supply_units(total):
-    """Sensor supply in 64 mV from a sum of four codes behind the divider."""
-    return min((total * (REFERENCE_MV * 1000 // ADC_SUPPLY_MILLI) + (1 << 19)) >> 20, 255)
-
-
-def pump_mv(code):
-    """Pump supply from one 12-bit code behind its divider."""
-    return code * (REFERENCE_MV * 1000 // ADC_PUMP_MILLI) >> 12
+def pump_mv(total):
+    """Pump supply in mV from a sum of four 12-bit codes behind its divider."""
+    return total * (REFERENCE_MV * 1000 // ADC_PUMP_MILLI) >> 14
 
 
 class Board:
@@ -54,115 +58,63 @@ class Board:
         self._ms_at = time.ticks_ms()
         wiring.wire(self)
         self.simulated = False
-        self.maintenance = bool(self._switches() & 4096)  # the workshop contact, closed at power-up
+        self.maintenance = bool(self._workshop())  # the workshop contact, closed at power-up
         self.unix_s = 0
-        self._tick = None
         self._timer = None
         micropython.kbd_intr(3 if self.maintenance else -1)  # else 0x03 is data
         self._watchdog = None
         self._dead = False
-        self._level = 0
-        self._bits = 0
-        self._ticks = 0
-        self._fed = 0
-        self._began = 0
-        self._load = 0
-        self._gap = 0
-        self._word = bytearray(2)
+        self._fed = -1
+        self._t = None
         self._one = bytearray(1)
-        self._read_b = self._adc_b.read_u16  # bound once: making a bound method allocates
-        self._read_supply = self._adc_supply.read_u16
-        self._read_pump = self._adc_pump.read_u16
-        self._read_word = self._spi.readinto
-        self._supply = (self._read_supply() >> 4) << 6  # filtered, sum of four codes * 16
-        self._pump = self._read_pump() >> 4
-        self._interrupt_ref = self._interrupt
-
-    def kernels(self):
-        """(guard, fill): on the chip as machine code, made from the plain ones; elsewhere, in tests, the plain ones."""
-        if sys.platform == "rp2":
-            from rimward_fw.fast import fill, guard
-        else:
-            from rimward_fw.kernels import fill, guard
-        return guard, fill
 
     # The tick
 
-    def start(self, tick):
-        """From now on `tick` runs every 2 ms in a hard interrupt, and the watchdog waits for it."""
-        self._tick = tick
-        self._began = time.ticks_us()
+    def context(self, arrays):
+        """Return the tick's context: addresses of `arrays` and of the register blocks; where registers are stand-ins, the arrays themselves."""
+        blocks = arrays + self._converters.blocks()
+        if sys.platform != "rp2":
+            return blocks
+        import uctypes
+
+        addresses = [block if isinstance(block, int) else uctypes.addressof(block) for block in blocks]
+        return array("i", [address - (1 << 32) if address >> 31 else address for address in addresses])
+
+    def set_pins(self, t):
+        """Put pin masks and scales into the tick's words."""
+        for word, signal in PIN_WORDS:
+            t[word] = 1 << wiring.pins.gpio(signal)
+        t[slots.T_SUPPLY_GAIN] = REFERENCE_MV * 1000 // ADC_SUPPLY_MILLI
+        t[slots.T_SUPPLY_F] = self._converters.supply_sum() << 4
+        self._t = t
+
+    def start(self, _engine, tick):
+        """Run the tick every 2 ms in a hard interrupt from now on; the watchdog waits for it."""
+        self._t[slots.T_BEGAN_US] = time.ticks_us() & 0x3FFFFFFF
         self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
-        self._timer = machine.Timer(period=PERIOD_MS, mode=machine.Timer.PERIODIC, hard=True, callback=self._interrupt_ref)
-
-    def _interrupt(self, _timer):
-        """Hard interrupt: one tick, timed from end to end."""
-        if self._dead:
-            self._still()
-            return
-        now = time.ticks_us()
-        self._gap = time.ticks_diff(now, self._began)
-        self._began = now
-        self._tick()
-        self._load = time.ticks_diff(time.ticks_us(), now)
-        self._ticks = (self._ticks + 1) & 0x3FFFFFFF
-
-    def sense(self, x):
-        """Fast inputs of this tick. Hard interrupt: integers under 2**30 and no memory."""
-        self._cs(1)  # transducer A: its converter works while B is read
-        b = self._read_b() >> 4
-        b += self._read_b() >> 4
-        b += self._read_b() >> 4
-        b += self._read_b() >> 4
-        if self._ticks % PUMP_EVERY == 0:
-            self._pump = self._read_pump() >> 4
-        supply = (self._read_supply() >> 4) << 2
-        self._supply += ((supply << 4) - self._supply) >> 2
-        self._cs(0)
-        self._read_word(self._word, 0xFF)
-        x[0] = self._word[0] << 8 | self._word[1]
-        x[1] = ratio_q16(b, self._supply >> 4)
-        x[2] = self._switches()
-        x[3] = min(self._load // UNIT_US, 255)
-        x[4] = min((self._gap + UNIT_US // 2) // UNIT_US, 255)
-        x[5] = supply_units(supply)
-
-    def _switches(self):
-        """The switch word: one read of all pins."""
-        levels = mem32[SIO_IN]
-        word = 0
-        for mask, bit, level in self._masks:
-            if (levels & mask != 0) == level:
-                word |= bit
-        return word
-
-    def drive(self, out):
-        """Output bits of guard and fill. Hard interrupt. One edge of GATE a tick while its bit is set; steady it lets the air stop."""
-        self._bits = out
-        if out & 1:
-            self._level ^= 1
-            self._gate(self._level)
-        self._relay(1 if out & 2 else 0)
-        self._vent(0 if out & (4 | _FILL_VENT) else 1)
+        self._timer = machine.Timer(period=PERIOD_MS, mode=machine.Timer.PERIODIC, hard=True, callback=tick.interrupt)
 
     def off(self):
-        """Everything that can move air off, the vent open, and no tick any more until a reset. Any context."""
+        """Everything that can move air off, the vent open, and no kernel any more until a reset. Any context."""
         self._dead = True
-        self._still()
-
-    def _still(self):
+        if self._t is not None:
+            self._t[slots.T_HALT] = 1
         self._relay(0)
         self._vent(0)  # a normally-open valve
 
     # The main loop
 
     def idle(self):
-        """Sleeps until the next interrupt, then one small step for barometer and display."""
+        """Sleep until the next interrupt, then one small step for barometer, converters and display."""
         machine.idle()
         now = self.ticks_ms()
         self._barometer.work(now)
         self._display.work(now)
-        self._lamp(1 if self._bits & 2 else 0)  # lit while the relay is closed
+        if self._t is not None:
+            out = self._t[slots.T_OUT]
+            self._lamp(1 if out & LAMP_BIT else 0)  # lit while the relay is closed
+            if not out & LAMP_BIT:
+                self._converters.renew()
 
     @property
     def ambient_pa(self):
@@ -177,7 +129,7 @@ class Board:
     @property
     def pump_mv(self):
         """Supply of the pump."""
-        return pump_mv(self._pump)
+        return pump_mv(self._t[slots.T_PUMP])
 
     def ticks_ms(self):
         """Milliseconds since start; does not wrap. Main loop only."""
@@ -228,9 +180,10 @@ class Board:
         self._buzzer(1 if on else 0)
 
     def feed(self):
-        """Feeds the watchdog, but only if the tick has run since the last time."""
-        if self._ticks != self._fed and not self._dead:
-            self._fed = self._ticks
+        """Feed the watchdog, but only if the tick has run since the last time."""
+        ticks = self._t[slots.T_HEAD]
+        if ticks != self._fed and not self._dead:
+            self._fed = ticks
             self._watchdog.feed()
 
     def reset(self):

@@ -10,6 +10,8 @@ import struct
 import sys
 import time
 
+from rimward_protocol import kernel_slots as slots
+
 # A, B, hardware switch bits, LOAD, GAP, SUPPLY, pump supply mV, flags; ambient Pa, air 0.01 K, UTC
 INPUT = "<8HiiI"
 INPUT_BYTES = struct.calcsize(INPUT)
@@ -33,7 +35,7 @@ class Board:
         self._row = bytearray(INPUT_BYTES)
         self._reply = bytearray(struct.calcsize(OUTPUT))
         self._now = (0,) * 11
-        self._tick = None
+        self._engine = None
         self._display = None
         self._flags = 0
         self._bits = 0
@@ -49,39 +51,16 @@ class Board:
         self._one = bytearray(1)
         self.simulated = True
 
-    def kernels(self):
-        """(guard, fill): as machine code, as on the real board, where the host made it for this machine; else the plain ones."""
-        folder = _getenv("RIMWARD_KERNELS")
-        if folder and sys.implementation.name == "micropython":
-            sys.path.append(folder)
-            try:
-                import machine_fill
-                import machine_guard
+    def context(self, arrays):
+        """Return the tick's context: no register blocks, the plant gives the fast inputs."""
+        return arrays
 
-                return machine_guard, machine_fill
-            except Exception:  # an interpreter without a translator for its processor
-                pass
-        from rimward_fw.kernels import fill, guard
+    def set_pins(self, t):
+        """Nothing to set: no pins."""
 
-        return guard, fill
-
-    def start(self, tick):
-        """From now on `tick` is called every 2 ms (here: once an exchange)."""
-        self._tick = tick
-
-    def sense(self, x):
-        """Fast inputs of this tick. Safe in an interrupt on the real board."""
-        row = self._now
-        x[0] = row[0]
-        x[1] = row[1]
-        x[2] = row[2] & HW_MASK
-        x[3] = row[3]
-        x[4] = row[4]
-        x[5] = row[5]
-
-    def drive(self, out):
-        """Output bits of guard and fill; the pulse toggles by itself while GATE is set."""
-        self._bits = out
+    def start(self, engine, _tick):
+        """Run the tick every 2 ms from now on (here: once an exchange)."""
+        self._engine = engine
 
     def off(self):
         """Everything that can move air off, the vent open."""
@@ -100,8 +79,12 @@ class Board:
         self.unix_s = row[10]
         if marks & IN_RESET:
             self.reset()
-        if self._tick:
-            self._tick()
+        if self._engine:
+            x = self._engine.x
+            for word in range(slots.FAST_INPUTS):
+                x[word] = row[word]
+            x[slots.X_SW] &= HW_MASK
+            self._bits = self._engine.decide()
         self._ticks += 1
         flags = self._flags
         struct.pack_into(OUTPUT, self._reply, 0, self._bits & 0xFFFF, flags, self._ticks)
@@ -177,7 +160,7 @@ class Board:
 
     def mount(self):
         """The folder where the store lives: littlefs over memory, kept in a file between runs if one is named."""
-        from .simulated_flash import mount
+        from rimward_fw.board.simulated_flash import mount
 
         return mount(_getenv("RIMWARD_FLASH"))
 

@@ -6,9 +6,10 @@ import time
 
 import machine
 
-from . import pins
-from .barometer import Barometer
-from .display import Display
+from rimward_fw.board import pins
+from rimward_fw.board.barometer import Barometer
+from rimward_fw.board.converters import Converters
+from rimward_fw.board.display import Display
 
 SPI_HZ = 4_000_000
 BARO_HZ = 100_000
@@ -17,17 +18,7 @@ BARO_WAIT_MS = 110  # two measurements take as long
 DISPLAY_HZ = 400_000
 BUS_TIMEOUT_US = 10_000
 
-# signal, bit of the switch word, level that sets it
-SWITCHES = (
-    ("RUN", 1, 1),
-    ("KEY_LOW", 2, 1),
-    ("KEY_HIGH", 4, 1),
-    ("CUTOFF", 8, 0),
-    ("UP", 512, 1),
-    ("DOWN", 1024, 1),
-    ("ENTER", 2048, 1),
-    ("WORKSHOP", 4096, 1),
-)
+INPUTS = ("RUN", "KEY_LOW", "KEY_HIGH", "CUTOFF", "UP", "DOWN", "ENTER", "WORKSHOP", "BENCH0", "BENCH1")
 
 
 def wire(board):
@@ -38,8 +29,10 @@ def wire(board):
     board._buzzer = _output(pins.gpio("BUZZER"))
     board._lamp = _output(pins.gpio("LAMP"))
     board._cs = _output(pins.gpio("SPI_CS"))
-    board._masks, board.bench = _inputs()
-    _converters(board)
+    inputs = _inputs()
+    board._workshop = inputs["WORKSHOP"]
+    board.bench = inputs["BENCH0"]() | inputs["BENCH1"]() << 1
+    board._converters = _converters(board)
     _buses(board)
     _link(board)
 
@@ -49,38 +42,15 @@ def _output(number):
 
 
 def _inputs():
-    """((mask, bit, level) of every switch, the bench's id plug). The board has its own resistors, so no pulls."""
-    numbers = (
-        ("RUN", pins.gpio("RUN")),
-        ("KEY_LOW", pins.gpio("KEY_LOW")),
-        ("KEY_HIGH", pins.gpio("KEY_HIGH")),
-        ("CUTOFF", pins.gpio("CUTOFF")),
-        ("UP", pins.gpio("UP")),
-        ("DOWN", pins.gpio("DOWN")),
-        ("ENTER", pins.gpio("ENTER")),
-        ("WORKSHOP", pins.gpio("WORKSHOP")),
-        ("BENCH0", pins.gpio("BENCH0")),
-        ("BENCH1", pins.gpio("BENCH1")),
-    )
-    for row in numbers:
-        machine.Pin(row[1], machine.Pin.IN, None)
-    where = dict(numbers)
-    plug = machine.Pin(where["BENCH0"])() | machine.Pin(where["BENCH1"])() << 1
-    return tuple([(1 << where[name], bit, level) for name, bit, level in SWITCHES]), plug
+    """Return the input pins by signal. The board has its own resistors, so no pulls."""
+    return {name: machine.Pin(pins.gpio(name), machine.Pin.IN, None) for name in INPUTS}
 
 
 def _converters(board):
-    board._adc_b = machine.ADC(machine.Pin(pins.gpio("ADC_B")))
-    board._adc_supply = machine.ADC(machine.Pin(pins.gpio("ADC_SUPPLY")))
-    board._adc_pump = machine.ADC(machine.Pin(pins.gpio("ADC_PUMP")))
     sck, mosi, miso = pins.gpio("SPI_SCK"), pins.gpio("SPI_MOSI"), pins.gpio("SPI_MISO")
-    board._spi = machine.SPI(
-        sck >> 3 & 1, baudrate=SPI_HZ, polarity=0, phase=0, sck=machine.Pin(sck), mosi=machine.Pin(mosi), miso=machine.Pin(miso)
-    )
-    board._cs(1)
-    time.sleep_us(2)
-    board._cs(0)
-    board._spi.readinto(bytearray(2), 0xFF)  # the first conversion after power-up says nothing
+    bus = sck >> 3 & 1
+    board._spi = machine.SPI(bus, baudrate=SPI_HZ, polarity=0, phase=0, sck=machine.Pin(sck), mosi=machine.Pin(mosi), miso=machine.Pin(miso))
+    return Converters(bus, [machine.Pin(pins.gpio(name)) for name in ("ADC_B", "ADC_SUPPLY", "ADC_PUMP")])
 
 
 def _buses(board):

@@ -4,7 +4,7 @@ Transducer A is sealed: without a barometer its gauge reading would be an atmosp
 it is read as if the air were standard, for the display; the ambient word is 0, so the guard gives no air and names the barometer.
 """
 
-from rimward_fw.kernels import words
+from rimward_protocol import kernel_slots as slots
 
 AMBIENT = 6
 FLAGS = 16
@@ -23,7 +23,7 @@ class Ambient:
     def _words(self, pa):
         off = self.app.transducers["off_a"]
         if pa:
-            return (FLAGS, words.A_SEALED), (OFF_A, off), (AMBIENT, pa)
+            return (FLAGS, slots.A_SEALED), (OFF_A, off), (AMBIENT, pa)
         return (FLAGS, 0), (OFF_A, off - STANDARD_PA), (AMBIENT, 0)
 
     def begin(self):

@@ -4,10 +4,10 @@ Run once when a wheel is chosen, never in the interrupt. Nothing here can loosen
 """
 
 from rimward_protocol import codes, replies
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol.profile import CEILING_MIN_PA
 
 from rimward_fw.control import configuration
-from rimward_fw.kernels import words
 
 TICKS_S = 500
 AIR_TOLERANCE_PERCENT = 150  # delivery may be 15 % over its nominal, the volume 25 % over the low one
@@ -152,10 +152,10 @@ def guard_words(profile, rig, here, ceiling, band, rise):
     test = gain_ticks(TEST_PA, nominal, ambient, slow)
     straight = profile["rim_class"] < codes.RIM_HB or profile["rim_class"] > codes.RIM_TC
     x = [ambient, ceiling, band, rise, air, profile["time_budget_s"] * TICKS_S, min(max(norise, 250), 32767), min(max(test, 50), 4095)]
-    x += [here["conn"], 0, words.A_SEALED | (words.STRAIGHT_SIDE if straight else 0)]
+    x += [here["conn"], 0, slots.A_SEALED | (slots.STRAIGHT_SIDE if straight else 0)]
     x += [here.get("gain_a", configuration.GAIN), here.get("off_a", configuration.OFF_SEALED), here.get("gain_b", configuration.GAIN), here.get("off_b", configuration.OFF_VENTED)]
     x += [d0, d1, rig["horizon"]]
-    x[9] = words.CHECK - sum(x[1:])
+    x[slots.X_CHK - slots.FAST_INPUTS] = slots.CHECK - sum(x[1:])
     return x
 
 

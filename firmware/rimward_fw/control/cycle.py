@@ -1,10 +1,9 @@
 """One wheel on the hose: chosen, asked about, armed, filled, ended. Answers come from the person at the device only."""
 
 from rimward_protocol import causes, codes, layout, replies
+from rimward_protocol import kernel_slots as slots
 
-from rimward_fw.control import events, fill_modes
-from rimward_fw.control.engine import Y_AT
-from rimward_fw.kernels import words
+from rimward_fw.control import events
 from rimward_fw.ui import buttons
 
 NOBODY = bytes(8)
@@ -56,6 +55,7 @@ class FillCycle:
     def choose(self, wheel, profile, confirmed):
         """Takes a stored and judged profile as the wheel on the hose; the person answers next. Gives a reply code."""
         self.leave(causes.RELEASED)
+        self.app.wake()
         self.seating = False
         self.added = False
         self.measuring = False
@@ -70,8 +70,8 @@ class FillCycle:
     def waiting(self):
         """(number of WAITINGS, value)."""
         g = self.app.engine.g
-        if g[0]:
-            return 7, g[0]
+        if g[slots.G_CAUSE]:
+            return 7, g[slots.G_CAUSE]
         if self.phase == ASK_WHEEL:
             return 3, 0
         if self.phase in (ASK_STOOD, ASK_COLD):
@@ -80,14 +80,14 @@ class FillCycle:
             return 6, 0
         if self.phase == ARMED:
             if self.state() == codes.SEAT_PAUSE:
-                return 1, g[39] - words.BIAS_PA
-            if not self.app.engine.x[2] & buttons.RUN or self.must_let_go():
+                return 1, g[slots.G_READ] - slots.BIAS_PA
+            if not self.app.engine.x[slots.X_SW] & buttons.RUN or self.must_let_go():
                 return 6, 0
         return 0, 0
 
     def state(self):
         """One of FILL_STATES, as people see it."""
-        if self.app.engine.g[0]:
+        if self.app.engine.g[slots.G_CAUSE]:
             return codes.TRIPPED
         if self.phase == IDLE:
             return codes.IDLE
@@ -95,14 +95,14 @@ class FillCycle:
             return codes.ASKING
         if self.phase == OVER:
             return codes.FILL_DONE if self.cause == causes.TARGET_REACHED else codes.STOPPED
-        kernel = self.app.engine.f[0]
+        kernel = self.app.engine.f[slots.F_STATE]
         return kernel if kernel else codes.READY
 
     def pressed(self, bits):
         """A press of a button."""
-        if self.app.engine.g[0]:
+        if self.app.engine.g[slots.G_CAUSE]:
             if bits & buttons.ENTER:
-                self.app.engine.asks |= buttons.CLEAR
+                self.app.engine.answers |= buttons.CLEAR
             return
         yes = bits & buttons.ENTER
         no = bits & buttons.DOWN
@@ -127,9 +127,9 @@ class FillCycle:
         elif self.phase == ASK_COLD:
             self._cold(bits)
         elif self.phase == ARMED and yes and self.state() == codes.SEAT_PAUSE:
-            self.app.engine.asks |= buttons.CONFIRM
-            self.app.recorder.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[39] - words.BIAS_PA)
-        elif self.phase == ARMED and self.app.engine.f[0] == codes.READY and not self.app.engine.x[2] & buttons.RUN:
+            self.app.engine.answers |= buttons.CONFIRM
+            self.app.recorder.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[slots.G_READ] - slots.BIAS_PA)
+        elif self.phase == ARMED and self.app.engine.f[slots.F_STATE] == codes.READY and not self.app.engine.x[slots.X_SW] & buttons.RUN:
             self._ready(bits)
         elif self.phase == OVER and self.question:
             self._asked(yes, no)
@@ -146,10 +146,12 @@ class FillCycle:
         if self.measuring:
             return
         if bits & (buttons.UP | buttons.DOWN) and not self.seating and not self.queue:
+            from rimward_fw.control import fill_modes
+
             step = fill_modes.TARGET_STEP_PA if bits & buttons.UP else -fill_modes.TARGET_STEP_PA
-            target = fill_modes.target_after(e.y[words.TARGET], step, self.highest_pa)
-            if target != e.y[words.TARGET]:
-                self.queue.append((Y_AT + words.TARGET, target))
+            target = fill_modes.target_after(e.y[slots.Y_TARGET_PA], step, self.highest_pa)
+            if target != e.y[slots.Y_TARGET_PA]:
+                self.queue.append((slots.FIRST_Y_SLOT + slots.Y_TARGET_PA, target))
                 self.app.recorder.note(events.TARGET_LOWERED, 0, target)
         elif bits & buttons.ENTER and self.seating:
             self.leave(causes.RELEASED)
@@ -197,6 +199,8 @@ class FillCycle:
 
     def arm(self, t0_ck, seating=False):
         """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
+        from rimward_fw.control import fill_modes
+
         app = self.app
         self.seating = seating
         self.measuring = self.added and not seating
@@ -220,15 +224,16 @@ class FillCycle:
             self.cause = REFUSED.get(code, causes.NO_PROFILE)
             self.phase = OVER
             return code
-        self.ceiling_pa = x[1]
-        self.stop_pa = x[1] - x[2]
+        first = slots.FAST_INPUTS
+        self.ceiling_pa = x[slots.X_CEIL_PA - first]
+        self.stop_pa = self.ceiling_pa - x[slots.X_BAND_PA - first]
         self.highest_pa = fill_modes.highest_target_pa(self.values, app.hardware, here)
         app.open_session(self)
-        self.queue = [(6 + i, x[i]) for i in range(len(x)) if 6 + i != words.CHECK_SLOT]
-        self.queue += [(Y_AT + 6 + i, y[i]) for i in range(1, len(y))]
-        self.queue += [(words.CHECK_SLOT, x[words.CHECK_SLOT - 6]), (Y_AT + words.JOB, y[0])]
+        self.queue = [(first + i, x[i]) for i in range(len(x)) if first + i != slots.X_CHK]
+        self.queue += [(slots.FIRST_Y_SLOT + slots.FILL_SLOW + i, y[i]) for i in range(1, len(y))]
+        self.queue += [(slots.X_CHK, x[slots.X_CHK - first]), (slots.FIRST_Y_SLOT + slots.Y_JOB, y[slots.Y_JOB - slots.FILL_SLOW])]
         self.phase = LOADING
-        self._stop = app.engine.g[2]
+        self._stop = app.engine.g[slots.G_STOP]
         self._tripped = 0
         self.cause = 0
         app.recorder.note(events.ARMED, 0, self.ceiling_pa, self.stop_pa)
@@ -236,15 +241,17 @@ class FillCycle:
 
     def limits_here(self, here, seating):
         """(reply code, slow words of the guard, of the fill) for this wheel, this inflator and the air where it stands."""
+        from rimward_fw.control import fill_modes
+
         values = fill_modes.measure_values(self.values, here) if self.measuring else self.values
         return fill_modes.limits(values, self.app.hardware, here, seating, self.app.interface.duty.left_s())
 
     def must_let_go(self):
         """True while the run control has been held since before the ceiling was in force: that is no wish to fill this wheel."""
         e = self.app.engine
-        if not e.x[2] & buttons.RUN:
+        if not e.x[slots.X_SW] & buttons.RUN:
             return False
-        return self.phase == LOADING or (self.phase == ARMED and e.f[0] == codes.READY and e.g[3] == causes.NO_PROFILE)
+        return self.phase == LOADING or (self.phase == ARMED and e.f[slots.F_STATE] == codes.READY and e.g[slots.G_WHY] == causes.NO_PROFILE)
 
     def armed(self):
         """True while a ceiling is on its way to the guard or in force."""
@@ -253,39 +260,39 @@ class FillCycle:
     def work(self):
         """Main loop: loads words, watches for ends and trips."""
         e = self.app.engine
-        waits = self.phase == LOADING and e.x[2] & buttons.RUN  # held already: nothing comes into force under it
+        waits = self.phase == LOADING and e.x[slots.X_SW] & buttons.RUN  # held already: nothing comes into force under it
         if self.queue and not waits and e.offer(self.queue[0][0], self.queue[0][1]):
             del self.queue[0]
         if self.phase == LOADING and not self.queue:
             self.phase = ARMED
-        if e.asks & buttons.CONFIRM and self.state() != codes.SEAT_PAUSE:
-            e.asks &= ~buttons.CONFIRM
-        if e.asks & buttons.CLEAR and e.g[0] == 0:
-            e.asks &= ~buttons.CLEAR
+        if e.answers & buttons.CONFIRM and self.state() != codes.SEAT_PAUSE:
+            e.answers &= ~buttons.CONFIRM
+        if e.answers & buttons.CLEAR and e.g[slots.G_CAUSE] == 0:
+            e.answers &= ~buttons.CLEAR
             self._tripped = 0
-        bleeding = self.phase == ARMED and self.app.buttons.down & buttons.DOWN
-        e.asks = e.asks | buttons.BLEED if bleeding else e.asks & ~buttons.BLEED
+        bleeding = self.phase == ARMED and e.t[slots.T_DOWN] & buttons.DOWN
+        e.answers = e.answers | buttons.BLEED if bleeding else e.answers & ~buttons.BLEED
         if self.phase == ARMED:
             self._watch(e)
-        elif e.g[0] and not self._tripped:
+        elif e.g[slots.G_CAUSE] and not self._tripped:
             self._trip(e)
 
     def _watch(self, e):
-        run = e.x[2] & buttons.RUN
+        run = e.x[slots.X_SW] & buttons.RUN
         if run != self._was_run:
             self._was_run = run
-            self.app.recorder.note(events.RUN_HELD if run else events.RUN_RELEASED, 0, e.g[39] - words.BIAS_PA)
+            self.app.recorder.note(events.RUN_HELD if run else events.RUN_RELEASED, 0, e.g[slots.G_READ] - slots.BIAS_PA)
             self._quiet = e.head
-        self.tyre_pa = e.f[words.TYRE]
-        if e.g[0] and not self._tripped:
+        self.tyre_pa = e.f[slots.F_TYRE_PA]
+        if e.g[slots.G_CAUSE] and not self._tripped:
             self._trip(e)
-        if e.g[0]:
+        if e.g[slots.G_CAUSE]:
             return
         quiet = (e.head - self._quiet) & 0x3FFFFFFF
         if not run and quiet > KEEP_TICKS and self.app.recorder.waiting() > KEEP_BYTES:
             self.app.keep_session()
-        if not run and quiet > SETTLE_TICKS and e.f[0] in (codes.FILL_DONE, codes.STOPPED):
-            self.leave(causes.CARTRIDGE_FIRST_MEASURE if self.measuring else e.f[1] or causes.TARGET_REACHED)
+        if not run and quiet > SETTLE_TICKS and e.f[slots.F_STATE] in (codes.FILL_DONE, codes.STOPPED):
+            self.leave(causes.CARTRIDGE_FIRST_MEASURE if self.measuring else e.f[slots.F_REASON] or causes.TARGET_REACHED)
             self.phase = OVER
             if self.seating:
                 self.question = "seat-done"
@@ -295,10 +302,10 @@ class FillCycle:
     def _trip(self, e):
         """A latched cause: its record comes first of all."""
         self._tripped = 1
-        self.cause = e.g[0]
-        self.app.keep_trip(e.g[0])
+        self.cause = e.g[slots.G_CAUSE]
+        self.app.keep_trip(e.g[slots.G_CAUSE])
         if self.phase == ARMED:
-            self.leave(e.g[0])
+            self.leave(e.g[slots.G_CAUSE])
             self.phase = OVER
 
     def reload(self, transducers):
@@ -311,7 +318,7 @@ class FillCycle:
         """Ends the cycle: takes the ceiling out of force and closes the session."""
         if self.armed():
             self.cause = cause
-            self.queue = [(words.CEIL_SLOT, 0), (words.CHECK_SLOT, 0), (Y_AT + words.JOB, 0)]
+            self.queue = [(slots.X_CEIL_PA, 0), (slots.X_CHK, 0), (slots.FIRST_Y_SLOT + slots.Y_JOB, 0)]
             self.app.close_session(cause)
         if self.phase != OVER:
             self.phase = IDLE

@@ -1,87 +1,102 @@
-"""The tick's owner: what the hard timer interrupt runs, and the only way in and out of it.
+"""Tick engine: owns the arrays of both kernels and of the tick; `offer` hands slow words in, the ring brings raw ticks out.
 
-The interrupt touches only what is allocated here. The main loop hands slow words in through one slot a tick, so that
-every change has a tick of its own in the record.
+The interrupt touches only what is allocated here. A slow word goes in through one slot a tick, so that every change
+has a tick of its own in the record.
 """
 
 from array import array
 
-from rimward_fw.kernels import tick, words
+from rimward_protocol import kernel_slots as slots
 
-Y_AT = 64  # slot numbers from here on mean fill's inputs
+from rimward_fw.kernels import fill, guard, tick
 
 
 class Engine:
-    """State of both kernels. `step` is safe in a hard interrupt; `offer` and `asks` belong to the main loop."""
+    """State of the kernels. Everything but `step` belongs to the main loop.
 
-    def __init__(self, board):
+    `g`, `x`, `f`, `y`: words of guard and fill controller; `t`: words of the tick; `ring`: raw ticks.
+    """
+
+    def __init__(self, board, kernels=None):
+        """`kernels`: (guard, fill) modules in place of this firmware's own."""
         self.board = board
-        self.g = array("i", [0] * words.WORDS_G)
-        self.x = array("i", [0] * words.WORDS_X)
-        self.f = array("i", [0] * words.WORDS_F)
-        self.y = array("i", [0] * words.WORDS_Y)
-        guard, fill = kernels_of(board)
-        guard.boot(self.g)
-        self.head = 0  # ticks done; wraps at 2**30, after 24 days
-        self.asks = 0  # switch bits that stand for a person's answers (clear, confirm, bleed, end the job)
-        self.out = 0
-        self.failed = 0
-        self.load_max = 0
-        self._slot = 0
-        self._value = 0
-        self._record = None
-        self._guard = guard.step
-        self._fill = fill.step
-        self._tick = tick.tick
-        self.step_ref = self.step  # a bound method made once: making one allocates
+        guard_of, fill_of = kernels or (guard, fill)
+        self.g = _words(slots.WORDS_G)
+        self.x = _words(slots.WORDS_X)
+        self.f = _words(slots.WORDS_F)
+        self.y = _words(slots.WORDS_Y)
+        self.t = _words(slots.WORDS_T)
+        self.ring = _words(slots.RING_TICKS * slots.RING_WORDS)
+        guard_of.boot(self.g)
+        self.context = board.context([self.g, self.x, self.f, self.y, self.t, self.ring])
+        board.set_pins(self.t)
+        self._guard = guard_of.step
+        self._fill = fill_of.step
+        tick.bind(self._guard, self._fill, self.context)
 
-    def record_with(self, add):
-        """`add(tick, guard bits, fill bits)` is called after every tick, in the interrupt."""
-        self._record = add
+    def start(self):
+        """Run the tick every 2 ms from now on."""
+        self.board.start(self, tick)
 
     def step(self, _timer=None):
-        """One tick. Any exception means the air is off and stays off until reset."""
+        """Run one tick where the board has no interrupt of its own. Any exception means the air is off and stays off until reset."""
         try:
-            self._step()
+            tick.step(self._guard, self._fill, self.context)
         except BaseException:
-            self.failed = 1
-            self.board.off()
+            self.halt()
 
-    def _step(self):
-        if self.failed:
-            self.board.off()
-            return
-        x = self.x
-        self.board.sense(x)
-        x[2] = x[2] | self.asks
-        if self._slot:
-            if self._slot >= Y_AT:
-                self.y[self._slot - Y_AT] = self._value
-            else:
-                x[self._slot] = self._value
-            self._slot = 0
-        out = self._tick(self._guard, self._fill, self.g, x, self.f, self.y)
-        self.out = out
-        self.board.drive(out)
-        if self._record:
-            self._record(self.head, out & 255, out >> 8)
-        self.head = (self.head + 1) & 0x3FFFFFFF
-        if x[3] > self.load_max:
-            self.load_max = x[3]
+    def decide(self):
+        """Run one tick on fast inputs that the board has put into `x`. Return the output bits."""
+        try:
+            if not self.t[slots.T_HALT]:
+                tick.decide(self._guard, self._fill, self.context)
+        except BaseException:
+            self.halt()
+        return self.t[slots.T_OUT]
+
+    def halt(self):
+        """Outputs safe, no kernel runs any more until reset. Any context."""
+        self.t[slots.T_HALT] = 1
+        self.t[slots.T_OUT] = slots.OUT_VENT
+        self.board.off()
+
+    @property
+    def head(self):
+        """Ticks done; wraps at 2**30, after 24 days."""
+        return self.t[slots.T_HEAD]
+
+    @property
+    def out(self):
+        """Output bits of the last tick, the fill controller's shifted by 8."""
+        return self.t[slots.T_OUT]
+
+    @property
+    def failed(self):
+        """True once an exception has halted the tick."""
+        return self.t[slots.T_HALT] != 0
+
+    @property
+    def answers(self):
+        """Switch bits of a person's answers (clear, confirm, bleed, end the job)."""
+        return self.t[slots.T_ANSWERS]
+
+    @answers.setter
+    def answers(self, bits):
+        self.t[slots.T_ANSWERS] = bits
+
+    @property
+    def longest_us(self):
+        """Longest tick so far, rounded up to the unit of LOAD."""
+        return self.t[slots.T_LOAD_MAX] * slots.LOAD_US
 
     def offer(self, slot, value):
-        """Hands one slow word in. False while the last one still waits for its tick."""
-        if self._slot:
+        """Hand one slow word in. False while the last one still waits for its tick."""
+        if self.t[slots.T_SLOT]:
             return False
-        self._value = value
-        self._slot = slot  # last: the interrupt takes a word only when its slot is set
+        self.t[slots.T_VALUE] = value
+        self.t[slots.T_SLOT] = slot  # last: the interrupt takes a word only when its slot is set
         return True
 
 
-def kernels_of(board):
-    """(guard, fill) as modules: those the board names, else the plain ones."""
-    if hasattr(board, "kernels"):
-        return board.kernels()
-    from rimward_fw.kernels import fill, guard
-
-    return guard, fill
+def _words(count):
+    return array("i", [0] * count)

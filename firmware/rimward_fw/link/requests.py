@@ -3,6 +3,7 @@
 import sys
 
 from rimward_protocol import causes, codes, frame, layout, replies
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol.layouthash import LAYOUT_HASH
 
 from rimward_fw import version
@@ -31,7 +32,7 @@ def table(link):
         flags |= 4 if board.simulated else 0
         flags |= 8 if link.host_id == values["host_id"] else 0
         flags |= 16 if app.clock.unix_s() else 0
-        flags |= 32 if app.engine.g[0] else 0
+        flags |= 32 if app.engine.g[slots.G_CAUSE] else 0
         link.reply(
             codes.HELLO_IS,
             {

@@ -1,4 +1,4 @@
-"""The record of a cycle: how it is opened and closed."""
+"""The record of a cycle: how it is opened and closed. Loaded only while there is something to record, see `rest`."""
 
 import struct
 
@@ -13,7 +13,7 @@ _SETTINGS = ((layout.META_CALIBRATION_A, 1), (layout.META_CALIBRATION_B, 2), (la
 
 
 def recorder_of(app):
-    """The recorder, hooked into tick and link."""
+    """The recorder, hooked into the link."""
     recorder = Recorder(app.engine, app.board)
     link = app.link
     buf = link.encoder.payload  # a block that is pushed is sealed where its frame is made
@@ -23,7 +23,6 @@ def recorder_of(app):
         link.push(message, buf[: session.seal_block(buf, 0, kind, link.pushed, length)])
 
     recorder.push = push
-    app.engine.record_with(recorder.fast.add)
     return recorder
 
 

@@ -1,15 +1,17 @@
 """The session on the inflator: full-rate spans in a ring of memory, a 50 Hz trace, events; written out after the fill.
 
-The interrupt part is `FastRecorder.add`. Everything here runs in the main loop. Blocks wait in memory without their
+The tick leaves raw words in its ring; everything here runs in the main loop. Blocks wait in memory without their
 header; they get sequence number, check code and chain when they are written to the store.
 """
 
 import gc
 import struct
+from array import array
 
 from rimward_protocol import codes, layout, session
+from rimward_protocol import kernel_slots as slots
 
-from rimward_fw.kernels import words
+from rimward_fw.storage.ticks import WRAP, TickReader
 
 FIRST_BYTES = 14 * 1024  # at least the first 5 s
 RING_BYTES = 30 * 1024  # at least the last 10 s before a stop
@@ -18,7 +20,8 @@ LEAST_BYTES = 2 * 1024
 FIRST_TICKS = 2500
 SPAN_TICKS = 1000  # a snapshot this often, so that a span survives when older ones are dropped
 TRACE_STEP = 10
-WRAP = 0x3FFFFFFF  # the tick counter's width
+TICKS_A_TURN = 50  # drained in one turn of the main loop: what comes in four of its median turns
+FLOOR_PA = -1_000_000
 HALF = 0x20000000
 
 _TRACE = layout.struct_format(layout.TRACE)
@@ -45,15 +48,14 @@ class Blocks:
     def open(self):
         """Takes the memory; where the heap has no piece so large, half of it, and half again."""
         self.end = 0
-        self.lost = 0
         size = self.size
         while len(self.buf) < size:
             try:
                 self.buf = bytearray(size)
-            except MemoryError:
+            except MemoryError as full:
                 size //= 2
                 if size < LEAST_BYTES:
-                    raise
+                    raise full
 
     def close(self):
         """Gives the memory back."""
@@ -104,14 +106,14 @@ class Recorder:
     def __init__(self, engine, board):
         self.engine = engine
         self.board = board
-        x, y = engine.x, engine.y
-        self.fast = session.FastRecorder(
-            x, ((x, 2, 3, session.FIELD_X), (x, 5, len(x), session.FIELD_X), (y, words.FILL_SLOW, len(y), session.FIELD_Y))
-        )
+        self.ticks = TickReader(engine)
+        x, y = self.ticks.x, self.ticks.y
+        switches = (x, slots.X_SW, slots.X_SW + 1, session.FIELD_X)
+        slow = (x, slots.X_SUPPLY, len(x), session.FIELD_X)
+        self.fast = session.FastRecorder(x, (switches, slow, (y, slots.FILL_SLOW, len(y), session.FIELD_Y)))
         self.first = Blocks(FIRST_BYTES, False)
         self.ring = Blocks(RING_BYTES, True)
         self.trace = Blocks(TRACE_BYTES, True)
-        self.stores = (self.ring, self.trace, self.first)  # largest first: the order in which memory is taken
         self.push = None  # how a block goes to a watching host: push(message, kind, payload, length)
         self.active = False
         self.number = 0
@@ -125,8 +127,9 @@ class Recorder:
         self._out = bytearray(session.MAX_PAYLOAD + 32)
         self._trace = bytearray(_TRACE_BYTES + session.TRACE_RECORDS * _RECORD_BYTES)
         self._records = 0
-        self._trace_tick = 0
-        self._next_trace = 0
+        self._limits = (0, 0, 0)
+        self._copies = [array("i", words) for words in (engine.g, engine.x, engine.f, engine.y)]
+        self._copied_at = -1
         self._next_span = 0
         self._live_step = 0
         self._next_live = 0
@@ -149,38 +152,45 @@ class Recorder:
         self.mac = session.chain_start(key, header) if key else b""
         self.wrote_header = False
         gc.collect()
-        for blocks in self.stores:
+        for blocks in (self.ring, self.trace, self.first):
             blocks.open()
-        self.peak = -1000000
+        self.peak = FLOOR_PA
         self.pump_ticks = 0
         self._records = 0
         self.active = True
         self.started = self.engine.head
-        self._next_trace = self.started
         for meta, data in metas:
             self._payload[0] = meta
             self._payload[1 : 1 + len(data)] = data
             self._keep(layout.BLOCK_META, 1 + len(data), codes.HAPPENED)
-        self._span(True)
-        self.fast.lost = 0  # what passed before the session does not count
+        self._snapshot(True)
+        self._span()
 
-    def _span(self, fresh=False):
-        """Takes a snapshot between two ticks and lets a new span begin with the next one."""
+    def _snapshot(self, fresh):
+        """Copy all words between two ticks; the snapshot is put down when the ring has been drained up to there."""
+        e = self.engine
         state = self.board.hold()
-        tick = self.engine.head
+        for copy, words in zip(self._copies, (e.g, e.x, e.f, e.y)):
+            copy[:] = words
+        self._copied_at = e.head
         if fresh:
-            self.fast.start()
-        else:
-            self.fast.turn()
-            self.fast.again()
-        copies = [list(words_) for words_ in (self.engine.g, self.engine.x, self.engine.f, self.engine.y)]
+            self.ticks.begin()
         self.board.let_go(state)
-        self._next_span = tick + SPAN_TICKS
-        self._drain()
+        self._next_span = (self._copied_at + SPAN_TICKS) & WRAP
+
+    def _span(self):
+        """Begin a span at the snapshot: the ring has been drained up to it."""
+        if self.fast.running:
+            self.fast.turn()
+            self._compress()
+            self.fast.again()
+        else:
+            self.fast.start()
+        tick, self._copied_at = self._copied_at, -1
         for which in range(4):
             first = 0
-            while first < len(copies[which]):
-                length, first = session.put_snapshot(self._payload, 0, tick, which, copies[which], first)
+            while first < len(self._copies[which]):
+                length, first = session.put_snapshot(self._payload, 0, tick, which, self._copies[which], first)
                 self._keep(layout.BLOCK_SNAPSHOT, length, codes.TICKS)
 
     def _keep(self, kind, length, message):
@@ -193,8 +203,28 @@ class Recorder:
         if self._stream and self.push:
             self.push(message, kind, self._payload, length)
 
-    def _drain(self):
-        """Compresses finished banks."""
+    def _drain(self, most, limits):
+        """Take at most `most` ticks out of the ring."""
+        ticks = self.ticks
+        if ticks.overrun():
+            self.fast.lost += ticks.waiting()
+            self.fast.running = False
+            self._snapshot(True)
+        while most > 0:
+            if ticks.tail == self._copied_at:
+                self._span()
+            if ticks.waiting() == 0:
+                return
+            tick = ticks.take()
+            if self.fast.add(tick, ticks.out & 255, ticks.out >> 8):
+                self._compress()
+            self.peak = max(self.peak, ticks.fa_pa, ticks.fb_pa)
+            if tick % TRACE_STEP == 0:
+                self._sample(tick, limits)
+            most -= 1
+
+    def _compress(self):
+        """Compress finished banks."""
         bank = self.fast.ready()
         while bank is not None:
             tick = 0
@@ -207,7 +237,7 @@ class Recorder:
     def note(self, event, cause, value, value2=0):
         """Keeps an event, and tells a watching host."""
         e = self.engine
-        row = {"tick": e.head, "event": event, "cause": cause, "state": e.f[0], "out": e.out & 255, "value": value, "value2": value2}
+        row = {"tick": e.head, "event": event, "cause": cause, "state": e.f[slots.F_STATE], "out": e.out & 255, "value": value, "value2": value2}
         body = layout.pack(layout.EVENT, row)
         self._payload[: len(body)] = body
         if self.active:
@@ -218,25 +248,22 @@ class Recorder:
     def work(self, sample, limits):
         """Main loop: drains banks, samples the trace. `sample`: (a, b, tyre) Pa and state; `limits`: ceiling, stop, target Pa."""
         head = self.engine.head
+        self._limits = limits
         if self.active:
-            self._drain()
-            if due(head, self._next_span) and self.fast.ready() is None:
-                self._span(not self.fast.running)
-            if due(head, self._next_trace):
-                self._next_trace = head + TRACE_STEP
-                self._sample(head, sample, limits)
+            self._drain(TICKS_A_TURN, limits)
+            if self._copied_at < 0 and due(head, self._next_span):
+                self._snapshot(False)
         if self._live_step and due(head, self._next_live) and self.push:
             self._next_live = head + self._live_step
             self._live(head, sample, limits)
 
-    def _sample(self, head, sample, limits):
+    def _sample(self, tick, limits):
+        ticks = self.ticks
         if self._records == 0:
-            self._trace_tick = head
-            layout_trace(self._trace, head, TRACE_STEP, 0, limits)
+            layout_trace(self._trace, tick, TRACE_STEP, 0, limits)
         at = _TRACE_BYTES + self._records * _RECORD_BYTES
-        put_record(self._trace, at, sample, self.engine.out)
+        put_record(self._trace, at, (ticks.fa_pa, ticks.fb_pa, ticks.tyre_pa, ticks.state), ticks.out)
         self._records += 1
-        self.peak = max(self.peak, sample[0], sample[1])
         if self._records == session.TRACE_RECORDS:
             self._close_trace()
 
@@ -260,9 +287,9 @@ class Recorder:
 
     def flush(self, store):
         """Writes what memory holds to the store. Only while the pump is not enabled; gives the store's code."""
-        self._drain()
+        self._drain(slots.RING_TICKS, self._limits)
         if self.fast.turn():
-            self._drain()
+            self._compress()
         self._close_trace()
         code = 0
         if not self.wrote_header:
@@ -297,15 +324,15 @@ class Recorder:
         if not self.active:
             return 0
         short = self.ring.lost + self.trace.lost + self.fast.lost
-        row = {"tick": self.engine.head, "cause": cause, "state": self.engine.f[0], "flags": 1 if short else 0}
-        row.update({"peak_pa": self.peak, "tyre_pa": tyre_pa, "pump_ticks": self.engine.g[18]})
+        row = {"tick": self.engine.head, "cause": cause, "state": self.engine.f[slots.F_STATE], "flags": 1 if short else 0}
+        row.update({"peak_pa": self.peak, "tyre_pa": tyre_pa, "pump_ticks": self.engine.g[slots.G_TIME]})
         code = self.flush(store)
         body = layout.pack(layout.END, row)
         if code == 0:
             code = self._write(store, layout.BLOCK_END, body)
         self.fast.running = False
         self.active = False
-        for blocks in self.stores:
+        for blocks in (self.first, self.ring, self.trace):
             blocks.close()
         return code
 

@@ -1,4 +1,6 @@
-"""Buttons as events: one press is one event, however wet the finger."""
+"""Buttons: takes the presses that the tick has debounced and counted, so that none is lost while the main loop is busy."""
+
+from rimward_protocol import kernel_slots as slots
 
 RUN = 1
 KEY_LOW = 2
@@ -12,31 +14,31 @@ DOWN = 1024
 ENTER = 2048
 WORKSHOP = 4096
 
-_LOCKOUT_MS = 120  # after an edge: longer than a bounce, shorter than two deliberate presses
-_LONG_MS = 1500
+_COUNTERS = (
+    (slots.T_PRESS_UP, UP),
+    (slots.T_PRESS_DOWN, DOWN),
+    (slots.T_PRESS_ENTER, ENTER),
+    (slots.T_PRESS_WORKSHOP, WORKSHOP),
+)
 
 
 class Buttons:
-    """Turns the switch word into presses. `poll` every 10 to 50 ms."""
+    """Presses and long presses not yet handled. `t`: words of the tick."""
 
-    def __init__(self):
-        self.down = 0
-        self._since = 0
-        self._edge = -_LOCKOUT_MS
-        self._long = 0
+    def __init__(self, t):
+        self._t = t
+        self._seen = [t[word] for word, _ in _COUNTERS]
+        self._long_seen = t[slots.T_LONG_COUNT]
 
-    def poll(self, word, now_ms):
-        """(bits newly pressed, bits now held for long enough to mean it)."""
-        now = word & (UP | DOWN | ENTER | WORKSHOP)
+    def poll(self):
+        """Return (bits newly pressed, bits held for long enough to mean it). One press of each button at a time."""
         pressed = 0
         held = 0
-        if now != self.down and now_ms - self._edge >= _LOCKOUT_MS:
-            pressed = now & ~self.down
-            self.down = now
-            self._edge = now_ms
-            self._since = now_ms
-            self._long = 0
-        elif now and now == self.down and not self._long and now_ms - self._since >= _LONG_MS:
-            held = now
-            self._long = 1
+        for i, (word, bit) in enumerate(_COUNTERS):
+            if self._t[word] != self._seen[i]:
+                self._seen[i] += 1
+                pressed |= bit
+        if not pressed and self._t[slots.T_LONG_COUNT] != self._long_seen:
+            self._long_seen = self._t[slots.T_LONG_COUNT]
+            held = self._t[slots.T_LONG_BITS]
         return pressed, held

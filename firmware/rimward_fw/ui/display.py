@@ -1,10 +1,11 @@
 """The display: picks the screen, fills its table with what is true now, draws it only when something has changed. Main loop only."""
 
 from rimward_protocol import causes, codes
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import unload
 
 from rimward_fw.control import cycle
-from rimward_fw.kernels import words
-from rimward_fw.ui import buttons, display_facts
+from rimward_fw.ui import buttons
 from rimward_fw.ui import display_numbers as show
 from rimward_fw.ui.screens import turns
 
@@ -36,7 +37,7 @@ _MORE = ("service", "tripped", "stopped", "refused", "why", "new", "ready")
 def screen_of(app):
     """The name of the screen that is due."""
     v = app.cycle
-    if app.engine.g[0]:
+    if app.engine.g[slots.G_CAUSE]:
         return "tripped"
     if app.interface.service:
         return "service"
@@ -46,14 +47,14 @@ def screen_of(app):
         return "let-go"
     if v.phase != cycle.ARMED:
         return ("choose", "new", "stood", "cold", "loading")[v.phase]
-    kernel = app.engine.f[0]
+    kernel = app.engine.f[slots.F_STATE]
     if v.measuring and kernel in (codes.FILL_DONE, codes.STOPPED):
         return "measure-done"
     if kernel == codes.FILL_DONE:
         return "seat-done" if v.seating else _done(app)
     if kernel in _KERNEL_SCREENS:
         return _KERNEL_SCREENS[kernel]
-    if app.engine.x[2] & buttons.RUN and app.engine.g[3] > 1:
+    if app.engine.x[slots.X_SW] & buttons.RUN and app.engine.g[slots.G_WHY] > 1:
         return "why"
     return "seat-ready" if v.seating else "measure-ready" if v.measuring else "ready"
 
@@ -100,7 +101,7 @@ def fact(app, name):
     if name == "read_bar":
         return show.reading_bar(read, ceiling)
     if name == "cold_bar":
-        return show.reading_bar(e.f[words.COLD], ceiling)
+        return show.reading_bar(e.f[slots.F_COLD], ceiling)
     psi_first = app.interface.psi_first
     if name == "unit":
         return "psi" if psi_first else "bar"
@@ -117,8 +118,8 @@ def pressures(app):
     """Tyre (-1 not known), reading, ceiling and target (0: none in force) in Pa, as they are now."""
     e, v = app.engine, app.cycle
     live = v.phase == cycle.ARMED
-    ceiling = e.g[4] if live and e.g[4] else v.ceiling_pa
-    return e.f[words.TYRE] if live else v.tyre_pa, e.g[39] - words.BIAS_PA, ceiling, e.y[words.TARGET] if live else 0
+    ceiling = e.g[slots.G_CEIL] if live and e.g[slots.G_CEIL] else v.ceiling_pa
+    return e.f[slots.F_TYRE_PA] if live else v.tyre_pa, e.g[slots.G_READ] - slots.BIAS_PA, ceiling, e.y[slots.Y_TARGET_PA] if live else 0
 
 
 def lengths(app):
@@ -179,7 +180,11 @@ class DisplayView:
     def _more(self, name):
         """Texts that cost something to fetch: once for each screen, the service page each time."""
         if name in _MORE and (name == "service" or not self._extra):
+            from rimward_fw.ui import display_facts
+
             self._extra = display_facts.facts_of(self.app, name)
+            if name != "service":
+                unload("display_facts", "rimward_fw.ui")
         return self._extra
 
 

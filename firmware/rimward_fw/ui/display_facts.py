@@ -1,8 +1,9 @@
-"""Texts that only a few screens need and that cost time to fetch: `display` asks once for each screen. Main loop only."""
+"""What few screens say and what costs much to keep: loaded by `display` for one screen, let go again. Main loop only."""
 
 from rimward_protocol import causes, codes, replies
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import unload
 
-from rimward_fw import version
 from rimward_fw.ui import display_numbers as show
 
 _RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
@@ -56,18 +57,22 @@ def day_text(days):
 
 
 def reason_facts(app, name):
-    """Likely reason and next step, in the words that log and host use."""
+    """Likely reason and next step, in the words that log and host use; their table is let go again."""
     if name == "refused":
         row = replies.row_of(app.refusal)
+        unload("answers")
     else:
         e = app.engine
-        cause = e.g[0] if name == "tripped" else e.g[3] if name == "why" else app.cycle.cause or e.f[1]
+        cause = e.g[slots.G_CAUSE] if name == "tripped" else e.g[slots.G_WHY] if name == "why" else app.cycle.cause or e.f[slots.F_REASON]
         row = causes.row_of(cause)
+        unload("reasons")
     return {"cause": str(row[0]), "word": row[1], "reason": row[2], "step": row[3]}
 
 
 def service_facts(app):
     """Counters and raw readings for whoever looks after the inflator."""
+    from rimward_fw import version
+
     status = app.status()
     a, b, _tyre, _state = app._sample()
     return {
@@ -76,11 +81,11 @@ def service_facts(app):
         "boots": str(app.boots),
         "heap": str(status["heap_free"] // 1024),
         "supply": str(app.board.pump_mv // 1000) + "." + str(app.board.pump_mv % 1000 // 100),
-        "test": _TESTS[1 if app.engine.g[28] == 16000 else 0],
+        "test": _TESTS[1 if app.engine.g[slots.G_TEST] == 16000 else 0],
         "version": "fw " + version.FIRMWARE,
         "a_bar": show.reading_bar(a),
         "b_bar": show.reading_bar(b),
         "guard_bar": show.bar(app.guard_pa()),
         "range": _RANGES[status["range"]],
-        "cutoff": "OPEN" if app.engine.x[2] & 8 else "shut",
+        "cutoff": "OPEN" if app.engine.x[slots.X_SW] & 8 else "shut",
     }

@@ -1,6 +1,7 @@
 """What a person has in front of them: display, three buttons, buzzer. Main loop only."""
 
 from rimward_protocol import codes
+from rimward_protocol import kernel_slots as slots
 
 from rimward_fw.control.duty import Duty
 from rimward_fw.ui import buttons
@@ -33,7 +34,7 @@ class Interface:
         cycle = self.app.cycle
         if self.service:
             self.service = not bits & buttons.UP
-        elif cycle.phase or self.app.engine.g[0]:
+        elif cycle.phase or self.app.engine.g[slots.G_CAUSE]:
             cycle.pressed(bits)
         elif held & buttons.UP:
             self.service = True
@@ -52,5 +53,5 @@ class Interface:
             self.service = False
         on = codes.OUT_GATE | codes.OUT_RELAY
         self.duty.work(e.out & on == on, self.app.board.ticks_ms())
-        self.app.board.beep(bool(self.buzzer and (e.out >> 8 & _FILL_BEEP or (e.g[0] and e.head & _TRIP_TICKS))))
+        self.app.board.beep(bool(self.buzzer and (e.out >> 8 & _FILL_BEEP or (e.g[slots.G_CAUSE] and e.head & _TRIP_TICKS))))
         self.view.work()

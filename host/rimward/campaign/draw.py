@@ -1,7 +1,7 @@
 """What one session of a campaign is made of, drawn from (seed, number) alone: the same on any machine and any number of cores."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -9,6 +9,7 @@ from rimward_fw.control import configuration
 from rimward_protocol import codes
 
 from rimward.atmosphere import ambient_pa
+from rimward.campaign import effects, people
 from rimward.plant.faults import FAULTS, Fault
 from rimward.simulation.loop import Job
 from rimward.volume import volumes
@@ -35,7 +36,8 @@ WHEELS = (
     (57, 622, 30, codes.RIM_TSS, 280_000),
     (60, 584, 30, codes.RIM_TC, 280_000),
 )
-PERSONS = ("patient", "lets-go", "slow", "stubborn")
+NUMBERS = 64  # drawn for wheel, job, instrument, person and fault
+MORE = 64  # drawn for effects and what people do
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,14 @@ class Draw:
     air_error_k: float = 0.0
     baro_error_pa: float = 0.0
     high: bool = False
+    places: bytes = b""  # of every effect in its range, see `effects`
+    act_at: int = -1  # tick at which the person does what they do
+    how: tuple[float, ...] = field(default=())  # six numbers of 0..1 that say how
+
+    @property
+    def patient(self) -> bool:
+        """Holds until asked to stop, answers rightly within 5 s, tries once more."""
+        return self.person == "patient"
 
 
 def choices(faults: Sequence[str]) -> tuple[str, ...]:
@@ -67,40 +77,55 @@ def choices(faults: Sequence[str]) -> tuple[str, ...]:
     return tuple(FAULTS[name].name for name in faults)
 
 
-def draw(seed: int, number: int, names: tuple[str, ...], healthy: float = HEALTHY) -> Draw:
-    """Session `number` of campaign `seed`, with one fault out of `names` (none: without any)."""
+def draw(seed: int, number: int, names: tuple[str, ...], who: tuple[str, ...] = people.NAMES, healthy: float = HEALTHY) -> Draw:
+    """Session `number` of campaign `seed`, with one fault out of `names` (none: without any) and a person out of `who`."""
     r = np.random.Generator(np.random.Philox(key=(seed & (2**64 - 1)) << 64 | number))
-    u = r.random(64)
+    u = r.random(NUMBERS)
+    more = r.random(MORE)
+    places = effects.bytes_of(more)
+    how = more[MORE - 8 :]
     wheel = WHEELS[int(u[0] * len(WHEELS))]
     name = ""
     if names and (u[1] >= healthy or len(names) < len(FAULTS)):
         name = names[int(u[2] * len(names))]
     fault = FAULTS.get(name)
-    is_line = fault is not None and fault.line_only or u[3] < 0.3
+    is_line = u[3] < 0.3
+    if fault is not None and (fault.line_only or fault.compressor_only):
+        is_line = fault.line_only
     limit = wheel[4] - int(u[4] * 0.25 * wheel[4] / 1000) * 1000
     ceiling = limit - int(u[5] * 0.15 * limit / 1000) * 1000
     room_k = 276.0 + u[6] * 32.0
     ambient = ambient_pa(3000.0 * u[7] ** 2) + 2000.0 * (u[8] - 0.5)
-    over = _instrument(u, room_k) | _parts(u)
+    volume = _volume(wheel, u[15])
+    nominal_ml = volumes(*wheel[:3]).nominal_l * 1000.0 * volume
+    over = _instrument(u, room_k) | _parts(u) | effects.over(places, nominal_ml)
     job = Job(
         tyre_mm=float(wheel[0]), bead_mm=float(wheel[1]), rim_mm=float(wheel[2]), rim_class=wheel[3], limit_pa=limit, ceiling_pa=ceiling,
         target_pa=int((0.45 + 0.52 * u[9]) * ceiling), seat_pa=int(0.5 * ceiling) if u[10] < 0.2 else 0,
         start_pa=0.0 if u[11] < 0.5 else float(u[12] * 0.9 * ceiling), pin_open=bool(u[13] < 0.4), kind=configuration.LINE if is_line else configuration.COMPRESSOR,
-        ambient_abs_pa=ambient, room_k=room_k, delivery=0.85 + 0.3 * u[14], volume=_volume(wheel, u[15]), skin=0.6 + u[16], casing=0.6 + u[17],
+        ambient_abs_pa=ambient, room_k=room_k, delivery=0.85 + 0.3 * u[14], volume=volume, skin=0.7 + 0.7 * u[16], casing=0.6 + u[17],
         seed=int(u[18] * 2**53), over=over,
     )  # fmt: skip
     true_ceiling = ceiling
     if fault is not None:
         job, true_ceiling = _with_flags(fault, float(u[19]), job)
-    person = PERSONS[min(int(u[20] * 6), 3)] if u[20] < 4 / 6 else "patient"
+    person = people.pick(float(u[20]), who)
     guess = _guess_ticks(job)
+    if person.name == "second-wheel":
+        job = _two_wheels(job, 0.6 + 0.8 * float(how[0]))
     warm = 100 + int(u[21] * 400)
     until = warm if name == "hose_attached" else warm + 500 + 1.15 * guess
     return Draw(
-        number, job, person, hold=int(200 + 1500 * u[22]) if person == "lets-go" else 0, confirm=int(u[23] * (3000 if person == "slow" else 300)),
-        retry=2 if person == "stubborn" else 0, warm=warm, fault=name, at=int(u[24] * until) if fault else -1,
-        severity=float(u[19]), true_ceiling_pa=true_ceiling, high=job.ceiling_pa > codes.RIG_LOW_CEILING_PA,
+        number, job, person.name, hold=int(200 + 1500 * u[22]) if person.name == "lets-go" else 0,
+        confirm=int(u[23] * (6000 if person.name == "slow" else 2400)), retry=person.tries, warm=warm, fault=name,
+        at=int(u[24] * until) if fault else -1, severity=float(u[19]), true_ceiling_pa=true_ceiling,
+        high=job.ceiling_pa > codes.RIG_LOW_CEILING_PA, places=places.tobytes(), act_at=warm + int(how[7] * 1.3 * guess), how=tuple(float(x) for x in how[1:7]),
     )  # fmt: skip
+
+
+def _two_wheels(job: Job, ratio: float) -> Job:
+    """The job with a second wheel of `ratio` times the volume beside the first, at the same pressure, each behind a core of its own."""
+    return replace(job, volume=job.volume * (1.0 + ratio), over=job.over | {"core_c": 2.0 * job.over["core_c"]})
 
 
 def _volume(wheel: tuple[Any, ...], part: float) -> float:
@@ -135,18 +160,12 @@ def _instrument(u: np.ndarray, room_k: float) -> dict[str, float]:
 
 
 def _parts(u: np.ndarray) -> dict[str, float]:
-    """Parts within their tolerances."""
+    """Parts within their tolerances; what more they do is drawn in `effects`."""
     return {
-        "coast_s": 0.03 + 0.03 * u[46],
         "turns_hz": 30.0 + 30.0 * u[47],
         "ripple": 0.6 + 0.4 * u[48],
-        "core_c": 0.1 * 5.0 ** (int(u[49] * 64) / 64),  # 64 kinds, so that their flow is worked out once
-        "crack_pa": 10e3 + 20e3 * u[50],
         "manifold_ml": 45.0 + 30.0 * u[51],
-        "tyre_growth_per_pa": 2e-8 + 6e-8 * u[52],
         "cutoff_error_pa": -18e3 + 36e3 * u[53],
-        "line_pa": 600e3 + 300e3 * u[54],
-        "valve_shut_s": 0.01 + 0.01 * u[55],
         "gate_drop_s": 0.006 + 0.003 * u[56],
         "a_tau_s": 0.003 + 0.004 * u[57],
         "b_tau_s": 0.004 + 0.005 * u[58],

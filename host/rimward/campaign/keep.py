@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_fw.kernels import words as names
 from rimward_protocol import codes, layout, session
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol.layouthash import LAYOUT_HASH
 
 from rimward.campaign.draw import Draw
@@ -54,7 +54,7 @@ class Writer:
         self.words = {name: array("i", getattr(arrays, name).tolist()) for name in "gxfy"}
         self.arrays = arrays._replace(**{name: np.frombuffer(words, np.int32) for name, words in self.words.items()})
         x, y = self.words["x"], self.words["y"]
-        watches = ((x, 2, 3, session.FIELD_X), (x, 5, len(x), session.FIELD_X), (y, names.FILL_SLOW, len(y), session.FIELD_Y))
+        watches = ((x, 2, 3, session.FIELD_X), (x, 5, len(x), session.FIELD_X), (y, slots.FILL_SLOW, len(y), session.FIELD_Y))
         self.fast = session.FastRecorder(x, watches)
         self.payload = bytearray(session.MAX_PAYLOAD)
         self.block = bytearray(session.MAX_PAYLOAD + 32)

@@ -6,13 +6,17 @@ from typing import Any, NamedTuple
 import numpy as np
 from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import guard
-from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 from rimward_protocol import replies
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
+from rimward.campaign import effects, people
 from rimward.campaign.draw import Draw
+from rimward.campaign.feasible import reason
 from rimward.plant import PlantParams, layout
 from rimward.plant import faults as plant_faults
 from rimward.plant.arrays import healthy, parameters, start_state
+from rimward.plant.tyre import settled_pressure
+from rimward.simulation import coupling
 from rimward.simulation import faulted as loop
 from rimward.simulation.loop import plant_of, profile_of
 
@@ -25,7 +29,8 @@ RECORD = np.dtype(
         ("number", "u4"), ("fault", "u1"), ("set_d", "u1"), ("refused", "u1"), ("state", "u1"), ("cause", "u1"), ("stop", "u1"), ("why", "u1"),
         ("line", "u1"), ("ticks", "u4"), ("exceed", "u4"), ("at", "i4"), ("cause_at", "i4"), ("stop_at", "i4"), ("why_at", "i4"), ("cut_at", "i4"),
         ("last_in", "i4"), ("first_on", "i4"), ("last_off", "i4"), ("done", "i4"), ("ceiling_pa", "i4"), ("target_pa", "i4"), ("peak_pa", "f4"),
-        ("peak_in_pa", "f4"), ("settled_pa", "f4"), ("final_pa", "f4"), ("ratio", "f4"), ("ideal", "f4"),
+        ("peak_in_pa", "f4"), ("settled_pa", "f4"), ("final_pa", "f4"), ("ratio", "f4"), ("ideal", "f4"), ("person", "u1"), ("pin", "u1"), ("tries", "u1"),
+        ("infeasible", "u1"), ("asked", "u4"), ("other", "u4"), ("warm", "i4"), ("places", "u1", (len(effects.EFFECTS),)),
     ]
 )  # fmt: skip
 NAMES = ("", *plant_faults.FAULTS)
@@ -64,7 +69,7 @@ def prepared(d: Draw) -> tuple[Words, PlantParams]:
         raise Refused(code)
     g, x, f, y = (np.zeros(len(names), np.int32) for names in (GUARD_STATE, GUARD_INPUT, FILL_STATE, FILL_INPUT))
     guard.boot(g)
-    x[6 : 6 + len(xs)], y[6 : 6 + len(ys)] = xs, ys
+    x[coupling.X_SLOW :], y[coupling.Y_SLOW :] = xs, ys
     rows, h = schedule(d)
     state = start_state(plant, d.job.seed)
     h[[loop.H_KEY1, loop.H_KEY2]] = state[[layout.S_KEY2, layout.S_KEY1]]
@@ -80,14 +85,15 @@ def schedule(d: Draw) -> tuple[np.ndarray, np.ndarray]:
     values = {
         loop.H_HIGH: float(d.high), loop.H_WARM: d.warm, loop.H_HOLD: d.hold, loop.H_CONFIRM: d.confirm, loop.H_RETRY: d.retry, loop.H_CEIL: d.true_ceiling_pa,
         loop.H_FAULT: d.at, loop.H_LAST: LONGEST, loop.H_TAIL: TAIL, loop.H_HALT_AT: -1, loop.H_LOAD: LOAD, loop.H_NEXT: d.warm,
-        loop.H_DRIVE: layout.DRIVE_RESET,
+        loop.H_DRIVE: layout.DRIVE_RESET, loop.H_AWAY_AT: -1,
     }  # fmt: skip
-    rows: list[tuple[int, int, float]] = []
+    rows, acts = people.acts(d.person, d.act_at, d.true_ceiling_pa, np.array(d.how)) if d.how else ([], {})
+    values |= acts
     if d.fault:
         fault = plant_faults.FAULTS[d.fault]
         if fault.from_start:
             values[loop.H_FAULT] = 0
-        rows = plant_faults.events(d.fault, d.at, d.severity)
+        rows += plant_faults.events(d.fault, d.at, d.severity)
         if d.fault == "hose_attached":
             rows.append((0, layout.F_HOSE, 1.0))  # off until then
         values |= processor(fault, d)
@@ -137,6 +143,7 @@ def play(d: Draw, session: Any) -> tuple[np.void, Words | None, PlantParams | No
         return row, None, None
     session(*words, 0, LONGEST)
     row["refused"] = d.job.target_pa != asked
+    row["infeasible"] = reason(d, plant, words)
     fill_row(row, d, words)
     return row, words, plant
 
@@ -152,24 +159,22 @@ def fill_row(row: Any, d: Draw, words: Words) -> None:
         ("first_on", loop.R_FIRST_ON), ("last_off", loop.R_LAST_OFF), ("done", loop.R_DONE), ("peak_pa", loop.R_PEAK), ("peak_in_pa", loop.R_PEAK_IN),
     ):  # fmt: skip
         row[name] = r[at]
-    row["state"] = words.f[0]
+    row["state"] = words.f[coupling.F_STATE]
+    row["person"], row["pin"], row["warm"] = people.NAMES.index(d.person), d.job.pin_open, d.warm
+    row["tries"], row["asked"], row["other"] = words.h[loop.H_TRIES], r[loop.R_ASKED], r[loop.R_OTHER]
+    if d.places:
+        row["places"] = np.frombuffer(d.places, np.uint8)
     row["at"] = words.h[loop.H_FAULT]
-    row["ceiling_pa"], row["target_pa"] = d.true_ceiling_pa, words.ys[1]
+    row["ceiling_pa"], row["target_pa"] = d.true_ceiling_pa, words.ys[coupling.Y_TARGET - coupling.Y_SLOW]
     row["final_pa"] = s[layout.S_PT] - p[layout.P_AMB]
     row["settled_pa"] = settled_pa(s, p)
-    over_from_start = d.job.start_pa >= d.true_ceiling_pa
-    row["ratio"] = (r[loop.R_PEAK_IN] if over_from_start else max(r[loop.R_PEAK], r[loop.R_PEAK_IN])) / d.true_ceiling_pa
+    not_by_air = d.job.start_pa >= d.true_ceiling_pa or d.person in people.MOVED + people.BY_OTHERS
+    row["ratio"] = (r[loop.R_PEAK_IN] if not_by_air else max(r[loop.R_PEAK], r[loop.R_PEAK_IN])) / d.true_ceiling_pa
 
 
 def settled_pa(s: Any, p: Any) -> float:
     """Pa gauge in the tyre once its air has come to room temperature."""
-    amb, v0, grow = p[layout.P_AMB], p[layout.P_V0], p[layout.P_GROWTH]
-    content = s[layout.S_MT] * 287.05287 * p[layout.P_ROOM_K]
-    pressure = float(s[layout.S_PT])
-    for _ in range(6):
-        volume = v0 * (1.0 + grow * (pressure - amb))
-        pressure -= (pressure * volume - content) / (volume + pressure * v0 * grow)
-    return pressure - float(amb)
+    return float(settled_pressure(s, p) - p[layout.P_AMB])
 
 
 IDEAL_EVERY = 40  # of the fills that reached their target; an ideal fill costs ten times a real one
@@ -177,8 +182,8 @@ IDEAL_EVERY = 40  # of the fills that reached their target; an ideal fill costs 
 
 def fill_ideal(row: Any, d: Draw, words: Words, plant: PlantParams) -> None:
     """Time from the first to the last moment of air, over that of the ideal fill, for some of the healthy fills that were not interrupted."""
-    done = words.f[0] == 13 and row["first_on"] >= 0 and row["last_off"] > row["first_on"]
-    if d.fault or not done or d.person == "lets-go" or d.job.seat_pa or d.number % IDEAL_EVERY:
+    done = words.f[coupling.F_STATE] == coupling.DONE and row["first_on"] >= 0 and row["last_off"] > row["first_on"]
+    if d.fault or not done or not d.patient or d.job.seat_pa or d.number % IDEAL_EVERY:
         return
     from rimward.simulation.ideal import ideal_ticks
 

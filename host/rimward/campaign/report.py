@@ -28,8 +28,20 @@ def save(results: Results, worst: dict[str, Any], out: Path) -> str:
     from rimward.campaign.keep import keep
 
     path = out / f"worst-{worst['set']}-{worst['number']}.rws"
-    keep(draw(results.plan.seed, worst["number"], choices(results.plan.faults)), path)
+    keep(draw(results.plan.seed, worst["number"], choices(results.plan.faults), results.plan.people), path)
     return str(path)
+
+
+def first_go_lines(rows: list[dict[str, Any]]) -> Iterator[str]:
+    """How many feasible fills of a patient person were done at the first go, by class."""
+    for row in rows:
+        n = row["feasible"]
+        if n:
+            share = f"{row['done_first']} ({row['done_first'] / n:.1%}) done at the first go, {row['done_retry']} ({row['done_retry'] / n:.1%}) with one more try"
+            yield f"Feasible fills, {row['source']}, {row['chuck']}: {n}; {share}."
+            yield "  not at the first go: " + (", ".join(f"{word} {count}" for word, count in row["causes"].items()) or "none")
+        if row["excluded"]:
+            yield "  not counted: " + ", ".join(f"{word} {count}" for word, count in row["excluded"].items())
 
 
 def lines(figures: dict[str, Any], out: Path) -> Iterator[str]:
@@ -58,6 +70,13 @@ def lines(figures: dict[str, Any], out: Path) -> Iterator[str]:
         yield (
             f"{row['fault']:20s}  {row['set']}  {row['sessions']:7d} {row['exceedances']:4d} {row['ratio_max']:8.3f} {row['detected']:9d} {times}  {word}"
         )
+    yield from first_go_lines(f["first_go"])
+    yield f"{'person':20s} sessions over  highest  done"
+    for row in f["people"]:
+        yield f"{row['person']:20s} {row['sessions']:8d} {row['exceedances']:4d} {row['ratio_max']:8.3f} {row['done']:5d}"
+    yield f"{'effect drawn':20s} {'least':>10s} {'1 in 10':>10s} {'half':>10s} {'9 in 10':>10s} {'most':>10s}  unit"
+    for row in f["effects"]:
+        yield f"{row['effect']:20s} " + " ".join(f"{value:10.4g}" for value in row["drawn"]) + f"  {row['unit']}"
     yield f"Report, pictures and the worst sessions: {out}"
 
 

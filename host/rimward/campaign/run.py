@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from rimward.campaign import people
 from rimward.campaign.draw import choices, draw
 from rimward.campaign.play import RECORD, fill_ideal, play
 from rimward.campaign.store import Plan, Results, fingerprint
@@ -23,13 +24,16 @@ class StaleCode(Exception):
     """A worker would not do what the campaign means."""
 
 
-def plan_of(sessions: int, seed: int, faults: tuple[str, ...]) -> Plan:
-    """The plan of what was asked; Refusal for a fault that is none."""
+def plan_of(sessions: int, seed: int, faults: tuple[str, ...], who: tuple[str, ...] = people.NAMES) -> Plan:
+    """The plan of what was asked; Refusal for a fault or a person that is none."""
     try:
         choices(faults)
     except KeyError as wrong:
         raise Refusal(f"There is no fault named {wrong}.", "Give all, none, or names that `rimward campaign --faults list` shows.") from wrong
-    return Plan(sessions, seed, tuple(faults), code=fingerprint())
+    unknown = [name for name in who if name not in people.NAMES]
+    if unknown:
+        raise Refusal(f"There is no person named {unknown[0]!r}.", f"Give all, or some of: {', '.join(people.NAMES)}.")
+    return Plan(sessions, seed, tuple(faults), tuple(who), code=fingerprint())
 
 
 def run_chunk(plan: Plan, chunk: int) -> np.ndarray:
@@ -42,7 +46,7 @@ def run_chunk(plan: Plan, chunk: int) -> np.ndarray:
     names = choices(plan.faults)
     rows = np.zeros(len(plan.numbers(chunk)), RECORD)
     for i, number in enumerate(plan.numbers(chunk)):
-        d = draw(plan.seed, number, names)
+        d = draw(plan.seed, number, names, plan.people)
         row, words, plant = play(d, session)
         if plant is not None and words is not None:
             fill_ideal(row, d, words, plant)
@@ -77,7 +81,7 @@ def _local(plan: Plan, missing: list[int], workers: int) -> Iterator[tuple[int, 
     from rimward.simulation.engines import compiled
 
     compiled()  # so that the processes find the machine code on disk
-    run_chunk(Plan(1, plan.seed, plan.faults, code=plan.code), 0)
+    run_chunk(Plan(1, plan.seed, plan.faults, plan.people, code=plan.code), 0)
     pool = ProcessPoolExecutor(min(workers, len(missing)), mp_context=get_context("spawn"), initializer=_end_with_parent)
     waiting = iter(missing)
     running: dict[Future[np.ndarray], int] = {}

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from rimward.campaign import people
 from rimward.campaign.play import RECORD
 from rimward.errors import Refusal
 
@@ -22,6 +23,7 @@ class Plan:
     sessions: int
     seed: int
     faults: tuple[str, ...]
+    people: tuple[str, ...] = people.NAMES
     chunk: int = 200
     code: str = ""  # fingerprint of kernels, plant and campaign
 
@@ -90,6 +92,6 @@ def plan_in(head: bytes, path: Path) -> Plan:
     """The plan in a result file's first line."""
     try:
         found: dict[str, Any] = json.loads(head)
-        return Plan(**(found | {"faults": tuple(found["faults"])}))
+        return Plan(**(found | {name: tuple(found[name]) for name in ("faults", "people")}))
     except (ValueError, TypeError, KeyError) as wrong:
         raise Refusal(f"{path} is not a file of campaign results.", "Give a file written by `rimward campaign`.") from wrong

@@ -4,15 +4,17 @@ from collections import Counter
 from typing import Any
 
 import numpy as np
-from rimward_protocol import causes, codes, enumerations
+from rimward_protocol import causes, codes
 
+from rimward.campaign import effects, people
 from rimward.campaign.draw import WHEELS
+from rimward.campaign.firstgo import first_go
 from rimward.campaign.play import NAMES
 from rimward.plant.faults import FAULTS
+from rimward.simulation.coupling import DONE
 
 TICK_S = 0.002
 WORST = 10
-FILL_DONE = 13
 HISTOGRAM_PA = np.arange(-20_000.0, 20_001.0, 1_000.0)
 
 
@@ -35,6 +37,9 @@ def summary(rows: np.ndarray, wanted: int, seed: int) -> dict[str, Any]:
         "peak_over_ceiling_max": float(d["ratio"].max()) if len(d) else 0.0,
         "residual": [residual(name, played) for name, fault in FAULTS.items() if fault.set == "R" and ((played["fault"] == NAMES.index(name)) & (played["set_d"] == 0)).any()],
         "faults": [by_fault(name, played) for name in NAMES if (played["fault"] == NAMES.index(name)).any()],
+        "first_go": first_go(played),
+        "people": [by_person(name, d) for name in people.NAMES if (d["person"] == people.NAMES.index(name)).any()],
+        "effects": effects.quantiles(played["places"]),
         "final_error": final_error(played),
         "fill_over_ideal": {kind: over_ideal(played, number) for kind, number in (("compressor", 0), ("line", 1))},
         "worst": worst(played),
@@ -85,14 +90,24 @@ def by_fault(name: str, rows: np.ndarray) -> dict[str, Any]:
         "detected": int(seen.sum()),
         "detection_s": quantiles(seconds, (50, 99)),
         "causes": dict(Counter(words).most_common()),
-        "done": int((mine["state"] == FILL_DONE).sum()),
-        "states": {codes.word_of(enumerations.FILL_STATES, int(s)): int(n) for s, n in sorted(Counter(mine["state"].tolist()).items())},
+        "done": int((mine["state"] == DONE).sum()),
+        "states": {codes.word_of(codes.FILL_STATES, int(s)): int(n) for s, n in sorted(Counter(mine["state"].tolist()).items())},
     }
+
+
+def by_person(name: str, d: np.ndarray) -> dict[str, Any]:
+    """How sessions of set D with this person went."""
+    mine = d[d["person"] == people.NAMES.index(name)]
+    over = mine[mine["exceed"] > 0]
+    return {
+        "person": name, "sessions": len(mine), "exceedances": len(over), "ratio_max": float(mine["ratio"].max()), "done": int((mine["state"] == DONE).sum()),
+        "exceeding_sessions": over["number"].tolist()[:20],
+    }  # fmt: skip
 
 
 def final_error(rows: np.ndarray) -> dict[str, Any]:
     """Settled pressure less target of the fills that said done, no fault; with the instruments' errors in it."""
-    mine = rows[(rows["fault"] == 0) & (rows["state"] == FILL_DONE)]
+    mine = rows[(rows["fault"] == 0) & (rows["state"] == DONE)]
     error = mine["settled_pa"] - mine["target_pa"]
     counts, edges = np.histogram(np.clip(error, HISTOGRAM_PA[0], HISTOGRAM_PA[-1]), HISTOGRAM_PA)
     return {

@@ -15,22 +15,25 @@ from rimward.output import console, emit_json, progress_console
 @click.option("--sessions", default=1000, show_default=True, type=click.IntRange(1, 100_000_000), help="How many.")
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="The same seed gives the same result on any number of cores.")
 @click.option("--faults", multiple=True, default=("all",), help="all, none, list, or a name; may be given again.")
+@click.option("--people", "who", multiple=True, default=("all",), help="all, or a person such as patient or moves-to-full; may be given again.")
 @click.option("--workers", default=0, type=click.IntRange(0), help="Processes; 0: one a core.")
 @click.option("--scheduler", default="", help="Address of a dask scheduler, as tcp://host:port, to spread the work over its workers.")
 @click.option("--resume", type=click.Path(dir_okay=False, path_type=Path), help="Go on with this file of results.")
 @click.option("--out", default="campaign", show_default=True, type=click.Path(file_okay=False, path_type=Path), help="Folder for results and report.")
 @json_option
-def command(sessions: int, seed: int, faults: tuple[str, ...], workers: int, scheduler: str, resume: Path | None, out: Path, as_json: bool) -> None:
+def command(
+    sessions: int, seed: int, faults: tuple[str, ...], who: tuple[str, ...], workers: int, scheduler: str, resume: Path | None, out: Path, as_json: bool
+) -> None:  # fmt: skip
     """Simulate many fills by the real kernels, over wheels, instruments, conditions, persons and faults; report what they did.
 
     Exit 1 if any session of set D (detectable faults, or none) admitted air at or above its ceiling.
     """
-    from rimward.campaign import report
+    from rimward.campaign import people, report
     from rimward.campaign.run import plan_of, run
 
     if faults == ("list",):
         return _list(as_json)
-    plan = plan_of(sessions, seed, faults)
+    plan = plan_of(sessions, seed, faults, people.NAMES if who == ("all",) else who)
     path = resume or out / "results.bin"
     if resume is None and path.exists():
         raise Refusal(f"{path} is there already.", f"Go on with it by --resume {path}, or give another --out.")

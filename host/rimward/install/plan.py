@@ -6,15 +6,13 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from rimward.errors import Refusal
-from rimward.install import constants
+from rimward.install import shrink
 
 LIB = "/lib"
-MAIN = "/main.py"
 PACKAGES = ("rimward_protocol", "rimward_fw")
 # Only for hosts: simulated boards, and what only a host asks of the protocol.
 HOST_ONLY = (
@@ -25,15 +23,11 @@ HOST_ONLY = (
     "tables.py",
     "payloads.py",
     "wordnames.py",
-    "enumerations.py",
-    "answers.py",
 )
 # Only on a proof bench, whose files `rimward.proof.build` makes from these.
 BENCH_ONLY = "bench"
 ARCH = "armv6m"
 OPTIMISE = "-O3"  # no line numbers: they would cost a twentieth of the heap
-# Modules compiled whole to machine code (`-X emit=viper`): path under /lib -> function that gives the text to compile, None: the file as it is.
-VIPER: dict[str, Callable[[], str] | None] = {}
 
 
 @dataclass(frozen=True)
@@ -73,7 +67,7 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
             bench_only = tree is None and file.parent.name == BENCH_ONLY and file.name != "__init__.py"
             if file.name not in HOST_ONLY and not bench_only and file not in (main, main_file()) and "__pycache__" not in file.parts:
                 found.append((f"{LIB}/{name}/{file.relative_to(folder).as_posix()}", file))
-    return [*found, (MAIN, main)]
+    return [*found, ("/main.py", main)]
 
 
 def bench_items(compiled: bool) -> list[Item]:
@@ -85,35 +79,34 @@ def bench_items(compiled: bool) -> list[Item]:
         return items(compiled, Path(folder))
 
 
-def items(compiled: bool = True, tree: Path | None = None) -> list[Item]:
-    """Every file with its bytes: all modules but main.py as .mpy, or as source for a board that compiles itself."""
+def items(compiled: bool, tree: Path | None = None) -> list[Item]:
+    """Every file with its bytes; with `compiled` all modules but main.py as .mpy."""
     rows = sources(tree)
     if not compiled:
         return [Item(path, file.read_bytes()) for path, file in rows]
     with tempfile.TemporaryDirectory() as folder:
-        texts = folded_texts(rows)
+        texts = shrunk_texts(rows)
         return [_item(path, file, texts.get(path), Path(folder)) for path, file in rows]
 
 
-def folded_texts(rows: list[tuple[str, Path]]) -> dict[str, str]:
-    """Path on the board -> text for the compiler, of every module; those of VIPER as they are, they keep their constants local."""
-    names = {path: _module(path).replace("/", ".") for path, _ in rows if path != MAIN and _module(path) not in VIPER}
-    texts = constants.folded({names[path]: file.read_text(encoding="utf-8") for path, file in rows if path in names})
-    return {path: texts[name] for path, name in names.items()}
+def shrunk_texts(rows: list[tuple[str, Path]]) -> dict[str, str]:
+    """Path on the board -> text for the compiler, of all modules but main.py."""
+    names = {path: path.removeprefix(LIB + "/").removesuffix(".py").removesuffix("/__init__").replace("/", ".") for path, _ in rows if _is_module(path)}
+    texts = {names[path]: file.read_text(encoding="utf-8") for path, file in rows if path in names}
+    small = shrink.shrunk(texts, {names[path] for path in names if path.endswith("/__init__.py")})
+    return {path: small[name] for path, name in names.items()}
 
 
-def _module(path: str) -> str:
-    return path.removeprefix(LIB + "/").removesuffix(".py")
+def _is_module(path: str) -> bool:
+    return path.endswith(".py") and path != "/main.py"
 
 
 def _item(path: str, file: Path, text: str | None, folder: Path) -> Item:
-    if path == MAIN:
+    if text is None:
         return Item(path, file.read_bytes())
-    make = VIPER.get(_module(path))
     source = folder / "source.py"
-    source.write_text(text or (make() if make else file.read_text(encoding="utf-8")), encoding="utf-8")
-    options = ("-X", "emit=viper") if _module(path) in VIPER else ()
-    return Item(path[:-3] + ".mpy", cross_compile(source, path, folder, options))
+    source.write_text(text, encoding="utf-8")
+    return Item(path[:-3] + ".mpy", cross_compile(source, path, folder))
 
 
 def compiler() -> list[str]:
@@ -125,10 +118,10 @@ def compiler() -> list[str]:
     return [found]
 
 
-def cross_compile(file: Path, name: str, folder: Path, options: tuple[str, ...] = ()) -> bytes:
-    """The .mpy bytes of one module for the board; `options`: more of mpy-cross. Refusal with the compiler's own words if it cannot."""
+def cross_compile(file: Path, name: str, folder: Path) -> bytes:
+    """The .mpy bytes of one module for the board. Refusal with the compiler's own words if it cannot."""
     out = folder / "out.mpy"
-    command = [*compiler(), OPTIMISE, *options, f"-march={ARCH}", "-s", name.removeprefix(LIB + "/"), "-o", str(out), str(file)]
+    command = [*compiler(), OPTIMISE, f"-march={ARCH}", "-s", name.removeprefix(LIB + "/"), "-o", str(out), str(file)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     if done.returncode:
         said = (done.stderr or done.stdout).strip().splitlines()

@@ -21,7 +21,7 @@ COMPAT = "rimward_protocol.compat"
 ENTRY = "step"
 
 
-def assemble(module_name: str, limits: Mapping[str, int] | None = None) -> str:
+def assemble(module_name: str, limits: Mapping[str, int] | None = None, entry: str = ENTRY) -> str:
     """Source of the one module that `module_name` (dotted) and the firmware modules it imports make together.
 
     Kept as functions: `step`, and what is public and called by no other; all others are inlined. ValueError for what the
@@ -30,7 +30,7 @@ def assemble(module_name: str, limits: Mapping[str, int] | None = None) -> str:
     trees = gathered(module_name)
     constants = merged(trees, limits or {})
     functions = defined(trees)
-    kept = kept_names(functions)
+    kept = kept_names(functions, entry)
     inliner = Inliner({n: f for n, f in functions.items() if n not in kept}, kept, set(constants))
     own = trees[module_name].body
     text = f'"""{_title(own)}\n\nMade by rimward.kernels.assemble from {", ".join(trees)}.\n"""\n\n'
@@ -100,10 +100,10 @@ def merged(trees: Mapping[str, ast.Module], limits: Mapping[str, int]) -> dict[s
     return found | {constant: str(value) for constant, value in limits.items()}
 
 
-def kept_names(functions: Mapping[str, ast.FunctionDef]) -> set[str]:
-    """`step` and the public functions that no other calls; what is private and unused is left out."""
+def kept_names(functions: Mapping[str, ast.FunctionDef], entry: str = ENTRY) -> set[str]:
+    """The entry and the functions that no other calls."""
     called = {n.func.id for f in functions.values() for n in ast.walk(f) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
-    return {name for name in functions if name == ENTRY or name not in called and not name.startswith("_")}
+    return {name for name in functions if name == entry or name not in called and not name.startswith("_")}
 
 
 def compat_names(trees: Mapping[str, ast.Module]) -> list[str]:

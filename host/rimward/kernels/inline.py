@@ -29,7 +29,7 @@ class Inliner:
     def function(self, node: ast.FunctionDef) -> ast.FunctionDef:
         """`node` with every helper written out."""
         self.copies = 0
-        self.parameters = {a.arg for a in node.args.args}
+        self.parameters = {a.arg for a in node.args.args} | {n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
         made = copy.deepcopy(node)
         made.body = [s for s in made.body[:1] if is_text(s)] + self.block(made.body, True)
         return made

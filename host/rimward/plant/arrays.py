@@ -9,11 +9,21 @@ from rimward.plant.air import keep_roots
 from rimward.plant.gas import CV, GAMMA, R_AIR, RHO_ANR, SEAL_PA, T_ANR, series
 from rimward.plant.params import PlantParams, si
 from rimward.plant.sensing import random_word
+from rimward.plant.tyre import put_tyre
+
+AT_ONCE = 1e9  # 1/s
+CREEP_AT_PA = 400e3
+HEAT_AT = 6.0, 20.0, 1e-3  # kg/m3, K and kg/s at which `heat_free` and `heat_jet` are given
 
 
 def rate(tau_s: float, tick_s: float) -> float:
     """Share of the gap that a first-order lag closes in one tick."""
     return 1.0 if tau_s <= 0.0 else 1.0 - exp(-tick_s / tau_s)
+
+
+def inverse(seconds: float) -> float:
+    """1 / `seconds`, very large for none."""
+    return 1.0 / seconds if seconds > 0.0 else AT_ONCE
 
 
 def efficiency(ratio: float, clearance: float, polytropic: float) -> float:
@@ -44,6 +54,26 @@ def transducer(p: PlantParams, name: str, reference_pa: float) -> dict[int, floa
     return {first: gain, first + 1: zero}
 
 
+def real_effects(p: PlantParams) -> dict[int, float]:
+    """What a real source, core, tyre and tap do beyond the plain ones; by default nothing."""
+    dt, shut = p.tick_s, p.crack_pa - p.core_hysteresis_pa
+    full_kgs = si(p.line_c) * RHO_ANR * sqrt(T_ANR / p.room_k) * (p.line_pa + p.ambient_abs_pa)
+    density, difference, jet_kgs = HEAT_AT
+    return {
+        k.P_SAG: p.battery_sag, k.P_SAG_RATE: 1.0 / p.battery_s,
+        k.P_HEAD_IN: p.delivery_cooling / (1.0 - p.delivery_cooling), k.P_HEAD_BACK: p.head_back, k.P_HEAD_C: 1.0 / p.head_jk,
+        k.P_HEAD_RATE: 1.0 / p.head_s,
+        k.P_PULL_IN: inverse(p.valve_dead_open_s), k.P_RELEASE: inverse(p.valve_dead_shut_s + p.coil_decay_s),
+        k.P_DROOP: p.line_droop_pa / full_kgs, k.P_MAIN_K: rate(p.line_main_s, dt),
+        k.P_CRACK: p.crack_pa, k.P_CLOSE: shut, k.P_LIFT_PER: 1.0 / p.core_span_pa if p.core_span_pa > 0.0 else AT_ONCE,
+        k.P_LIFT_K: rate(p.core_s, dt),
+        k.P_LIMP: p.tyre_limp, k.P_SLACK: 1.0 / (3.0 * p.tyre_limp_pa), k.P_CREEP: p.tyre_creep / CREEP_AT_PA, k.P_CREEP_RATE: 1.0 / p.tyre_creep_s,
+        k.P_HEAT_FIXED: p.heat_fixed, k.P_HEAT_FREE: p.heat_free / sqrt(density * sqrt(difference)), k.P_HEAT_JET: p.heat_jet / sqrt(jet_kgs),
+        k.P_NECK_K: rate(p.neck_s, dt), k.P_A_TAP: rate(p.a_tap_s, dt), k.P_B_TAP: rate(p.b_tap_s, dt),
+        k.P_A_PLAY: 0.5 * p.a_play * p.span_pa, k.P_B_PLAY: 0.5 * p.b_play * p.span_pa, k.P_A_SAG: p.a_sag, k.P_B_SAG: p.b_sag,
+    }  # fmt: skip
+
+
 def parameters(p: PlantParams) -> np.ndarray:
     """The `P` array."""
     dt = p.tick_s
@@ -66,11 +96,11 @@ def parameters(p: PlantParams) -> np.ndarray:
         k.P_U_PM: (GAMMA - 1.0) / (p.manifold_ml * 1e-6),
         k.P_C_PATH: c_path, k.P_B_PATH: b_path, k.P_IB_PATH: 1.0 / (1.0 - b_path), k.P_C_HOSE: c_hose,
         k.P_C_CORE: si(p.core_c), k.P_B_OUT: p.outlet_b, k.P_IB_OUT: 1.0 / (1.0 - p.outlet_b),
-        k.P_CRACK: p.crack_pa, k.P_PIN: float(p.pin_open),
+        k.P_PIN: float(p.pin_open),
         k.P_C_VENT: si(p.vent_c), k.P_VENT_RATE: 1.0 / p.vent_s,
         k.P_RELIEF_LOW: p.relief_low_pa, k.P_RELIEF_HIGH: p.relief_high_pa, k.P_LIFT_LOW: 1.0 / (p.relief_lift * p.relief_low_pa),
         k.P_LIFT_HIGH: 1.0 / (p.relief_lift * p.relief_high_pa), k.P_C_RELIEF: si(p.relief_c),
-        k.P_V0: p.tyre_ml * 1e-6, k.P_GROWTH: p.tyre_growth_per_pa, k.P_UA_GAS: p.tyre_ua, k.P_UA_ROOM: p.room_ua,
+        k.P_V0: (p.tyre_ml - p.sealant_ml) * 1e-6, k.P_GROWTH: p.tyre_growth_per_pa, k.P_UA_GAS: p.tyre_ua, k.P_UA_ROOM: p.room_ua,
         k.P_CASING: 1.0 / p.casing_jk, k.P_C_LEAK: si(p.leak_c), k.P_BLOW_OFF: p.blow_off_pa, k.P_C_BLOW: si(p.blow_c),
         k.P_CUT_LOW: p.cutoff_low_pa + p.cutoff_error_pa, k.P_CUT_HIGH: p.cutoff_high_pa + p.cutoff_error_pa,
         k.P_CUT_K: rate(p.cutoff_tau_s, dt),
@@ -81,7 +111,7 @@ def parameters(p: PlantParams) -> np.ndarray:
         k.P_B_SHARE: 1.0 / codes, k.P_SUPPLY_W: p.supply_v / 0.064,
         k.P_BARO_ERR: p.baro_error_pa, k.P_BARO_NOISE: p.baro_noise_pa, k.P_AIR_ERR: p.air_error_k,
     }  # fmt: skip
-    values |= transducer(p, "a", SEAL_PA - p.seal_abs_pa) | transducer(p, "b", 0.0)
+    values |= real_effects(p) | transducer(p, "a", SEAL_PA - p.seal_abs_pa) | transducer(p, "b", 0.0)
     out = np.zeros(k.P_SIZE)
     for index, value in values.items():
         out[index] = value
@@ -94,27 +124,21 @@ def healthy() -> np.ndarray:
     return np.array(k.HEALTHY, dtype=np.float64)
 
 
-def set_gas(state: np.ndarray, p: PlantParams, tyre_pa: float, tyre_k: float) -> None:
-    """Put the tyre at `tyre_pa` (true gauge) and `tyre_k`, mass and volume to match."""
-    pressure = tyre_pa + p.ambient_abs_pa
-    volume = p.tyre_ml * 1e-6 * (1.0 + p.tyre_growth_per_pa * tyre_pa)
-    state[k.S_PT], state[k.S_TT], state[k.S_VT] = pressure, tyre_k, volume
-    state[k.S_MT] = pressure * volume / (CV * (GAMMA - 1.0) * tyre_k)
-    state[k.S_STIFF] = GAMMA * R_AIR / volume
-    state[k.S_PEAK] = pressure
-
-
 def start_state(p: PlantParams, seed: int = 0) -> np.ndarray:
     """The `S` array at rest: manifold empty, tyre at `p.tyre_pa`, everything at room temperature, noise stream `seed`."""
     state = np.zeros(k.S_SIZE)
+    values = parameters(p)
     amb = p.ambient_abs_pa
-    for index in (k.S_PM, k.S_A_PA, k.S_B_PA, k.S_CUT_PA):
+    for index in (k.S_PM, k.S_CUT_PA, k.S_NECK, k.S_A_TAP, k.S_B_TAP, k.S_A_PA, k.S_B_PA, k.S_A_PLAY, k.S_B_PLAY):
         state[index] = amb
-    state[k.S_TM] = state[k.S_TC] = p.room_k
+    state[k.S_TM] = p.room_k
+    state[k.S_HEAD] = p.room_k + p.head_start_k
+    state[k.S_MAIN] = values[k.P_SUPPLY_PA]
+    state[k.S_SCALE] = 1.0
     state[k.S_MM] = amb * p.manifold_ml * 1e-6 / (CV * (GAMMA - 1.0) * p.room_k)
-    set_gas(state, p, p.tyre_pa, p.room_k)
+    put_tyre(state, values, p.tyre_pa + amb, p.room_k)
     state[k.S_KEY1] = random_word(0x243F6A88, 0x85A308D3, seed & 0xFFFFFFFF)
     state[k.S_KEY2] = random_word(0x13198A2E, int(state[k.S_KEY1]), (seed >> 32) + 1)
     state[k.S_DT], state[k.S_WAVE] = p.tick_s, 1.0
-    keep_roots(state, parameters(p))
+    keep_roots(state, values)
     return state

@@ -2,8 +2,7 @@
 
 from rimward.plant.jit import compile_modules
 
-FUNCTIONS = compile_modules(
-    ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step"),
-)
+MODULES = tuple(f"rimward.plant.{name}" for name in ("actuators", "flow", "source", "tyre", "air", "sensing", "step"))  # in order of use
+FUNCTIONS = compile_modules(MODULES)
 plant_tick = FUNCTIONS["plant_tick"]
 fault_events = FUNCTIONS["fault_events"]

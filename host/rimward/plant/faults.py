@@ -52,6 +52,7 @@ class Fault:
     passing_ms: tuple[float, float] | None = None  # lasts so long, else it stays
     normal: bool = False  # an ordinary event, not a fault
     line_only: bool = False
+    compressor_only: bool = False
 
     def flag(self, name: str, severity: float) -> float:
         """Size of a harness flag at `severity` 0..1."""
@@ -145,6 +146,33 @@ PLANT = (
         "two frozen readings that agree; the missing rise stops the fill after its window, the cutoff has a tap of its own",
         "cutoff",
         effects=fixed(k.F_A_LAG, 0.0) + fixed(k.F_B_LAG, 0.0),
+    ),
+    Fault(
+        "neck_blocked",
+        "neck of the plenum that transducers A and B share blocked by sealant",
+        "R",
+        "two frozen readings that agree, as with both taps blocked; the missing rise stops the fill after its window, the cutoff has a port of its own",
+        "cutoff",
+        effects=fixed(k.F_NECK, 0.0),
+    ),
+    Fault(
+        "pump_runs_on",
+        "compressor runs on after both elements have opened",
+        "R",
+        "air that comes after the stop shows only once it has come; the rise after every burst tells, the vent takes what is in the hose",
+        "cutoff",
+        effects=(Effect(k.F_RUN_ON, 0.05, 0.74),),
+        from_start=True,
+        compressor_only=True,
+    ),
+    Fault(
+        "valve_shuts_late",
+        "a line valve's coil holds as with a plain diode, or its armature sticks",
+        "D",
+        "every burst shows by its rise how much air comes after the stop, before the tyre is near its ceiling",
+        effects=(Effect(k.F_COIL, 0.005, 0.035),),
+        from_start=True,
+        line_only=True,
     ),
     Fault("barometer_dead", "barometer dead", "D", "the word is out of range", effects=fixed(k.F_BARO_DEAD, 1.0)),
     Fault(

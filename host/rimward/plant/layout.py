@@ -47,9 +47,29 @@ pressures in pascal, temperatures in kelvin.
     S_WAVE,  # delivery in the next tick over its mean: the piston's ripple
     S_COLD,  # sqrt(T0 / manifold temperature), kept from the end of a tick for the next
     S_ROOT,  # of the hose's flow law: sqrt(inlet (1 - 2 b) + outlet), likewise
-    S_STIFF,  # gamma R / tyre volume, Pa per kg and K, likewise
-) = range(42)
-S_SIZE = 42
+    S_STIFF,  # gamma R / (volume + gamma pressure dV/dp) of the tyre, Pa per kg and K, likewise
+    S_UA,  # heat conductance from the tyre's gas to its casing, W/K, likewise
+    S_HEAD,  # temperature of the compressor's head, K
+    S_SAG,  # share of the full speed that the battery has lost
+    S_MAGNET1,  # magnetic state of the first line valve's coil, 0 released .. 1 pulled in
+    S_MAGNET2,
+    S_PULLED1,  # that valve's armature is on its way to open, 0 or 1
+    S_PULLED2,
+    S_MAIN,  # pressure of the line before the restrictor, Pa absolute
+    S_DRAWN,  # flow from the source in the last tick, kg/s
+    S_CORE,  # the valve core is off its seat, 0 or 1
+    S_LIFT,  # lift of the valve core, 0..1
+    S_CREEP,  # creep of the tyre, share of its volume
+    S_SCALE,  # volume of the tyre on the chuck over that of the first one
+    S_WHEEL,  # wheels put on the chuck after the first
+    S_SQUEEZE,  # share of the volume that a load on the wheel takes away
+    S_NECK,  # pressure in the plenum that transducers A and B share, Pa absolute
+    S_A_TAP,  # pressure behind transducer A's tap, Pa absolute
+    S_B_TAP,
+    S_A_PLAY,  # pressure that transducer A shows, its play taken up, Pa absolute
+    S_B_PLAY,
+) = range(62)
+S_SIZE = 62
 
 # parameters
 (
@@ -64,6 +84,12 @@ S_SIZE = 42
     P_COAST,  # 1 / coast-down time
     P_HZ,
     P_RIPPLE,
+    P_SAG,  # share of its speed that the compressor loses on a tired battery
+    P_SAG_RATE,  # 1 / time constant
+    P_HEAD_IN,  # heat that head and tube take, over that which the delivered air keeps
+    P_HEAD_BACK,  # share of the head's temperature rise that the delivered air takes on
+    P_HEAD_C,  # 1 / heat capacity of the head
+    P_HEAD_RATE,  # 1 / its time constant to the room
     P_SUPPLY_PA,
     P_SUPPLY_K,
     P_C_LINE,
@@ -72,6 +98,10 @@ S_SIZE = 42
     P_K_LINE,  # rho0 sqrt(T0 / supply temperature)
     P_VALVE_OPEN,  # 1 / opening time
     P_VALVE_SHUT,
+    P_PULL_IN,  # 1 / dead time before a line valve begins to open
+    P_RELEASE,  # 1 / dead time before it begins to shut, decay of its coil included
+    P_DROOP,  # fall of the line's pressure for each kg/s
+    P_MAIN_K,  # share of the gap that it closes in one tick
     P_GATE_S,
     P_COIL_ON,
     P_COIL_OFF,
@@ -87,6 +117,9 @@ S_SIZE = 42
     P_B_OUT,
     P_IB_OUT,
     P_CRACK,
+    P_CLOSE,  # pressure over the core at which it shuts again
+    P_LIFT_PER,  # lift per Pa above that
+    P_LIFT_K,  # share of the way to its lift that a core goes in one tick
     P_PIN,
     P_C_VENT,
     P_VENT_RATE,
@@ -97,7 +130,14 @@ S_SIZE = 42
     P_C_RELIEF,
     P_V0,
     P_GROWTH,
+    P_LIMP,  # share of the volume that is missing at 0
+    P_SLACK,  # 1 / (3 scale): reciprocal of the pressure at which none is missing
+    P_CREEP,  # share of the volume by which the tyre creeps for each Pa, in the end
+    P_CREEP_RATE,  # 1 / time constant
     P_UA_GAS,
+    P_HEAT_FIXED,  # share of that which does not depend on flow or density
+    P_HEAT_FREE,  # by natural convection: times sqrt(density sqrt(temperature difference)), in kg/m3 and K
+    P_HEAT_JET,  # by the jet: times sqrt(flow), in kg/s
     P_UA_ROOM,
     P_CASING,  # 1 / heat capacity of the casing
     P_C_LEAK,
@@ -106,6 +146,13 @@ S_SIZE = 42
     P_CUT_LOW,
     P_CUT_HIGH,
     P_CUT_K,
+    P_NECK_K,  # share of the gap between manifold and plenum that closes in one tick
+    P_A_TAP,  # and between plenum and tap
+    P_B_TAP,
+    P_A_PLAY,  # half width of the play, Pa
+    P_B_PLAY,
+    P_A_SAG,  # error on a sagging supply, times that of a sensor which reads high
+    P_B_SAG,
     P_A_K,
     P_A_GAIN,  # share of supply per Pa
     P_A_ZERO,  # share of supply at zero absolute pressure
@@ -125,8 +172,8 @@ S_SIZE = 42
     P_BARO_NOISE,
     P_AIR_ERR,
     P_U_PM,  # manifold pressure for the energy of its air: (gamma - 1) / volume
-) = range(72)
-P_TABLE = 72  # P_TABLE + i: volumetric efficiency at pressure ratio i / TABLE_PER; then the same for the delivery temperature
+) = range(99)
+P_TABLE = 99  # P_TABLE + i: volumetric efficiency at pressure ratio i / TABLE_PER; then the same for the delivery temperature
 TABLE_PER = 8
 TABLE_N = 129
 P_TABLE_T = P_TABLE + TABLE_N
@@ -163,9 +210,18 @@ P_SIZE = P_TABLE + 2 * TABLE_N
     F_SUPPLY,  # share of the nominal supply, 1 = healthy
     F_LINE_PA,  # added to the line's pressure, Pa
     F_SLIP_S,  # added to the length of this tick, s
-) = range(29)
-F_SIZE = 29
-HEALTHY = (0, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0) + (0, 0, 1, -1, 0, 1) * 2 + (0, 0, 0, 1, 0, 0)
+    F_RUN_ON,  # added to the compressor's coast-down time, s
+    F_COIL,  # added to the time for which a line valve's coil holds, s
+    F_NECK,  # share of the normal response of the plenum that A and B share (1 = normal, 0 = neck blocked)
+    F_SEAT,  # leak at a chuck that is half seated, m3/(s Pa)
+    F_SQUEEZE,  # share of the tyre's volume that a load on the wheel takes away
+    F_GAS,  # gas from a cartridge into the tyre, kg/s of air
+    F_WHEEL,  # wheels put on the chuck after the first; a new number puts another one on
+    F_WHEEL_PA,  # its pressure, Pa gauge
+    F_WHEEL_RATIO,  # its volume over that of the first
+) = range(38)
+F_SIZE = 38
+HEALTHY = (0, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0) + (0, 0, 1, -1, 0, 1) * 2 + (0, 0, 0, 1, 0, 0) + (0, 0, 1, 0, 0, 0, 0, 0, 1)
 
 # words beside x[0] A, x[1] B, x[5] SUPPLY
 W_AMBIENT_PA, W_AIR_CK, W_SW, W_TICK_US = range(4)

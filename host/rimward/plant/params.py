@@ -7,6 +7,7 @@ from rimward.plant.gas import C_UNIT, SEAL_PA
 
 OURS = "our assumption"
 ESTIMATE = "estimate from geometry; nothing published found"
+ASSUMED = "engineering judgement, no measurement; campaigns draw it over a range"
 CLASS = "usual class figure of such a transducer, from memory"
 
 
@@ -32,6 +33,12 @@ class PlantParams:
     delivery_cooling: float = par(0.7, "-", OURS + " (share of the compression heat left in head and tube)")
     spin_up_s: float = par(0.08, "s", OURS + " (time constant)")
     coast_s: float = par(0.045, "s", OURS + " (30 to 60 ms)")
+    battery_sag: float = par(0.0, "-", ASSUMED + " (share of its speed that the pump loses on a tired battery)")
+    battery_s: float = par(30.0, "s", ASSUMED + " (time constant of that)")
+    head_back: float = par(0.0, "-", ASSUMED + " (share of the head's temperature rise that the air takes on; 0: head always cold)")
+    head_jk: float = par(270.0, "J/K", OURS + " (0.3 kg of aluminium)")
+    head_s: float = par(120.0, "s", ASSUMED + " (time constant of the head to the room)")
+    head_start_k: float = par(0.0, "K", "temperature of the head over the room at the start: fills before this one")
     turns_hz: float = par(45.0, "1/s", OURS)
     ripple: float = par(0.9, "-", OURS + " (share of the mean delivery by which one piston pulses)")
     line_pa: float = par(900e3, "Pa", OURS + " (workshop main)")
@@ -39,6 +46,11 @@ class PlantParams:
     line_b: float = par(0.3, "-", "measured valves lie between 0.2 and 0.5")
     valve_open_s: float = par(0.012, "s", "small solenoid valves 10-20 ms, from memory")
     valve_shut_s: float = par(0.015, "s", "small solenoid valves 10-20 ms, from memory")
+    valve_dead_open_s: float = par(0.0, "s", "time before a line valve begins to open; its data sheets' class is 5-25 ms")
+    valve_dead_shut_s: float = par(0.0, "s", "time before it begins to shut once its coil has decayed; 5-25 ms")
+    coil_decay_s: float = par(0.0, "s", "decay of its coil; with a plain free-wheel diode 11-39 ms")
+    line_droop_pa: float = par(0.0, "Pa", ASSUMED + " (fall of the line's pressure at full flow)")
+    line_main_s: float = par(0.0, "s", ASSUMED + " (time constant of its regulator)")
     # switching without the processor
     gate_drop_s: float = par(0.008, "s", "design: over two ticks, at most 20 ms with the relay")
     relay_on_s: float = par(0.008, "s", "small power relays 5-15 ms, from memory")
@@ -54,6 +66,9 @@ class PlantParams:
     core_c: float = par(0.25, "dm3/(s bar)", ESTIMATE + " (0.1 to 0.5)")
     core_b: float = par(0.3, "-", ESTIMATE)
     crack_pa: float = par(20e3, "Pa", ESTIMATE)
+    core_hysteresis_pa: float = par(0.0, "Pa", ASSUMED + " (a core shuts at so much less than it opens at)")
+    core_span_pa: float = par(0.0, "Pa", ASSUMED + " (pressure over the shutting one at which the core is wide open; 0: at once)")
+    core_s: float = par(0.0, "s", ASSUMED + " (time constant of its lift)")
     pin_open: bool = par(False, "-", "chuck type")
     outlet_b: float = par(0.3, "-", OURS + " (vent, relief valve, leaks)")
     # vent and relief valves
@@ -66,6 +81,14 @@ class PlantParams:
     # wheel
     tyre_ml: float = par(1148.7, "mL", "28 mm on a 19 mm rim, 622: circle cut by the bead chord")
     tyre_growth_per_pa: float = par(5e-8, "1/Pa", OURS + " (2.5 % at 5 bar)")
+    tyre_limp: float = par(0.0, "-", ASSUMED + " (share of the volume missing at 0: folded tube, slack casing)")
+    tyre_limp_pa: float = par(5e3, "Pa", ASSUMED + " (scale with which that opens; nothing is missing from three times this on)")
+    tyre_creep: float = par(0.0, "-", ASSUMED + " (share of the volume by which the casing creeps at 4 bar, in the end)")
+    tyre_creep_s: float = par(120.0, "s", ASSUMED + " (time constant of that)")
+    sealant_ml: float = par(0.0, "mL", "sealant in the tyre, takes its air volume")
+    heat_fixed: float = par(1.0, "-", "share of `tyre_ua` that depends on nothing")
+    heat_free: float = par(0.0, "-", "natural convection over `tyre_ua` at 6 kg/m3 and 20 K; Nu goes with Gr^(1/4)")
+    heat_jet: float = par(0.0, "-", "the jet's share over `tyre_ua` at 1 g/s; Nu goes with Re^(1/2)")
     tyre_ua: float = par(1.5, "W/K", OURS + " (gas to casing)")
     room_ua: float = par(2.5, "W/K", OURS + " (casing to room)")
     casing_jk: float = par(500.0, "J/K", OURS + " (0.3 kg of rubber and fabric)")
@@ -75,7 +98,7 @@ class PlantParams:
     tyre_pa: float = par(0.0, "Pa", "pressure in the tyre at the start")
     # independent cutoff
     cutoff_low_pa: float = par(520e3, "Pa", "hardware: nominal trip; whole band in 500 to 550 kPa")
-    cutoff_high_pa: float = par(945e3, "Pa", "hardware: nominal trip; whole band in 900 to 990 kPa")
+    cutoff_high_pa: float = par(944.2e3, "Pa", "hardware: nominal trip; whole band in 900 to 990 kPa")
     cutoff_low_top_pa: float = par(550e3, "Pa", "design: 110 % of 5 bar")
     cutoff_high_top_pa: float = par(990e3, "Pa", "design: 110 % of 9 bar")
     cutoff_error_pa: float = par(0.0, "Pa", "this unit's error within the band")
@@ -83,6 +106,13 @@ class PlantParams:
     # transducers
     span_pa: float = par(1000e3, "Pa", "reference transducer: 0.1 to 0.9 of supply over 0 to 10 bar")
     seal_abs_pa: float = par(SEAL_PA, "Pa", "sealed reference of transducer A, one standard atmosphere")
+    neck_s: float = par(0.0, "s", ASSUMED + " (time constant of the plenum that A and B share)")
+    a_tap_s: float = par(0.0, "s", ASSUMED + " (time constant of the tap: 1-20 ms)")
+    b_tap_s: float = par(0.0, "s", ASSUMED + " (time constant of the tap: 1-20 ms)")
+    a_play: float = par(0.0, "-", "play, share of span; class 0.05-0.25 %")
+    b_play: float = par(0.0, "-", "play, share of span; class 0.05-0.25 %")
+    a_sag: float = par(1.0, "-", "error on a sagging supply: 1 reads high by 1 % of full scale for each 100 mV under 4.5 V, -1 low")
+    b_sag: float = par(1.0, "-", "likewise")
     a_offset_pa: float = par(0.0, "Pa", CLASS)
     a_span_error: float = par(0.0, "-", CLASS)
     a_thermal_pa_k: float = par(0.0, "Pa/K", CLASS)

@@ -20,12 +20,16 @@ from rimward.plant.layout import (
     F_B_OFFSET,
     F_BARO_DEAD,
     F_BARO_ERR,
+    F_NECK,
     F_SUPPLY,
     P_A_DRIFT,
     P_A_GAIN,
     P_A_INL,
     P_A_K,
     P_A_NOISE,
+    P_A_PLAY,
+    P_A_SAG,
+    P_A_TAP,
     P_A_ZERO,
     P_AIR_ERR,
     P_AMB,
@@ -35,23 +39,32 @@ from rimward.plant.layout import (
     P_B_GAIN,
     P_B_K,
     P_B_NOISE,
+    P_B_PLAY,
+    P_B_SAG,
     P_B_SHARE,
+    P_B_TAP,
     P_B_ZERO,
     P_BARO_ERR,
     P_BARO_NOISE,
+    P_NECK_K,
     P_ROOM_K,
     P_SUPPLY_W,
     RANGE_HIGH,
     RUN,
     S_A_DRIFT,
     S_A_PA,
+    S_A_PLAY,
+    S_A_TAP,
     S_A_WORD,
     S_B_DRIFT,
     S_B_PA,
+    S_B_PLAY,
+    S_B_TAP,
     S_B_WORD,
     S_COUNT,
     S_KEY1,
     S_KEY2,
+    S_NECK,
     S_PM,
     SW_CUTOFF,
     SW_KEY_HIGH,
@@ -83,6 +96,16 @@ def bell(word):
     return ((word & 255) + ((word >> 8) & 255) + ((word >> 16) & 255) + ((word >> 24) & 255) - 510.0) * 0.0067662
 
 
+def taken_up(shown, true, play):
+    """What an element with play shows: it moves only when pushed by one end of it (backlash of half width `play`)."""
+    return min(max(shown, true - play), true + play)
+
+
+def plenum(S, P, F):
+    """The plenum that both transducers' taps sit in, behind a neck of its own."""
+    S[S_NECK] += P[P_NECK_K] * F[F_NECK] * (S[S_PM] - S[S_NECK])
+
+
 def clip_word(share):
     """Share of the supply as a Q16 word."""
     if share <= 0.0:
@@ -93,7 +116,7 @@ def clip_word(share):
 
 
 def droop(F):
-    """Error in share of supply of a ratiometric sensor on a sagging supply: 1 % of full scale for each 100 mV under 4.5 V."""
+    """Error in share of supply of a ratiometric sensor on a sagging supply, reading high: 1 % of full scale for each 100 mV under 4.5 V."""
     if F[F_SUPPLY] >= LOW_SUPPLY:
         return 0.0
     return (LOW_SUPPLY - F[F_SUPPLY]) * 0.4
@@ -101,9 +124,11 @@ def droop(F):
 
 def word_a(S, P, F, word):
     """Sealed-gauge transducer through a 16-bit converter with a smooth S-shaped nonlinearity."""
-    S[S_A_PA] += P[P_A_K] * F[F_A_LAG] * (S[S_PM] - S[S_A_PA])
+    S[S_A_TAP] += P[P_A_TAP] * (S[S_NECK] - S[S_A_TAP])
+    S[S_A_PA] += P[P_A_K] * F[F_A_LAG] * (S[S_A_TAP] - S[S_A_PA])
+    S[S_A_PLAY] = taken_up(S[S_A_PLAY], S[S_A_PA], P[P_A_PLAY])
     S[S_A_DRIFT] += P[P_A_DRIFT] + F[F_A_DRIFT]
-    share = P[P_A_ZERO] + P[P_A_GAIN] * (S[S_A_PA] + S[S_A_DRIFT] + F[F_A_OFFSET] - SEAL_PA) + droop(F)
+    share = P[P_A_ZERO] + P[P_A_GAIN] * (S[S_A_PLAY] + S[S_A_DRIFT] + F[F_A_OFFSET] - SEAL_PA) + P[P_A_SAG] * droop(F)
     z = 2.0 * share - 1.0
     share += P[P_A_INL] * z * (1.0 - z * z) + P[P_A_NOISE] * F[F_A_NOISE] * bell(word)
     if F[F_A_FORCE] >= 0.0:
@@ -131,9 +156,11 @@ def code_edges(code, e11):
 
 def word_b(S, P, F, word):
     """Vented-gauge transducer through the 12-bit converter, four samples added (quarter codes), noise of 8.7 effective bits."""
-    S[S_B_PA] += P[P_B_K] * F[F_B_LAG] * (S[S_PM] - S[S_B_PA])
+    S[S_B_TAP] += P[P_B_TAP] * (S[S_NECK] - S[S_B_TAP])
+    S[S_B_PA] += P[P_B_K] * F[F_B_LAG] * (S[S_B_TAP] - S[S_B_PA])
+    S[S_B_PLAY] = taken_up(S[S_B_PLAY], S[S_B_PA], P[P_B_PLAY])
     S[S_B_DRIFT] += P[P_B_DRIFT] + F[F_B_DRIFT]
-    share = P[P_B_ZERO] + P[P_B_GAIN] * (S[S_B_PA] + S[S_B_DRIFT] + F[F_B_OFFSET] - P[P_AMB]) + droop(F)
+    share = P[P_B_ZERO] + P[P_B_GAIN] * (S[S_B_PLAY] + S[S_B_DRIFT] + F[F_B_OFFSET] - P[P_AMB]) + P[P_B_SAG] * droop(F)
     if F[F_B_FORCE] >= 0.0:
         share = F[F_B_FORCE]
     code = code_edges(share * P[P_B_CODES], P[P_B_E11]) + P[P_B_NOISE] * F[F_B_NOISE] * bell(word)
@@ -161,6 +188,7 @@ def sense(S, P, F, controls, cut, x, w):
     count = int(S[S_COUNT])
     key1 = int(S[S_KEY1])
     key2 = int(S[S_KEY2])
+    plenum(S, P, F)
     x[0] = word_a(S, P, F, random_word(key1, key2, 2 * count))
     x[1] = word_b(S, P, F, random_word(key1, key2, 2 * count + 1))
     x[5] = int(P[P_SUPPLY_W] * F[F_SUPPLY])

@@ -1,7 +1,7 @@
 """One tick of the simulated world."""
 
 from rimward.plant.actuators import electrics
-from rimward.plant.air import air_step, turn_on
+from rimward.plant.air import air_step
 from rimward.plant.layout import (
     AIR_IN,
     BLOWN,
@@ -25,6 +25,7 @@ from rimward.plant.layout import (
     W_TICK_US,
 )
 from rimward.plant.sensing import bell, random_word, sense
+from rimward.plant.source import turn_on
 
 
 def true_state(S, bits, free):

@@ -7,9 +7,10 @@ import numpy as np
 
 from rimward.plant import layout as k
 from rimward.plant.air import keep_roots
-from rimward.plant.arrays import healthy, parameters, set_gas, start_state
+from rimward.plant.arrays import healthy, parameters, start_state
 from rimward.plant.params import PlantParams
 from rimward.plant.step import fault_events, plant_tick
+from rimward.plant.tyre import put_tyre, settled_pressure
 
 
 class Reading(NamedTuple):
@@ -88,19 +89,12 @@ class Plant:
     def settled_pa(self) -> float:
         """Pa gauge in the tyre once its air has come to room temperature, volume growth included."""
         s, p = self._buffers[:2]
-        amb, v0, grow = p[k.P_AMB], p[k.P_V0], p[k.P_GROWTH]
-        content = s[k.S_MT] * 287.05287 * p[k.P_ROOM_K]
-        pressure = float(s[k.S_PT])
-        for _ in range(20):
-            volume = v0 * (1.0 + grow * (pressure - amb))
-            pressure -= (pressure * volume - content) / (volume + pressure * v0 * grow)
-        return pressure - float(amb)
+        return float(settled_pressure(s, p) - p[k.P_AMB])
 
     def set_tyre(self, tyre_pa: float, tyre_k: float | None = None) -> None:
         """Put the tyre at `tyre_pa` (Pa gauge), at room temperature unless given; the casing goes with it."""
         kelvin = self.params.room_k if tyre_k is None else tyre_k
-        set_gas(self.S, self.params, tyre_pa, kelvin)
-        self.S[k.S_TC] = kelvin
+        put_tyre(self.S, self.P, tyre_pa + self.P[k.P_AMB], kelvin)
         keep_roots(self.S, self.P)
 
     def copy(self) -> tuple[int, bytes, bytes, bytes, bytes]:

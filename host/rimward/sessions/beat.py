@@ -4,14 +4,13 @@ The bench's firmware gives both the same cause. The full-rate record of its last
 """
 
 from rimward_fw.bench.app import BEAT, HELD, RUN
-from rimward_fw.kernels import words
-from rimward_protocol import causes
+from rimward_protocol import causes, kernel_words
 
 from rimward.sessions.log import SessionLog
 
 BEAT_LOST = "beat-lost"
 NEXT = "keep the page or command that leads the test open and the cable in; the specimen was loaded, so test a new one"
-SWITCHES = words.GUARD_INPUT.index("sw")
+SWITCHES = kernel_words.GUARD_INPUT.index("sw")
 
 
 def beat_lost(log: SessionLog) -> bool | None:

@@ -5,8 +5,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from rimward_fw.kernels import fill, guard, tick, words
-from rimward_protocol import causes, codes, enumerations
+from rimward_fw.kernels import fill, guard, order
+from rimward_protocol import causes, codes
+from rimward_protocol import kernel_slots as slots
 
 from rimward.sessions.log import SessionLog, Span
 from rimward.sessions.replay import out_words
@@ -36,21 +37,21 @@ def decisions(log: SessionLog) -> list[Decision]:
 def _of_span(span: Span) -> Iterator[Decision]:
     state = {name: array("i", span.start[name].tolist()) for name in "gxfy"}
     xs, ys = span.x.tolist(), span.y.tolist()
-    slow = words.FILL_SLOW
+    slow = slots.FILL_SLOW
     before = None
     for i in range(span.ticks):
         state["x"][:] = array("i", xs[i])
         state["y"][slow:] = array("i", ys[i][slow:])
-        bits = tick.tick(guard.step, fill.step, state["g"], state["x"], state["f"], state["y"])
+        bits = order.couple(guard.step, fill.step, state["g"], state["x"], state["f"], state["y"])
         now = (bits, state["f"][0], state["g"][0], state["g"][2])
         if now != before:
             before = now
-            yield _decision(span.tick + i, now, state["g"][39] - words.BIAS_PA)
+            yield _decision(span.tick + i, now, state["g"][39] - slots.BIAS_PA)
 
 
 def _decision(at: int, now: tuple[int, int, int, int], reading: int) -> Decision:
     bits, fill_state, cause, stop = now
-    state = codes.word_of(enumerations.FILL_STATES, fill_state)
+    state = codes.word_of(codes.FILL_STATES, fill_state)
     return Decision(at, out_words(bits), state, causes.row_of(cause)[1], causes.row_of(stop)[1], reading)
 
 

@@ -6,8 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_fw.kernels import words
-from rimward_protocol import codes, enumerations, layout, session, sessionread, tables
+from rimward_protocol import codes, kernel_words, layout, session, sessionread
 
 from rimward import records
 from rimward.errors import Refusal
@@ -17,8 +16,8 @@ WHY = {
     session.DAMAGED: "a block fails its check code",
     session.OUT_OF_ORDER: "blocks are missing or out of order",
 }
-KINDS = {word: number for number, word, _table in tables.BLOCKS}
-TABLES = {number: table for number, _word, table in tables.BLOCKS}
+KINDS = {word: number for number, word, _table in layout.BLOCKS}
+TABLES = {number: table for number, _word, table in layout.BLOCKS}
 
 
 @dataclass
@@ -108,7 +107,7 @@ def read_session(source: Path | bytes) -> SessionLog:
     if not damage and end is None:
         damage = "it has no end: the fill was not closed"
     chained = bool(found) and bool(data[header["header_bytes"] + 1] & session.FLAG_MAC)
-    meta = {codes.word_of(tables.META_KEYS, row[0]): row[1:] for row in by_kind[KINDS["META"]]}
+    meta = {codes.word_of(layout.META_KEYS, row[0]): row[1:] for row in by_kind[KINDS["META"]]}
     events = sorted((_event(row) for row in by_kind[KINDS["EVENT"]]), key=lambda row: row["tick"])
     trace = _trace(by_kind[KINDS["TRACE"]])
     return SessionLog(header, trace, events, meta, spans, end, damage, len(found), good, chained, broken)
@@ -132,7 +131,7 @@ def _no_session(why: str, source: Path | bytes) -> Refusal:
 
 def _event(payload: bytes) -> dict[str, Any]:
     row = records.unpack_record(layout.EVENT, payload)
-    row["event"] = codes.word_of(enumerations.EVENTS, row["event"])
+    row["event"] = codes.word_of(codes.EVENTS, row["event"])
     return row
 
 
@@ -172,7 +171,7 @@ def _trace(payloads: list[bytes]) -> np.ndarray:
 
 def _from_span(span: Span, step: int) -> np.ndarray:
     """Trace records worked out from recorded inputs, as the guard does; the tyre is not known from them."""
-    at = {name: i for i, name in enumerate(words.GUARD_INPUT)}
+    at = {name: i for i, name in enumerate(kernel_words.GUARD_INPUT)}
     x = span.x[::step].astype(np.int64)
     piece = np.zeros(len(x), TRACE_FIELDS)
     piece["tick"] = span.tick + step * np.arange(len(x))
@@ -260,4 +259,4 @@ def _filled(start: np.ndarray, n: int, offsets: np.ndarray, fields: np.ndarray, 
 
 def word_names(array: str) -> tuple[str, ...]:
     """Names of the words of g, x, f or y."""
-    return {"g": words.GUARD_STATE, "x": words.GUARD_INPUT, "f": words.FILL_STATE, "y": words.FILL_INPUT}[array]
+    return {"g": kernel_words.GUARD_STATE, "x": kernel_words.GUARD_INPUT, "f": kernel_words.FILL_STATE, "y": kernel_words.FILL_INPUT}[array]

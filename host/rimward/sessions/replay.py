@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from rimward_fw.kernels import fill, guard, tick, words
-from rimward_protocol import causes, codes, enumerations
+from rimward_fw.kernels import fill, guard, order
+from rimward_protocol import causes, codes
+from rimward_protocol import kernel_slots as slots
 
 from rimward.sessions.log import SessionLog, Span, word_names
 
@@ -69,14 +70,14 @@ def _replay_span(span: Span, kernels: tuple[Any, Any]) -> list[Difference]:
     state = {name: array("i", span.start[name].tolist()) for name in "gxfy"}
     found: list[Difference] = []
     xs, ys = span.x.tolist(), span.y.tolist()
-    slow = words.FILL_SLOW
+    slow = slots.FILL_SLOW
     for i in range(span.ticks):
         at = span.tick + i
         if at in span.marks:
             found += _compare_state(at, span.marks[at], state)
         state["x"][:] = array("i", xs[i])
         state["y"][slow:] = array("i", ys[i][slow:])
-        bits = tick.tick(*kernels, state["g"], state["x"], state["f"], state["y"])
+        bits = order.couple(*kernels, state["g"], state["x"], state["f"], state["y"])
         recorded = int(span.out[i]) | int(span.fill[i]) << 8
         if bits != recorded:
             found.append(_difference(at, "outputs", out_words(recorded), out_words(bits), state))
@@ -103,14 +104,14 @@ def _difference(at: int, what: str, recorded: str, replayed: str, state: dict[st
         what,
         recorded,
         replayed,
-        state["g"][39] - words.BIAS_PA,
-        codes.word_of(enumerations.FILL_STATES, state["f"][0]),
+        state["g"][39] - slots.BIAS_PA,
+        codes.word_of(codes.FILL_STATES, state["f"][0]),
         causes.row_of(state["g"][0])[1],
     )
 
 
 def out_words(bits: int) -> str:
     """Output bits in words."""
-    names = [word for bit, word, _meaning in enumerations.GUARD_OUTS if bits & bit]
+    names = [word for bit, word, _meaning in codes.GUARD_OUTS if bits & bit]
     names += [word for bit, word in ((1, "want"), (2, "bleed"), (4, "beep")) if bits >> 8 & bit]
     return "+".join(names) or "nothing"

@@ -4,14 +4,14 @@ from functools import cache
 from types import FunctionType, ModuleType
 from typing import Any
 
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered
 
-GUARD, FILL, TICK = ("rimward_fw.kernels.guard",), tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), ("rimward_fw.kernels.tick",)
+GUARD, FILL, TICK = tuple(gathered("rimward_fw.kernels.guard")), tuple(gathered("rimward_fw.kernels.fill")), ("rimward_fw.kernels.order",)
 KERNELS = GUARD + FILL + TICK
-PLANT = ("rimward.plant.actuators", "rimward.plant.air", "rimward.plant.sensing", "rimward.plant.step")
+PLANT = tuple(f"rimward.plant.{name}" for name in ("actuators", "flow", "source", "tyre", "air", "sensing", "step"))  # in order of use
 LOOPS = ("rimward.simulation.faulted", "rimward.simulation.baselines", "rimward.simulation.ideal")
 SOURCES = KERNELS + PLANT + LOOPS
-COPIED_IN = ("drawn", "held", "refused", "person", "standing_still", "measure", "ended", "gauge", "next_event")  # each array handed over costs seven words a call
+COPIED_IN = ("drive_of", "question", "filling", "drawn", "held", "refused", "person", "standing_still", "measure", "ended", "gauge", "next_event")  # each array handed over costs seven words a call
 CALLED = ("reset", "chosen_again", "session", "baseline", "feed")
 
 
@@ -42,7 +42,7 @@ def kernels() -> dict[str, Any]:
     found = {"guard_step": guards["step"], "guard_boot": guards["boot"]}
     found["fill_step"] = compile_modules(FILL, **options)["step"]
     # Never kept by itself: a later process could not tell the kernels in its signature from its own.
-    found["tick"] = compile_modules(TICK, **options | {"cache": False})["tick"]
+    found["tick"] = compile_modules(TICK, **options | {"cache": False})["couple"]
     return found
 
 

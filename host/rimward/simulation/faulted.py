@@ -5,7 +5,7 @@ so a session can be stopped after any tick and go on. `H` says what person and p
 """
 
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
+from rimward_fw.kernels.order import couple as tick
 
 from rimward.plant.layout import (
     ATTACHED,
@@ -14,17 +14,51 @@ from rimward.plant.layout import (
     P_AMB,
     RANGE_HIGH,
     RUN,
+    S_DRAWN,
     S_EVENT,
     S_FLOW,
     S_IN_KG,
     S_PT,
     S_SIZE,
+    S_SPEED,
     W_AMBIENT_PA,
     W_SW,
     W_TICK_US,
 )
 from rimward.plant.sensing import random_word
 from rimward.plant.step import fault_events, plant_tick
+from rimward.simulation.coupling import (
+    ABOUT_BEAD,
+    AIR_BUDGET,
+    CLEAR_BUTTON,
+    CONFIRM_BUTTON,
+    DONE,
+    F_COUNT,
+    F_REASON,
+    F_STATE,
+    G_ARMED,
+    G_CAUSE,
+    G_STOP,
+    G_WHY,
+    NO_QUESTION,
+    NOT_READY,
+    PRESSURE_FELL,
+    STOPPED,
+    TIME_BUDGET,
+    X_AMBIENT,
+    X_CHECK,
+    X_CONN,
+    X_GAP,
+    X_LOAD,
+    X_SLOW,
+    X_SWITCHES,
+    Y_CONN,
+    Y_READ,
+    Y_SLOW,
+    drive_of,
+    filling,
+    question,
+)
 
 # Person, processor and true wheel, one float64 each. Times in ticks.
 (
@@ -59,8 +93,13 @@ from rimward.plant.step import fault_events, plant_tick
     H_DRIVE,
     H_BITS,  # what the last tick put out
     H_BEATS,  # ticks that the processor ran
-) = range(30)
-H_SIZE = 30
+    H_UNTIL,  # no session ends before this tick
+    H_AWAY_AT,  # the hand comes off the run control at this tick, -1 never
+    H_AWAY_N,  # for so many ticks
+    H_GRACE,  # air above the ceiling counts only where the tyre has been there for so many ticks and the source still runs, 0: all of it
+    H_OVER,  # ticks for which the tyre has been at or above its ceiling
+) = range(35)
+H_SIZE = 35
 
 # What came of it.
 (
@@ -84,8 +123,10 @@ H_SIZE = 30
     R_CUT_AT,  # independent cutoff first open
     R_PEAK_READ,
     R_STARTED,  # plant state was copied
-) = range(20)
-R_START = 20  # plant state as the fill begins
+    R_ASKED,  # ticks in which the bead question waited
+    R_OTHER,  # other questions were asked in so many ticks
+) = range(22)
+R_START = 22  # plant state as the fill begins
 R_SIZE = R_START + S_SIZE
 
 guard_step = guard.step
@@ -110,13 +151,15 @@ def held(H):
 
 def refused(g, H):
     """1 while the guard waits for the run control to be let go, or a budget is spent: the display says so."""
-    return H[H_RUN] > 0.0 and (g[3] == 4 or g[3] == 5 or (g[2] == 7 and g[3] == 9 and g[38] == 0))
+    why = g[G_WHY]
+    return H[H_RUN] > 0.0 and (why == TIME_BUDGET or why == AIR_BUDGET or (g[G_STOP] == PRESSURE_FELL and why == NOT_READY and g[G_ARMED] == 0))
 
 
 def person(g, f, H, n):
     """Bits of the switch word that the person gives, and whether the run control is held (H_RUN)."""
     bits = 0
-    state = f[0]
+    if n == H[H_AWAY_AT]:
+        H[H_WAIT] = H[H_AWAY_N]
     if n < H[H_WARM]:
         H[H_RUN] = 0.0
     elif H[H_HAMMER] > 0.0:
@@ -124,7 +167,7 @@ def person(g, f, H, n):
     elif H[H_WAIT] > 0.0:  # lets go, clears, waits, tries again
         H[H_RUN] = 0.0
         H[H_WAIT] -= 1.0
-        if H[H_WAIT] == 100.0 and g[0] != 0:
+        if H[H_WAIT] == 100.0 and g[G_CAUSE] != 0:
             H[H_CLEAR] = 20.0
         if H[H_WAIT] == 0.0:
             H[H_RUN] = 1.0
@@ -138,10 +181,10 @@ def person(g, f, H, n):
             H[H_NEXT] = n + held(H)
     if H[H_CLEAR] > 0.0:
         H[H_CLEAR] -= 1.0
-        bits = 32
-    if state == 7 and f[5] >= H[H_CONFIRM]:
-        bits |= 64
-    if H[H_HAMMER] == 0.0 and H[H_WAIT] == 0.0 and H[H_TRIES] < H[H_RETRY] and n > H[H_WARM] and (g[0] != 0 or state == 14 or refused(g, H)):
+        bits = CLEAR_BUTTON
+    if question(f) != NO_QUESTION and f[F_COUNT] >= H[H_CONFIRM]:
+        bits |= CONFIRM_BUTTON
+    if H[H_HAMMER] == 0.0 and H[H_WAIT] == 0.0 and H[H_TRIES] < H[H_RETRY] and n > H[H_WARM] and (g[G_CAUSE] != 0 or f[F_STATE] == STOPPED or refused(g, H)):
         H[H_TRIES] += 1.0
         H[H_WAIT] = 250.0
     return bits
@@ -168,7 +211,7 @@ def reset(g, x, f, y, H):
         f[i] = 0
     for i in range(len(y)):
         y[i] = 0
-    for i in range(6, len(x)):
+    for i in range(X_SLOW, len(x)):
         x[i] = 0
     guard_boot(g)
     H[H_RESET] = 2.0
@@ -179,42 +222,50 @@ def chosen_again(x, y, H, xs, ys):
     """A new connection to the same wheel, its words as the main loop would write them once more."""
     H[H_RESET] = 3.0
     for i in range(len(xs)):
-        x[6 + i] = xs[i]
+        x[X_SLOW + i] = xs[i]
     for i in range(len(ys)):
-        y[6 + i] = ys[i]
-    x[14] += 1
-    x[15] -= 1
-    y[18] += 1
+        y[Y_SLOW + i] = ys[i]
+    x[X_CONN] += 1
+    x[X_CHECK] -= 1
+    y[Y_CONN] += 1
 
 
 def measure(s, p, g, f, y, w, H, R, bits, n):
     """Keeps what came of this tick."""
     pt = s[S_PT] - p[P_AMB]
+    H[H_OVER] = H[H_OVER] + 1.0 if pt >= H[H_CEIL] else 0.0
     if s[S_FLOW] > EXACT:
-        R[R_PEAK_IN] = max(R[R_PEAK_IN], pt)
         R[R_LAST_IN] = n
-        if pt >= H[H_CEIL]:
-            R[R_EXCEED] += 1.0
+        late = H[H_OVER] > H[H_GRACE] and (s[S_SPEED] > 0.0 or s[S_DRAWN] > 0.0)
+        if H[H_GRACE] == 0.0 or H[H_OVER] == 0.0 or late:
+            R[R_PEAK_IN] = max(R[R_PEAK_IN], pt)
+            if pt >= H[H_CEIL]:
+                R[R_EXCEED] += 1.0
     R[R_PEAK] = max(R[R_PEAK], pt)
-    state = f[0]
-    if bits & 1 != 0 and (state == 6 or state == 10):
+    asked = question(f)
+    if asked == ABOUT_BEAD:
+        R[R_ASKED] += 1.0
+    elif asked != NO_QUESTION:
+        R[R_OTHER] += 1.0
+    if bits & 1 != 0 and filling(f):
         if R[R_STARTED] == 0.0:
             R[R_STARTED] = 1.0
             R[R_FIRST_ON] = n
             for k in range(S_SIZE):
                 R[R_START + k] = s[k]
         R[R_LAST_OFF] = n
-    R[R_PEAK_READ] = max(R[R_PEAK_READ], float(y[0]))
-    if R[R_CAUSE] == 0.0 and g[0] != 0:
-        R[R_CAUSE] = g[0]
+    R[R_PEAK_READ] = max(R[R_PEAK_READ], float(y[Y_READ]))
+    if R[R_CAUSE] == 0.0 and g[G_CAUSE] != 0:
+        R[R_CAUSE] = g[G_CAUSE]
         R[R_CAUSE_AT] = n
         R[R_IN_KG] = s[S_IN_KG]
     if n >= H[H_FAULT]:
-        if R[R_STOP] == 0.0 and state == 14:
-            R[R_STOP] = f[1]
+        if R[R_STOP] == 0.0 and f[F_STATE] == STOPPED:
+            R[R_STOP] = f[F_REASON]
             R[R_STOP_AT] = n
-        if R[R_WHY] == 0.0 and (g[3] == 4 or g[3] == 5 or g[3] == 7):
-            R[R_WHY] = g[3]
+        why = g[G_WHY]
+        if R[R_WHY] == 0.0 and (why == TIME_BUDGET or why == AIR_BUDGET or why == PRESSURE_FELL):
+            R[R_WHY] = why
             R[R_WHY_AT] = n
     if R[R_CUT_AT] < 0.0 and w[W_SW] & 8 != 0:
         R[R_CUT_AT] = n
@@ -222,10 +273,9 @@ def measure(s, p, g, f, y, w, H, R, bits, n):
 
 def ended(g, f, H, R, n):
     """1 when nothing more will happen."""
-    state = f[0]
-    over = state == 13 or (state == 14 or g[0] != 0 or refused(g, H)) and H[H_TRIES] >= H[H_RETRY] and H[H_WAIT] == 0.0
+    over = f[F_STATE] == DONE or (f[F_STATE] == STOPPED or g[G_CAUSE] != 0 or refused(g, H)) and H[H_TRIES] >= H[H_RETRY] and H[H_WAIT] == 0.0
     if R[R_DONE] < 0.0:
-        if over and n >= H[H_FAULT]:
+        if over and n >= H[H_FAULT] and n >= H[H_UNTIL]:
             R[R_DONE] = n
         return 0
     return 1 if n >= R[R_DONE] + H[H_TAIL] else 0
@@ -271,17 +321,17 @@ def session(g, x, f, y, s, p, F, w, E, H, R, xs, ys, first, ticks):
                     H[H_WAIT] = 950.0  # lets go, chooses the wheel, holds again
                 if H[H_REARM] == 500.0:
                     chosen_again(x, y, H, xs, ys)
-            if n % 50 == 0 and (abs(w[W_AMBIENT_PA] - x[6]) >= 20 or w[W_AMBIENT_PA] == 0):
-                x[6] = w[W_AMBIENT_PA]
+            if n % 50 == 0 and (abs(w[W_AMBIENT_PA] - x[X_AMBIENT]) >= 20 or w[W_AMBIENT_PA] == 0):
+                x[X_AMBIENT] = w[W_AMBIENT_PA]
             gap = int(H[H_GAP_US]) + w[W_TICK_US]
             H[H_GAP_US] = 0.0
-            x[2] = w[W_SW] | asks
-            x[3] = 2 + (random_word(int(H[H_KEY2]), int(H[H_KEY1]), n) * load >> 32)
-            x[4] = min(255, (gap + 62) // 125)
+            x[X_SWITCHES] = w[W_SW] | asks
+            x[X_LOAD] = 2 + (random_word(int(H[H_KEY2]), int(H[H_KEY1]), n) * load >> 32)
+            x[X_GAP] = min(255, (gap + 62) // 125)
             bits = tick(guard_step, fill_step, g, x, f, y)
             H[H_BITS] = bits
             H[H_BEATS] += 1.0
-            H[H_DRIVE] = bits & 7 | (bits >> 9 & 1) << 2
+            H[H_DRIVE] = drive_of(bits)
         measure(s, p, g, f, y, w, H, R, bits, n)
         if ended(g, f, H, R, n) != 0:
             R[R_TICKS] = n + 1

@@ -9,15 +9,16 @@ from typing import Any, NamedTuple
 import numpy as np
 from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import fill, guard
-from rimward_fw.kernels.tick import tick
-from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
+from rimward_fw.kernels.order import couple as tick
 from rimward_protocol import codes, replies
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
 from rimward.errors import Refusal
-from rimward.install.kernels import parts
+from rimward.kernels.assemble import gathered
 from rimward.plant import PlantParams, layout
 from rimward.plant.arrays import healthy, parameters, start_state
 from rimward.plant.step import plant_tick
+from rimward.simulation import coupling as words
 from rimward.volume import volumes
 
 WARM_TICKS = 500  # the hose is on and both kernels run for a second before the person takes the run control
@@ -114,9 +115,9 @@ def armed(job: Job) -> Words:
         raise Refusal(row[2], fix=row[3])
     g, x, f, y = (np.zeros(len(names), np.int32) for names in (GUARD_STATE, GUARD_INPUT, FILL_STATE, FILL_INPUT))
     guard.boot(g)
-    x[6:24] = xs
-    y[6:30] = ys
-    x[3], x[4] = LOAD_UNITS, GAP_UNITS
+    x[words.X_SLOW :] = xs
+    y[words.Y_SLOW :] = ys
+    x[words.X_LOAD], x[words.X_GAP] = LOAD_UNITS, GAP_UNITS
     plant = plant_of(job)
     return Words(g, x, f, y, start_state(plant, job.seed), parameters(plant), healthy(), np.zeros(layout.W_SIZE, np.int32), np.zeros(R_SIZE))
 
@@ -142,24 +143,24 @@ def run(g, x, f, y, s, p, fault, w, r, first, ticks, high):
             controls |= layout.RUN
         plant_tick(s, p, fault, drive, controls, x, w)
         sw = w[layout.W_SW]
-        if f[0] == 7:
-            sw |= 64
-        x[2] = sw
+        if f[words.F_STATE] == words.BEAD_QUESTION:
+            sw |= words.CONFIRM_BUTTON
+        x[words.X_SWITCHES] = sw
         bits = tick(guard_step, fill_step, g, x, f, y)
         drive = bits & 7 | (bits >> 9 & 1) << 2
-        state = f[0]
+        state = f[words.F_STATE]
         if bits & 1 != 0:
             r[R_LAST_ANY] = n
-            if state == 6 or state == 10:
+            if state == words.FILLING or state == words.TOPPING_UP:
                 if r[R_FIRST_ON] < 0.0:
                     r[R_FIRST_ON] = n
                     for k in range(layout.S_SIZE):
                         r[R_START + k] = s[k]
                 r[R_LAST_OFF] = n
         r[R_PEAK_PA] = max(r[R_PEAK_PA], s[layout.S_PT] - amb)
-        r[R_PEAK_READ] = max(r[R_PEAK_READ], float(y[0]))
+        r[R_PEAK_READ] = max(r[R_PEAK_READ], float(y[words.Y_READ]))
         r[R_TICKS] = n + 1
-        if r[R_DONE] < 0.0 and (state == 13 or state == 14 or state == 15):
+        if r[R_DONE] < 0.0 and (state == words.DONE or state == words.STOPPED or state == words.TRIPPED):
             r[R_DONE] = n
         if r[R_DONE] >= 0.0 and n > r[R_DONE] + 50:
             return n + 1
@@ -182,9 +183,9 @@ def compiled() -> dict[str, Any]:
 
     options = {"inline": "never", "error_model": "python"}
     made = {
-        "guard": compile_modules(("rimward_fw.kernels.guard",), **options)["step"],
-        "fill": compile_modules(tuple(f"rimward_fw.kernels.{name}" for name in parts("fill")), **options)["step"],
-        "tick": compile_modules(("rimward_fw.kernels.tick",), **options | {"cache": False})["tick"],
+        "guard": compile_modules(tuple(gathered("rimward_fw.kernels.guard")), **options)["step"],
+        "fill": compile_modules(tuple(gathered("rimward_fw.kernels.fill")), **options)["step"],
+        "tick": compile_modules(("rimward_fw.kernels.order",), **options | {"cache": False})["couple"],
     }
     space = dict(globals())
     space |= {"guard_step": made["guard"], "fill_step": made["fill"], "tick": made["tick"], "plant_tick": fast_plant}

@@ -34,7 +34,7 @@ def find_interpreter(prefer: str = "micropython") -> Interpreter:
         beside = Path(sysconfig.get_path("scripts")) / "micropython"
         found = str(beside) if beside.exists() else shutil.which("micropython")
         if found and _answers(found):
-            return Interpreter("micropython", (found, "-X", "heapsize=3M"))
+            return Interpreter("micropython", (found, "-X", "emit=native", "-X", "heapsize=3M"))
         notice = "MicroPython was not found: the firmware runs on CPython. Install the extra `rimward[sim]` for the real interpreter."
         return Interpreter("cpython", (sys.executable, "-B"), notice)
     return Interpreter("cpython", (sys.executable, "-B"), "The firmware runs on CPython, as asked.")

@@ -11,7 +11,6 @@ from pathlib import Path
 from rimward_fw.board import simulated as wire
 
 from rimward.errors import Refusal
-from rimward.virtual import machine_code
 from rimward.virtual.interpreter import Interpreter, source_paths
 
 ANSWER_S = 0.05  # wall time after which the plant goes on without the firmware
@@ -32,9 +31,6 @@ class Firmware:
         env = dict(os.environ, MICROPYPATH=f".frozen{os.pathsep}{folders}", PYTHONPATH=folders, RIMWARD_DEVICE=device)
         if flash is not None:
             env["RIMWARD_FLASH"] = str(flash)
-        made = machine_code.folder() if interpreter.name == "micropython" and tree is None else None
-        if made is not None:
-            env["RIMWARD_KERNELS"] = str(made)
         inputs, self._to = os.pipe()
         self._from, outputs = os.pipe()
         errors_out, errors = os.pipe()

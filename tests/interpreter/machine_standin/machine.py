@@ -4,7 +4,10 @@
 It refuses what the chip refuses: functions on pins that do not have them, `readinto` on a bus that is not set up, a timer without `hard`.
 """
 
-SIO_IN = 0xD0000004
+from array import array
+
+IN, SET, CLEAR, TOGGLE = 1, 5, 6, 7  # words of the SIO block
+CS = 17
 
 
 class World:
@@ -28,6 +31,8 @@ class World:
         self.watchdog_ms = 0
         self.irq_off = 0
         self.asleep = 0
+        self.sampling = True  # the DMA brings samples
+        self.transfers = True  # transducer A's converter answers
 
     def note(self, *what):
         if self.logging:
@@ -38,13 +43,55 @@ WORLD = World()
 
 
 class _Mem32:
+    """Registers that set-up code writes; what was never written reads 0."""
+
+    def __init__(self):
+        self.words = {}
+
     def __getitem__(self, address):
-        if address != SIO_IN:
-            raise ValueError("address")
-        return WORLD.levels
+        return self.words.get(address, 0)
+
+    def __setitem__(self, address, value):
+        WORLD.note("mem32", hex(address), hex(value))
+        self.words[address] = value
 
 
 mem32 = _Mem32()
+
+# The tick's register blocks: SIO, 16 samples, DMA channel, SPI, clock.
+SIO, SAMPLES, DMA, SPI_BLOCK, CLOCK = array("I", [0] * 8), array("H", [0] * 16), array("I", [0] * 4), array("I", [0] * 4), array("I", [0])
+
+
+def blocks():
+    return [SIO, SAMPLES, DMA, SPI_BLOCK, CLOCK]
+
+
+def before_tick():
+    """What the chip's registers say as the interrupt begins."""
+    SIO[IN] = WORLD.levels
+    for word in (SET, CLEAR, TOGGLE):
+        SIO[word] = 0
+    for place, pin in enumerate((26, 27, 28)):
+        for turn in range(0, 16, 4):
+            SAMPLES[turn + place] = WORLD.codes[pin]
+    DMA[2] = DMA[2] - 40 if WORLD.sampling and DMA[2] > 40 else (1 << 28) - 1 if WORLD.sampling else DMA[2]
+    SPI_BLOCK[2] = WORLD.word
+    SPI_BLOCK[3] = 4 if WORLD.transfers else 0
+
+
+def after_tick():
+    """What the pins do of it."""
+    for number in list(WORLD.out):
+        level = WORLD.out[number]
+        if SIO[CLEAR] >> number & 1:
+            level = 0
+        if SIO[SET] >> number & 1 and number != CS:
+            level = 1
+        if SIO[TOGGLE] >> number & 1:
+            level = 1 - level
+        if level != WORLD.out[number]:
+            WORLD.edges[number] += 1
+            WORLD.out[number] = level
 
 
 class Pin:
@@ -76,10 +123,6 @@ class ADC:
         self.number = pin.number
         WORLD.note("adc", pin.number)
 
-    def read_u16(self):
-        code = WORLD.codes[self.number]
-        return code << 4 | code >> 8
-
 
 class SPI:
     def __init__(self, bus, baudrate=1000000, polarity=0, phase=0, sck=None, mosi=None, miso=None):
@@ -87,15 +130,6 @@ class SPI:
             if pin.number & 3 != last or pin.number >> 3 & 1 != bus:
                 raise ValueError("bad pin")
         WORLD.note("spi", bus, baudrate, polarity, phase, sck.number, mosi.number, miso.number)
-        self.cs = 17
-
-    def readinto(self, buf, write=0):
-        if write != 0xFF:
-            raise ValueError("MOSI has to stay high")
-        if WORLD.out.get(self.cs):
-            raise ValueError("read while it converts")
-        buf[0] = WORLD.word >> 8
-        buf[1] = WORLD.word & 255
 
 
 class I2C:
@@ -136,9 +170,14 @@ class Timer:
         self.period = period
         self.mode = mode
         self.hard = hard
-        self.callback = callback
+        self._callback = callback
         WORLD.timers.append(self)
         WORLD.note("timer", period, mode, hard)
+
+    def callback(self, timer):
+        before_tick()
+        self._callback(timer)
+        after_tick()
 
 
 class WDT:

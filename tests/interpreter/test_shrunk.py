@@ -67,7 +67,7 @@ turns(60)
 for n in range(12):
     a.cycle.choose(bytes(8), builtin.profile(), True)
     a.cycle.pressed(2048)
-    blocks = a.recorder.stores
+    blocks = a.recorder.ring, a.recorder.trace, a.recorder.first
     print(a.recorder.active, sum([len(b.buf) for b in blocks]), min([len(b.buf) * 2 // b.size for b in blocks]))
     turns(40)
     a.cycle.leave(1)

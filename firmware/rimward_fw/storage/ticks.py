@@ -1,0 +1,72 @@
+"""Reader of the tick's raw ring: rebuilds, tick by tick, the inputs that the kernels saw. Main loop only."""
+
+from array import array
+
+from rimward_protocol import kernel_slots as slots
+
+WRAP = 0x3FFFFFFF  # width of the tick counter
+MARGIN = 16  # ticks that may come while one entry is read
+
+
+class TickReader:
+    """`x`, `y`: inputs of guard and fill controller as of the tick last taken; `out`: its output bits.
+
+    `fa_pa`, `fb_pa`: filtered transducers; `tyre_pa`, `state`: the fill controller's.
+    """
+
+    def __init__(self, engine):
+        self.engine = engine
+        self.x = array("i", [0] * slots.WORDS_X)
+        self.y = array("i", [0] * slots.WORDS_Y)
+        self.tail = 0
+        self.out = 0
+        self.fa_pa = 0
+        self.fb_pa = 0
+        self.tyre_pa = -1
+        self.state = 0
+
+    def begin(self):
+        """Start with the next tick. With the tick held off."""
+        self.x[:] = self.engine.x
+        self.y[:] = self.engine.y
+        self.tail = self.engine.head
+
+    def waiting(self):
+        """Ticks not yet taken."""
+        return (self.engine.head - self.tail) & WRAP
+
+    def overrun(self):
+        """True if the oldest waiting ticks have been overwritten."""
+        return self.waiting() > slots.RING_TICKS - MARGIN
+
+    def take(self):
+        """Take one tick, which must be waiting. Return its number."""
+        ring = self.engine.ring
+        at = (self.tail & (slots.RING_TICKS - 1)) * slots.RING_WORDS
+        word = ring[at]
+        x = self.x
+        x[slots.X_A] = word & 0xFFFF
+        slot = word >> 16
+        if slot:
+            value = ring[at + 4]
+            if slot >= slots.FIRST_Y_SLOT:
+                self.y[slot - slots.FIRST_Y_SLOT] = value
+            else:
+                x[slot] = value
+        word = ring[at + 1]
+        x[slots.X_B] = word & 0xFFFF
+        x[slots.X_SUPPLY] = word >> 16
+        word = ring[at + 2]
+        x[slots.X_SW] = word & 0xFFFF
+        x[slots.X_LOAD] = word >> 16
+        word = ring[at + 3]
+        x[slots.X_GAP] = word & 0xFF
+        self.out = word >> 8
+        self.tyre_pa = ring[at + 5]
+        word = ring[at + 6]
+        self.fa_pa = (word & 0x3FFFFF) - slots.BIAS_PA
+        self.state = word >> 22
+        self.fb_pa = ring[at + 7] - slots.BIAS_PA
+        tick = self.tail
+        self.tail = (tick + 1) & WRAP
+        return tick
