@@ -10,7 +10,7 @@ from typing import Any
 from hardware import air, bench, cutoff, draw, gate, hazards, pneumatic, sheets
 from hardware.circuit import load, nets
 from hardware.params import PARAMS
-from hardware.sources import AIR_PARTS, KINDS
+from hardware.sources import AIR_PARTS, KINDS, MECHANICAL
 
 OUT = Path(__file__).resolve().parent / "out"
 
@@ -41,6 +41,7 @@ def bom_rows() -> list[tuple[str, ...]]:
     for (kind, value, rating), refs in groups.items():
         k = KINDS[kind]
         rows.append((" ".join(refs), str(len(refs)), kind, value, rating, k.text, "yes" if k.critical else "", "; ".join(k.series), k.note))
+    rows += [(ref, "1", "mechanical", text, figures, why, "yes", "by figures only", "") for ref, text, figures, why in MECHANICAL]
     rows += [(a.ref, "1", a.symbol, a.text, a.rating, a.why, "yes" if len(a.sources) > 1 else "", "; ".join(a.sources), "") for a in AIR_PARTS]
     return rows
 

@@ -31,7 +31,7 @@ LAYOUT: dict[str, tuple[str, ...]] = {
 }
 SYMBOL = {"res": elm.Resistor, "res-precision": elm.Resistor, "res-power": elm.Resistor, "net-tie": elm.Line, "cap-tantalum": elm.Capacitor,
           "cap-ceramic": elm.Capacitor, "cap-film": elm.Capacitor, "cap-bulk": elm.Capacitor,
-          "diode-signal": elm.Diode, "diode-signal-schottky": elm.Schottky, "diode-schottky": elm.Schottky, "diode-feed": elm.Schottky,
+          "diode-signal": elm.Diode, "diode-fast": elm.Diode, "diode-signal-schottky": elm.Schottky, "diode-schottky": elm.Schottky, "diode-feed": elm.Schottky,
           "diode-power": elm.Schottky, "zener-12": elm.Zener, "zener-33": elm.Zener, "zener-5v6": elm.Zener, "tvs": elm.Zener, "tvs-bi": elm.Zener, "switch-test": elm.Button, "led": elm.LED, "fuse-blade": elm.Fuse, "fuse-small": elm.Fuse, "switch-run": elm.Button,
           "button": elm.Button, "buzzer": elm.Speaker}
 TRANSISTOR = {"npn": (elm.BjtNpn, "base"), "pnp": (elm.BjtPnp, "base"), "nmos": (elm.NFet, "gate"), "nmos-power": (elm.NFet, "gate"),

@@ -10,7 +10,7 @@ from hardware.circuit import GROUNDS, Part
 
 RAILS = ("V12_RAW", "V12", "V12_AUX", "V12_LOGIC", "V12_CUT", "V12_REG", "V12_COIL", "V5", "VSYS", "V5_SENS", "V5_CUT", "V3V3", "VA")
 TWO_WAY = {"res": ("1", "2"), "res-precision": ("1", "2"), "res-power": ("1", "2"), "fuse-blade": ("1", "2"), "fuse-small": ("1", "2")}
-ONE_WAY = ("diode-signal", "diode-signal-schottky", "diode-schottky", "diode-feed", "diode-power", "led")
+ONE_WAY = ("diode-signal", "diode-fast", "diode-signal-schottky", "diode-schottky", "diode-feed", "diode-power", "led")
 CHANNEL = {"npn": ("C", "E"), "pnp": ("E", "C"), "nmos": ("D", "S"), "nmos-power": ("D", "S"), "pmos": ("S", "D")}
 CONTROL = {"npn": "B", "pnp": "B", "nmos": "G", "nmos-power": "G", "pmos": "G"}
 WEAK = ("R37",)  # hysteresis: too weak to turn Q4 on by itself, which rules.weak_feedback works out

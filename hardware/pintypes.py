@@ -16,7 +16,7 @@ TYPES: dict[str, dict[str, str]] = {
     **{kind: {"1": P, "2": P} for kind in SYMMETRIC},
     "conn-power": {"1": P, "2": P, "3": P, "4": P}, "conn-small": {"1": P, "2": P, "3": P, "4": P},
     "tvs": {"A": "a", "K": "k"}, "zener-12": {"A": "a", "K": "k"}, "zener-33": {"A": "a", "K": "k"}, "zener-5v6": {"A": "a", "K": "k"},
-    "diode-schottky": {"A": "a", "K": "k"}, "diode-feed": {"A": "a", "K": "k"}, "diode-power": {"A": "a", "K": "k"}, "diode-signal": {"A": "a", "K": "k"},
+    "diode-schottky": {"A": "a", "K": "k"}, "diode-feed": {"A": "a", "K": "k"}, "diode-power": {"A": "a", "K": "k"}, "diode-fast": {"A": "a", "K": "k"}, "diode-signal": {"A": "a", "K": "k"},
     "diode-signal-schottky": {"A": "a", "K": "k"}, "led": {"A": "a", "K": "k"}, "clamp-dual": {"A": "a", "K": "k", "C": P},
     "cap-bulk": {"1": "+", "2": "-"}, "cap-tantalum": {"1": "+", "2": "-"}, "buzzer": {"1": "a", "2": "k"},
     "npn": {"B": "base", "C": "oc", "E": P}, "pnp": {"B": "base", "C": "oc", "E": P},

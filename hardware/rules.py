@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rimward_fw.board import pins as pin_table
 
-from hardware import cutoff, graph, polarity
+from hardware import cutoff, graph, polarity, series, thermal
 from hardware.check import Check, listing
 from hardware.circuit import GROUNDS, Part, load, nets, ohms
 from hardware.params import HIGH_BAND_TOP_PA, PARAMS, fraction
@@ -218,8 +218,9 @@ def stresses(parts: dict[str, Part]) -> list[tuple[str, str, float, float]]:
     """(part, unit, worst stress, rating) of what carries power or stands against a coil."""
     top = PARAMS["v12"].high
     clamp = parts["D10"].limits["V"] * 1.05 + 0.8
-    coil_a, vent_a = top / PARAMS["relay_coil"].low, top / 24.0
-    rows = [("K1", "V", top, parts["K1"].limits["V"]), ("K1", "A", 15.0, parts["K1"].limits["A"]), ("M1", "A", 15.0, parts["M1"].limits["A"]),
+    coil_a, vent_a = thermal.coil_amps()
+    rows = [("K1", "V", top, parts["K1"].limits["V"]), ("D11", "A", vent_a, parts["D11"].limits["A"]), ("D9", "A", coil_a, parts["D9"].limits["A"]),
+            ("K1", "A", 15.0, parts["K1"].limits["A"]), ("M1", "A", 15.0, parts["M1"].limits["A"]),
             ("F1", "A", 15.0, parts["F1"].limits["A"]), ("D7", "A", 15.0, parts["D7"].limits["A"]), ("M1", "V", parts["D8"].limits["clamp"], parts["M1"].limits["V"]),
             ("D10", "W", 0.5 * PARAMS["relay_inductance"].high * coil_a**2 * 2, parts["D10"].limits["W"]),
             ("D12", "W", 0.5 * 0.1 * vent_a**2 * 2, parts["D12"].limits["W"]), ("F4", "A", coil_a + vent_a, parts["F4"].limits["A"])]
@@ -250,7 +251,7 @@ def ratings(parts: dict[str, Part]) -> Check:
 RULES: tuple[Callable[[dict[str, Part]], Check], ...] = (
     pins_match, pins_possible, board_uses_table, nets_complete, no_floating_input, dividers_safe, divider_figures, shorted_supply_survives, ratiometric,
     cutoff_apart, gate_off_without_pulses, off_with_any_wire_broken, off_when_stuck_high, coil_needs_all, weak_feedback, cutoff_latches, vent_opens, two_elements, ratings,
-    *polarity.RULES,
+    *polarity.RULES, *thermal.RULES, *series.RULES,
 )
 
 

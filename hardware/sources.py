@@ -22,9 +22,9 @@ class Kind:
 KINDS = {
     "conn-power": Kind("TerminalBlock:TerminalBlock_bornier-4_P5.08mm", "barrier terminals of 9.5 mm pitch, 30 A, wire 2.5 to 4 mm2", False, ("9.5 mm barrier blocks, 30 A",)),
     "conn-small": Kind("Connector:JST_XH_2.5mm", "keyed wire-to-board connector, 3 A", False, ("XH 2.5 mm", "KK 254")),
-    "fuse-blade": Kind("Fuse:Fuseholder_Blade_ATO", "blade fuse 20 A with holder", True, ("ATO / ATOF 20 A", "FKS 80 V 20 A"), "same size"),
+    "fuse-blade": Kind("Fuse:Fuseholder_Blade_ATO_Littelfuse_Pudenz_2_Pin", "blade fuse 25 A with holder", True, ("ATOF 25 A", "FKS 25 A"), "same size"),
     "fuse-small": Kind("Fuse:Fuseholder_TR5", "time-lag fuse", True, ("TR5 time-lag", "TE5 time-lag"), "same lead pitch"),
-    "tvs": Kind("Diode_SMD:D_SMC", "transient suppressor, 15 V stand-off, one-way, clamps under 28 V", True, ("SMCJ15A", "1.5SMCJ15A"), "same size"),
+    "tvs": Kind("Diode_SMD:D_SMC", "transient suppressor, 15 V stand-off, one-way, clamps under 28 V", True, ("SMCJ15A", "1.5SMC18A"), "same size"),
     "tvs-bi": Kind("Diode_SMD:D_SMB", "transient suppressor, 24 V stand-off, both ways", True, ("SMBJ24CA", "P6SMB27CA"), "same size; 23 V stand-off in the second"),
     "net-tie": Kind("NetTie:NetTie-2_SMD_Pad2.0mm", "copper bridge of the star point", False, ("drawn in copper",)),
     "cap-bulk": Kind("Capacitor_THT:CP_Radial_D10.0mm", "aluminium electrolytic, 105 degC", False, ("FR", "PX", "UPW")),
@@ -38,22 +38,22 @@ KINDS = {
     "diode-feed": Kind("Diode_SMD:D_SMC", "Schottky 3 A 60 V", True, ("SS36", "B360"), "same size"),
     "esd-quad": Kind("Package_TO_SOT_SMD:SOT-353_SC-70-5", "four suppressors to ground, 5 V", False, ("NUP4114", "SP0504")),
     "diode-signal-schottky": Kind("Diode_SMD:D_SOD-323", "Schottky 0.2 A 30 V", False, ("BAT54WS", "BAT42WS")),
-    "diode-signal": Kind("Diode_SMD:D_SOD-123", "fast 100 V", False, ("1N4148W", "BAV16W"), "D11: 0.5 A repetitive peak"),
+    "diode-signal": Kind("Diode_SMD:D_SOD-123", "fast 75 V", False, ("1N4148W", "BAV16W")),
+    "diode-fast": Kind("Diode_SMD:D_SMA", "fast 100 V 1 A", True, ("US1B", "ES1B"), "same size"),
     "diode-power": Kind("Package_TO_SOT_THT:TO-220-2", "Schottky 20 A 60 V", False, ("MBR2060", "SBR20U60")),
     "zener-12": Kind("Diode_SMD:D_SOD-123", "Zener diode 12 V, 0.5 W", True, ("MMSZ5242B", "BZT52C12"), "same size"),
     "zener-33": Kind("Diode_SMD:D_SMA", "Zener diode 33 V, 1 W; its voltage decides how fast the relay lets go", True, ("BZG03C33", "SMAZ33"), "same size"),
     "zener-5v6": Kind("Diode_SMD:D_SMA", "Zener diode 5.6 V, 1 W", True, ("SMAZ5V6", "BZG05C5V6"), "same size"),
     "led": Kind("LED_THT:LED_D5.0mm", "white lamp", False, ("any 20 mA",)),
-    "clamp-dual": Kind("Package_TO_SOT_SMD:SOT-23", "series pair of Schottky diodes", False, ("BAT54S", "BAS40-04")),
+    "clamp-dual": Kind("Package_TO_SOT_SMD:SOT-23", "series pair of Schottky diodes", False, ("BAT54S", "BAT54S of a second maker")),
     "npn": Kind("Package_TO_SOT_SMD:SOT-23", "small NPN 45 V, gain 200 to 450", True, ("BC847B", "BC846B"), "same pinout; 40 V types and the higher gain groups are NOT sources"),
     "pnp": Kind("Package_TO_SOT_SMD:SOT-23", "small PNP 45 V, gain 200 to 475", True, ("BC857B", "BC856B"), "same pinout; 40 V types are NOT sources"),
-    "nmos": Kind("Package_TO_SOT_SMD:SOT-23", "N-channel 60 V 2 A, fully on at 3 V", True, ("IRLML0060", "DMN6140L", "SI2308"), "same pinout; threshold under 2 V"),
-    "pmos": Kind("Package_TO_SOT_SMD:SOT-23", "P-channel 60 V 1.5 A or more, gate 20 V", True, ("DMP6180 / DMP6023", "SI2309", "ZXMP6A13F"),
-                 "check package against footprint"),
+    "nmos": Kind("Package_TO_SOT_SMD:SOT-23", "N-channel 55 V 2 A, threshold 2.5 V at most", True, ("IRLML0060", "AO3422"), "same pinout; types with a threshold up to 3 V are NOT sources"),
+    "pmos": Kind("Package_TO_SOT_SMD:SOT-23", "P-channel 60 V 1 A or more, gate 20 V", True, ("SI2309CDS", "ZXMP6A13F"), "same pinout"),
     "nmos-power": Kind("Package_TO_SOT_THT:TO-220-3_Vertical", "N-channel 60 V 100 A, 4.2 milliohm at 10 V, gate charge 120 nC at most", True, ("CSD18532KCS", "IPP040N06N"), "same pinout"),
     "relay": Kind("Relay_THT:Relay_SPST_30A", "12 V, 30 A form A, releases within 10 ms without diode", True,
-                  ("automotive 30 A form A, 300 ohm coil, release 10 ms at most (sheet seen)", "TRS series 12 V form A, 180 or 253 ohm, release 2 ms (sheet seen)"),
-                  "T9A is NOT a source: 15 ms release (sheet seen) breaks the 20 ms budget; check coil pins against the footprint"),
+                  ("automotive 30 A form A, 300 ohm coil, release 10 ms at most", "TRS series 12 V form A, 180 or 253 ohm, release 2 ms"),
+                  "both sheets seen; T9A is NOT a source: 15 ms release (sheet seen) breaks the 20 ms budget; check coil pins against the footprint"),
     "reg-switch-5": Kind("Converter_DCDC:SIP-3", "switching regulator in the outline of a 7805", True, ("R-78E5.0-1.0", "TSR 1-2450", "K7805-1000R3"), "same pinout"),
     "reg-linear-5": Kind("Package_TO_SOT_THT:TO-92_Inline", "5 V 100 mA linear regulator, 2 % over temperature, 30 V in", True, ("LP2950ACZ-5.0 (first maker)", "LP2950ACZ-5.0 (second maker)"),
                          "5 % types are NOT sources: the converter's reference allows 5.1 V"),
@@ -93,6 +93,11 @@ class AirPart:
     sources: tuple[str, ...]
     why: str
 
+
+# What the board needs beside its parts: (reference, what it is, figures, what it is for).
+MECHANICAL = (
+    ("HS1", "heat sink for TO-220, insulated pad, screw", "15 K/W or less in free air", "M1 at 15 A: without it over its limit within the stated duty"),
+)
 
 AIR_PARTS = (
     AirPart("P1", "compressor", "12 V piston compressor head with motor, oil-free (compressor build)", "stall under 10.5 bar, 15 A", ("by figures only",), "air source"),

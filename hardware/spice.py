@@ -17,7 +17,7 @@ MODELS = """
 .model mn nmos(vto=1.5 kp=2 level=1)
 """
 CARD = {"npn": ("q", "C B E", "qn"), "pnp": ("q", "C B E", "qp"), "pmos": ("m", "D G S S", "mp"), "nmos": ("m", "D G S S", "mn"),
-        "nmos-power": ("m", "D G S S", "mn"), "diode-signal": ("d", "A K", "dsig"), "diode-signal-schottky": ("d", "A K", "dsch")}
+        "nmos-power": ("m", "D G S S", "mn"), "diode-signal": ("d", "A K", "dsig"), "diode-fast": ("d", "A K", "dsig"), "diode-signal-schottky": ("d", "A K", "dsch")}
 
 GATE_REFS = ["C10", "C11", "R1", "R26", "D3", "Q3", "R27", "C12", "R3", "R4", "R5", "R6", "Q1", "R7", "R8", "Q2", "R9", "R10", "R11", "D5"]
 CUT_REFS = ["R30", "R34", "R48", "C20", "R35", "R36", "R37", "R90", "C22", "R39", "R44", "R40", "R41", "Q4", "R98", "R99", "Q13", "R42", "R43", "Q7",
@@ -54,13 +54,17 @@ def cards(parts: dict[str, Part], refs: list[str], values: dict[str, float] | No
     return out
 
 
-def run(title: str, lines: list[str], analysis: list[str], temp_c: float = 20.0) -> dict[str, float]:
-    """Runs one deck and returns its measurements; raises NoSimulator, or RuntimeError with ngspice's own words when a measurement failed."""
+def run(title: str, lines: list[str], analysis: list[str], temp_c: float = 20.0, limit_s: float = 60.0) -> dict[str, float]:
+    """Runs one deck and returns its measurements; raises NoSimulator, or RuntimeError with ngspice's own words when a measurement failed
+    or it took longer than `limit_s`."""
     if not shutil.which("ngspice"):
         raise NoSimulator("ngspice is not installed: install the Debian package `ngspice`")
     deck = "\n".join([title, MODELS, *lines, f".temp {temp_c}", *analysis, ".end", ""])
-    done = subprocess.run(["ngspice", "-b", "/dev/stdin"], input=deck, capture_output=True, text=True, timeout=60)
-    found = {name: float(value) for name, value in re.findall(r"^(\w+)\s+=\s+([-+.\deE]+)", done.stdout, re.M)}
+    try:
+        done = subprocess.run(["ngspice", "-b", "/dev/stdin"], input=deck, capture_output=True, text=True, timeout=limit_s)
+    except subprocess.TimeoutExpired as late:
+        raise RuntimeError(f"ngspice did not finish {title} in {limit_s:g} s") from late
+    found = {name: float(value) for name, value in re.findall(r"^([a-z]\w*)\s+=\s+([-+.\deE]+)", done.stdout, re.M)}
     wanted = [line.split()[2] for line in analysis if line.startswith(".meas")]
     missing = [w for w in wanted if w not in found]
     if missing:

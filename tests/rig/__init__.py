@@ -12,6 +12,8 @@ SECTIONS = (
     ("vent, restrictor and relief", "tests.rig.hardware:air_balance"),
     ("electrical rules", "tests.rig.hardware:rule_checks"),
     ("polarity", "tests.rig.circuit:polarity"),
+    ("shorts and opens", "tests.rig.circuit:shorts_and_opens"),
+    ("thermal", "tests.rig.circuit:heat"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
     ("generated files current", "tests.rig.hardware:generated"),
     ("firmware sizes", "tests.rig.sizes:report"),

@@ -3,7 +3,8 @@
 from collections import Counter
 from typing import Any
 
-from hardware import swaps
+from hardware import gate_faults, single_faults, swaps, thermal
+from hardware.circuit import load
 
 Section = tuple[bool, list[str], dict[str, Any]]
 
@@ -17,3 +18,25 @@ def polarity() -> Section:
     lines += [f"{name}: {count}" for name, count in by_rule.most_common()]
     lines += [f"not refused: {s.ref} {' and '.join(sorted(s.pins))}: {s.reason or 'NO REASON'}" for s in left]
     return swaps.holds(), lines, {**figures, "by_rule": dict(by_rule), "survivors": {f"{s.ref} {' '.join(sorted(s.pins))}": s.reason for s in left}}
+
+
+def shorts_and_opens() -> Section:
+    """Every open and short of the stop chain and of the gate, applied in operation, run again in ngspice."""
+    found = (*single_faults.survey(), *gate_faults.survey())
+    counted = Counter(f.verdict for f in found)
+    left = [f for f in found if f.verdict == single_faults.RESIDUAL]
+    lines = [f"{len(found)} opens and shorts in ngspice: " + ", ".join(f"{count} {verdict}" for verdict, count in counted.most_common()),
+             f"{len(gate_faults.by_rule())} parts outside the decks, by rule"]
+    lines += [f"NOT SHOWN: {f.fault.name}: {', '.join(f.lost)}" for f in left]
+    return not left, lines, {"count": len(found), **counted, "residual_faults": [f.fault.name for f in left]}
+
+
+def heat() -> Section:
+    """Junctions at 50 degC of air and the stated duty, start and stall of the motor."""
+    parts = load()
+    checks = [rule(parts) for rule in thermal.RULES]
+    rows = thermal.heats(parts)
+    lines = [f"{'ok  ' if c.ok else 'FAIL'} {c.name}: {c.found}" for c in checks]
+    lines += [f"{h.ref}: {h.watts:.2f} W, {h.hot_c:.0f} of {h.limit_c:.0f} degC ({h.why})" for h in rows]
+    lines.append(f"M1 after {thermal.PARAMS['duty'].high:.0f} s in ngspice {thermal.spice_m1_c():.0f} degC; without HS1 {thermal.heats(parts, thermal.NO_SINK_K_W)[0].hot_c:.0f} degC")
+    return all(c.ok for c in checks), lines, {h.ref + ": " + h.why: {"watts": h.watts, "hot_c": h.hot_c, "limit_c": h.limit_c} for h in rows}

@@ -8,7 +8,8 @@ import pytest
 
 from tests.rig import SECTIONS, hardware, run, sizes
 
-ELSEWHERE = ("tests.rig.hardware:rule_checks", "tests.rig.hardware:hazard_rows", "tests.rig.sizes:report", "tests.rig.heap:report", "tests.rig.screens:report")
+ELSEWHERE = ("tests.rig.hardware:rule_checks", "tests.rig.hardware:hazard_rows", "tests.rig.sizes:report", "tests.rig.heap:report", "tests.rig.screens:report",
+             "tests.rig.circuit:shorts_and_opens")  # the last runs some three minutes of ngspice
 OWN = [s for s in SECTIONS if s[1] not in ELSEWHERE]
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from hardware import build, draw, pneumatic
 from hardware.circuit import SHEETS, load, nets, ohms
-from hardware.sources import AIR_PARTS, KINDS
+from hardware.sources import AIR_PARTS, KINDS, MECHANICAL
 
 PARTS = load()
 
@@ -73,7 +73,7 @@ def test_netlist_has_every_part_and_every_pin_once():
 
 def test_bill_of_materials_counts_every_part():
     rows = build.bom_rows()
-    assert sum(int(r[1]) for r in rows) == len(PARTS) + len(AIR_PARTS)
+    assert sum(int(r[1]) for r in rows) == len(PARTS) + len(AIR_PARTS) + len(MECHANICAL)
 
 
 def test_generated_files_are_current():
