@@ -55,14 +55,21 @@ def names_in(path: Path) -> list[str]:
     return [c.args[0].value for c in calls if getattr(c.func, "attr", getattr(c.func, "id", "")) == "gpio"]  # type: ignore[attr-defined]
 
 
+def strings_in(path: Path) -> set[str]:
+    """Every string written in a board module: names that a loop hands to `gpio` are in tuples."""
+    return {n.value for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Constant) and isinstance(n.value, str)}
+
+
 def board_uses_table(parts: dict[str, Part]) -> Check:
-    """Board code names no pin number of its own, and the Pico's module uses every wire that the board has, and no other."""
+    """Board code names no pin number of its own, and the Pico's modules use every wire that the board has, and no other."""
     wrong = [w for path in sorted(BOARD.glob("*.py")) if path.name != "pins.py" for w in numbers_in(path)]
-    pico = BOARD / "pico.py"
-    if not pico.is_file():
-        return Check("pins: board code takes them from the table", False, "firmware/rimward_fw/board/pico.py is missing")
-    used, known = set(names_in(pico)) | set(names_in(BOARD / "wiring.py")), {row[0] for row in pin_table.PINS}
-    wrong += [f"pico.py asks for unknown {n}" for n in sorted(used - known)] + [f"pico.py leaves {n} unused" for n in sorted(known - used)]
+    paths = [BOARD / "pico.py", BOARD / "wiring.py"]
+    absent = [path.name for path in paths if not path.is_file()]
+    if absent:
+        return Check("pins: board code takes them from the table", False, f"firmware/rimward_fw/board has no {', '.join(absent)}")
+    asked, known = {n for path in paths for n in names_in(path)}, {row[0] for row in pin_table.PINS}
+    used = asked | known & set().union(*(strings_in(path) for path in paths))
+    wrong += [f"board code asks for unknown {n}" for n in sorted(asked - known)] + [f"board code leaves {n} unused" for n in sorted(known - used)]
     return Check("pins: board code takes them from the table", not wrong, listing(wrong))
 
 
