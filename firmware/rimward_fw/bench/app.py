@@ -38,7 +38,7 @@ RIG = {
     "delivery_percent": 15,
     "supply_pa": 1_200_000,
     "loss": (0, 0, 0, 0, 8, 30, 65, 116, 185, 277, 403, 592),
-    "horizon": 22,
+    "horizon": 23,
     "coast": 8,
     "drop": 820,
     "spin": 6,

@@ -24,7 +24,7 @@ HARDWARE = (
         "delivery_per_bar": 0,
         "delivery_percent": 15,  # how far this source may be off: what the volume check has to allow for
         "loss": LOSS_COMPRESSOR,
-        "horizon": 24,  # transducer 3, filter 4, gate 4, coast 11, a tick each way
+        "horizon": 25,  # transducer 3, filter 4, gate 4, coast 11, a tick each way, age of a sample 1 (kernels/tick.py)
         "coast": 22,  # ticks from full speed to standstill, delivery falling evenly
         "drop": 820,  # flow drop of hose, chuck and core at sea level, see fill
         "spin": 40,  # time constant of speeding up
@@ -40,7 +40,7 @@ HARDWARE = (
         "air_percent": 260,  # air budget, of what the low volume holds at its ceiling: the guard counts whole ticks of a valve that opens and shuts for six of them
         "supply_pa": 900_000,
         "loss": LOSS_LINE,
-        "horizon": 22,
+        "horizon": 23,
         "coast": 8,
         "drop": 820,
         "spin": 6,
