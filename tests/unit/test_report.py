@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from rimward.report.build import history_of, report_of
 from rimward.report.html import session_html
 from rimward.report.pdf import history_pdf, session_pdf
 from rimward.sessions import read_session
-from rimward.sessions.facts import CAUTIONS, facts, sections
+from rimward.sessions.facts import CAUTIONS, facts, sections, target_text
 from rimward.simulation.scenario import KEY, Scenario
 
 from tests.unit.shopdesk import FRONT, RIDE, Desk, desk  # noqa: F401
@@ -187,3 +188,12 @@ def test_a_wheel_that_only_kept_fills_know_has_a_history_too(data: bytes) -> Non
     page = pypdfium2.PdfDocument(history_pdf(history))[0].render().to_pil().convert("L")
     dark = sum(page.histogram()[:128]) / (page.size[0] * page.size[1])
     assert dark < 0.05, "ink on paper, no black boxes"
+
+
+def test_a_target_that_is_not_the_one_asked_for_is_explained(data: bytes) -> None:
+    """3.90 bar asked for at 20 °C is (3.9 + 1.01325) x 295.15 / 293.15 - 1.01325 = 3.9335 bar at 22 °C."""
+    f = replace(facts(data, data, ""), target_pa=393_352, profile_target_pa=390_000, ref_temp_ck=29315, tyre_ck=29515, ambient_pa=101_325)
+    assert "3.90 bar" in target_text(f) and "at 20.0 °C reads at 22.0 °C" in target_text(f)
+    assert "changed at the inflator" in target_text(replace(f, target_pa=380_000))
+    assert target_text(replace(f, target_pa=390_000)) == "3.90 bar (56.5 psi) gauge"
+    assert target_text(replace(f, tyre_ck=None)) == "3.93 bar (57.0 psi) gauge"

@@ -11,6 +11,8 @@ from rimward.commands.wheel_options import ABOUT_WHEEL, DATABASE, JSON, RIM_AND_
 from rimward.errors import Refusal
 from rimward.output import console, emit_json
 
+WARMER_CK = 300  # 3 °C: the example shown of what a warmer tyre is filled to
+STANDARD_AMBIENT_PA = 101_325
 FILE = click.Path(path_type=Path, dir_okay=False)
 MAKE_ONLY = (
     click.option("--target", metavar="PRESSURE", help="What the tyre is filled to, gauge, as '4.6 bar'. You choose it; it must not be above the ceiling."),
@@ -197,6 +199,15 @@ def ride_line(p: dict[str, Any]) -> str:
     return f"lowest ambient {show_reading(p['ambient_min_pa'])} absolute, {heat}{held}"
 
 
+def elsewhere(p: dict[str, Any]) -> str:
+    """What the inflator fills to where the tyre is warmer than the target is meant for."""
+    from rimward.units import celsius, show_limit
+
+    warmer_ck = p["ref_temp_ck"] + WARMER_CK
+    reads = (p["target_pa"] + STANDARD_AMBIENT_PA) * warmer_ck // p["ref_temp_ck"] - STANDARD_AMBIENT_PA
+    return f"a tyre of {celsius(warmer_ck):.1f} °C is filled to {show_limit(reads)}, the same air"
+
+
 def print_profile(told: dict[str, Any]) -> None:
     """A profile for people: every limit in bar and psi, gauge."""
     from rich.markup import escape
@@ -210,7 +221,7 @@ def print_profile(told: dict[str, Any]) -> None:
         ("tyre and rim", f"{p['tyre_width_dmm'] / 10:g}-{p['bead_seat_mm']} on {p['rim_width_dmm'] / 10:g} mm inside, {p['rim_class']}"),
         ("limit", f"{show_limit(p['limit_pa'])} gauge ({p['limit_source']})"),
         ("ceiling", f"{show_limit(p['ceiling_pa'])} gauge"),
-        ("target", f"{show_limit(p['target_pa'])} gauge at {celsius(p['ref_temp_ck']):.1f} °C"),
+        ("target", f"{show_limit(p['target_pa'])} gauge at {celsius(p['ref_temp_ck']):.1f} °C; {elsewhere(p)}"),
         ("seat pause", f"{show_limit(p['seat_pause_pa'])} gauge"),
         ("ride", ride_line(p)),
         ("air volume", f"{p['volume_low_ml'] / 1000:.2f} to {p['volume_ml'] / 1000:.2f} L, pump at most {p['time_budget_s']} s"),

@@ -22,6 +22,7 @@ TICK_S = codes.TICK_US / 1e6
 EPOCH_S = codes.EPOCH_DAY_UNIX_S
 DAY_S = 86_400
 OTHER_KERNELS = "recorded by another version of the firmware's kernels; replay it with the host of that version"
+TARGET_STEP_PA = 200  # a trace keeps whole hectopascals
 TARGET = kernel_words.FILL_INPUT.index("target_pa")
 KERNEL_WORDS = (("g", kernel_words.GUARD_STATE), ("x", kernel_words.GUARD_INPUT), ("f", kernel_words.FILL_STATE), ("y", kernel_words.FILL_INPUT))
 CAUTIONS = (
@@ -83,6 +84,7 @@ class Facts:
     ride_stated: bool | None
     ambient_min_pa: int | None
     temp_max_ck: int | None
+    ref_temp_ck: int | None
     ambient_pa: int | None
     air_ck: int | None
     tyre_ck: int | None
@@ -188,7 +190,7 @@ def device_text(raw: bytes) -> str:
 
 def _wheel(profile: dict[str, Any] | None) -> dict[str, Any]:
     names: tuple[str, ...] = ("wheel_id", "position", "revision", "made", "size", "rim_class", "limit_pa", "limit_source", "profile_ceiling_pa")
-    names += ("profile_target_pa", "ride_stated", "ambient_min_pa", "temp_max_ck")
+    names += ("profile_target_pa", "ride_stated", "ambient_min_pa", "temp_max_ck", "ref_temp_ck")
     if profile is None:
         return {**dict.fromkeys(names), "label": "no wheel recorded"}
     return {
@@ -206,6 +208,7 @@ def _wheel(profile: dict[str, Any] | None) -> dict[str, Any]:
         "ride_stated": bool(profile["flags"] & codes.FLAG_RIDE_STATED),
         "ambient_min_pa": profile["ambient_min_pa"],
         "temp_max_ck": profile["temp_max_ck"],
+        "ref_temp_ck": profile["ref_temp_ck"],
     }
 
 
@@ -298,12 +301,24 @@ def _fill_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
         ("who", "Who", f.who or "not recorded"),
         ("tyre", "Settled in the tyre, at the end", reading_text(f.tyre_pa, f.ceiling_pa)),
         ("highest", "Highest reading at the hose", reading_text(f.highest_pa, f.ceiling_pa)),
-        ("target", "Target in force", limit_text(f.target_pa)),
+        ("target", "Target in force", target_text(f)),
         ("ended", "Ended by", f.cause),
         ("reason", "Likely reason", f.cause_reason),
         ("next", "What to do next", f.cause_next),
         ("seconds", "Time on the hose", f"{f.seconds:.1f} s, air on for {'an unknown time' if f.air_on_s is None else f'{f.air_on_s:.1f} s'}"),
     )
+
+
+def target_text(f: Facts) -> str:
+    """The target in force, and why it is not the one asked for: the tyre's temperature and the ambient pressure, or a person."""
+    text = limit_text(f.target_pa)
+    known = (f.target_pa, f.profile_target_pa, f.ref_temp_ck, f.tyre_ck, f.ambient_pa)
+    if any(value is None for value in known) or f.target_pa == f.profile_target_pa:
+        return text
+    here, asked, ref, tyre, ambient = (int(value or 0) for value in known)
+    if abs((asked + ambient) * tyre / ref - ambient - here) > TARGET_STEP_PA:
+        return f"{text}, changed at the inflator from the {limit_text(asked)} asked for"
+    return f"{text}: what {limit_text(asked)} at {degrees(ref)} reads at {degrees(tyre)} and this ambient pressure"
 
 
 def _wheel_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
