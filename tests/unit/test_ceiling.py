@@ -83,6 +83,8 @@ def test_the_smallest_limit_governs(rim: str, rim_max: str | None, tyre: str, pr
         ("tyre-too-narrow", {"rim": "622x26TSS"}),
         ("minimum-above-maximum", {"range_text": "6-4 bar"}),
         ("no-limit-known", {"rim": "622x19C", "rim_max": None, "range_text": None}),
+        ("no-limit-known", {"rim": "622x23?", "rim_max": None, "range_text": None}),
+        ("no-limit-known", {"rim": "622x23?", "rim_max": None, "range_text": "min 3 bar"}),
         ("pressure-implausible", {"rim": "622x19C", "rim_max": "500 bar"}),
     ],
 )

@@ -14,6 +14,7 @@ from rimward.units import floor_kpa, show_limit, show_minimum, show_reading
 FILL_ONLY_PERCENT = 105  # our choice: a limit held at the fill only may not be passed by more on the stated ride
 HELD_ON = ("ride", "fill")
 SEA_LEVEL = Place()
+CLASS_ONLY = ("straight-side-class", "rim-maximum-unknown")
 
 
 def assess(
@@ -37,13 +38,14 @@ def assess(
     limits = limits_of(rim, tyre, maker_table)
     refusals = [*pair_refusals(rim, tyre, maker_table), *place_refusals(fill, ride)]
     warnings = list(pair_warnings(rim, tyre, maker_table))
-    if not limits:
+    if not _limited(rim, limits):
         refusals.append(
             Note(
                 "no-limit-known",
                 "Neither the rim nor the tyre has a stated maximum. Read the rim and the sidewall; without one there is no limit to hold.",
             )
         )
+    if not limits:
         return _answer(rim, tyre, limits, refusals, warnings, instrument)
     bound = limits[0].pa if held_on == "fill" else fill_ceiling(limits[0].pa, fill, ride)
     bound = max(0, floor_kpa(bound))
@@ -60,6 +62,11 @@ def assess(
 def refused(refusals: Sequence[Note]) -> Assessment:
     """The answer where rim or tyre could not even be read."""
     return Assessment("refused", None, None, None, (), Window(None, None), None, tuple(refusals), ())
+
+
+def _limited(rim: Rim, limits: tuple[Limit, ...]) -> bool:
+    """Whether a limit is known. The class limit is none of an unknown rim's: were it a crochet one, nothing would be known."""
+    return any(limit.id not in CLASS_ONLY for limit in limits) if rim.type == "unknown" else bool(limits)
 
 
 def _pressure_refusals(tyre: Tyre, limit: Limit, bound: int, instrument: Instrument | None, highest: float) -> list[Note]:
