@@ -50,7 +50,7 @@ class Prepared:
     registers: np.ndarray
 
     def run(self) -> int:
-        """One run to the function's return; the integer that it returns. Violation with the reason if it cannot end."""
+        """One run to the function's return; the integer that it returns, 0 for None. Violation with the reason if it cannot end."""
         block = self.chip.block
         block[:5] = self.registers
         try:
@@ -60,7 +60,9 @@ class Prepared:
             raise Violation(f"{stubs.reason(self.chip.uc.reg_read(arm_const.UC_ARM_REG_PC))} ({wrong})") from wrong
         result = int(block[5])
         if not result & 1:
-            raise Violation("The function did not return a small integer.")
+            if result == self.chip.none:
+                return 0
+            raise Violation("The function returned something that is no small integer.")
         return result >> 1
 
 

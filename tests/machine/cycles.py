@@ -1,6 +1,7 @@
 """Longest path and deepest stack of a kernel's machine code: `python -m tests.machine.cycles PATH [FUNCTION]`.
 
-PATH is a source (compiled as the install does) or a .mpy file. `--callee 0=PATH:FUNCTION` names the function that parameter 0 stands for;
+PATH is a source (compiled as the install does) or a .mpy file. `--callee 0=PATH:FUNCTION` names the function that parameter 0 stands for,
+`--callee _fill=PATH:FUNCTION` the one that a global does;
 `--loop FUNCTION=N`, once for each loop by address, says how often it repeats at most. Exit code 1 where something happens that a tick may not do.
 """
 
@@ -23,12 +24,12 @@ def machine_code(path: Path) -> mpyfile.Module:
     return paths.load(mpyfile.compiled(path, *(() if decorated else VIPER)))
 
 
-def parsed_callee(text: str) -> tuple[int, paths.Function]:
-    """`0=PATH:FUNCTION`. ValueError for another form."""
-    number, _, place = text.partition("=")
+def parsed_callee(text: str) -> tuple[int | str, paths.Function]:
+    """`0=PATH:FUNCTION` or `_fill=PATH:FUNCTION`. ValueError for another form."""
+    meant, _, place = text.partition("=")
     path, _, name = place.rpartition(":")
     module = machine_code(Path(path))
-    return int(number), paths.Function(module, paths.function(module, name))
+    return int(meant) if meant.isdigit() else meant, paths.Function(module, paths.function(module, name))
 
 
 def parsed_loops(texts: list[str]) -> dict[str, tuple[int, ...]]:
@@ -40,7 +41,7 @@ def parsed_loops(texts: list[str]) -> dict[str, tuple[int, ...]]:
     return found
 
 
-def measured(module: mpyfile.Module, name: str, callees: dict[int, paths.Function], loops: dict[str, tuple[int, ...]]) -> dict[str, Any]:
+def measured(module: mpyfile.Module, name: str, callees: dict[int | str, paths.Function], loops: dict[str, tuple[int, ...]]) -> dict[str, Any]:
     """The figures of one function."""
     found = paths.bound(paths.Function(module, paths.function(module, name), callees, loops))
     return {
@@ -59,7 +60,7 @@ def shown(row: dict[str, Any]) -> str:
     return "\n".join(lines + [f"  PROBLEM: {problem}" for problem in row["problems"]])
 
 
-def listing(module: mpyfile.Module, name: str, callees: dict[int, paths.Function], loops: dict[str, tuple[int, ...]]) -> str:
+def listing(module: mpyfile.Module, name: str, callees: dict[int | str, paths.Function], loops: dict[str, tuple[int, ...]]) -> str:
     """The longest path's own instructions with the cycles up to each, calls left out."""
     code = paths.function(module, name)
     steps, total, lines = thumb.steps(code.data), 0, []
@@ -74,7 +75,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.machine.cycles", description="Longest path and deepest stack of machine code.")
     parser.add_argument("path", type=Path)
     parser.add_argument("function", nargs="?", help="all functions of the module, if none is named")
-    parser.add_argument("--callee", action="append", default=[], metavar="N=PATH:FUNCTION")
+    parser.add_argument("--callee", action="append", default=[], metavar="PARAMETER=PATH:FUNCTION")
     parser.add_argument("--loop", action="append", default=[], metavar="FUNCTION=N")
     parser.add_argument("--listing", action="store_true", help="print the longest path instruction by instruction")
     parser.add_argument("--json", action="store_true")

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from rimward_fw.kernels import tick
+from rimward_fw.kernels import order
 
 from tests.interpreter import identical_run as run
 from tests.machine import chip, counter, mpyfile
@@ -56,7 +56,7 @@ class Engine:
         rows = np.frombuffer(bytes(records), np.int32)
         count = len(rows) // run.RECORD
         left = np.zeros(count * run.WIDTH, np.int32)
-        run.run_block(self.guard_step, boot, self.fill_step, tick.tick, *(made.view for made in memory), rows.data, count, left.data)
+        run.run_block(self.guard_step, boot, self.fill_step, order.couple, *(made.view for made in memory), rows.data, count, left.data)
         return left.reshape(count, run.WIDTH)
 
 

@@ -35,11 +35,11 @@ class Bound:
 
 @dataclass
 class Function:
-    """A function to bound. `callees`: functions meant by its parameters, by index; `loops`: by function, how often each loop repeats, by address."""
+    """A function to bound. `callees`: functions meant by its parameters, by index, and by globals, by name; `loops`: by function, how often each loop repeats, by address."""
 
     module: mpyfile.Module
     code: mpyfile.Code
-    callees: Mapping[int, "Function"] = field(default_factory=dict)
+    callees: Mapping[int | str, "Function"] = field(default_factory=dict)
     loops: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
 
@@ -111,6 +111,8 @@ def _callee(what: Function, target: flow.Value | None) -> Function | None:
         return what.callees.get(target[1])
     if target and target[0] == "global":
         named = what.module.names[target[1]]
+        if named in what.callees:
+            return what.callees[named]
         codes = [code for code in what.module.body.children if named in (code.name, mpyfile.known_as(code.name))]
         return Function(what.module, codes[0], what.callees, what.loops) if codes else None
     return None

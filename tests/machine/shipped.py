@@ -1,18 +1,21 @@
-"""The files that `rimward install` puts on a board, as it makes them."""
+"""The kernels' machine code as it goes on a board."""
 
+import tempfile
 from functools import cache
+from pathlib import Path
 
-from rimward.install import plan
+from rimward.kernels.assemble import assemble
 
 from tests.machine import mpyfile, paths
+from tests.machine.cycles import VIPER
+
+ENTRY = {"guard": "step", "fill": "step", "tick": "interrupt"}
 
 
 @cache
-def files() -> dict[str, bytes]:
-    """Path on the board -> bytes."""
-    return {item.path: item.data for item in plan.items(compiled=True)}
-
-
 def kernel(name: str) -> mpyfile.Module:
     """The machine code of `guard`, `fill` or `tick`."""
-    return paths.load(files()[f"/lib/rimward_fw/fast/{name}.mpy"])
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"{name}.py"
+        path.write_text(assemble(f"rimward_fw.kernels.{name}", entry=ENTRY[name]), encoding="utf-8")
+        return paths.load(mpyfile.compiled(path, *VIPER))
