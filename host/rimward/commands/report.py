@@ -72,7 +72,7 @@ def _history(wheel: str, out: Path | None, database: str | None, as_json: bool) 
         _write(out, history_pdf(history) if out.suffix == ".pdf" else history_html(history).encode())
     if as_json:
         found: dict[str, Any] = {"file": str(out) if out else None, "wheel_id": history.wheel_id, "label": history.label}
-        emit_json({**found, "fills": [f.to_json() for f in history.fills], "profiles": list(history.profiles)})
+        emit_json({**found, "fills": [f.to_json() for f in history.fills], "profiles": list(history.profiles), "loss": list(history.loss), "intervals": list(history.intervals)})
         return
     from rich.markup import escape
     from rich.table import Table
@@ -81,6 +81,8 @@ def _history(wheel: str, out: Path | None, database: str | None, as_json: bool) 
     for f in history.fills:
         table.add_row(*(escape(cell) for cell in fill_row(f)))
     console.print(table)
+    for line in history.loss + history.intervals:
+        console.print(line, markup=False)
     if out is not None:
         console.print(f"written to {out}", markup=False)
 

@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from rimward.commands.wheel_exchange import backup, export, import_
+from rimward.commands.wheel_loss import loss
 from rimward.commands.wheel_options import ABOUT_WHEEL, CREATE, DATABASE, JSON, RIM_AND_TYRE, WHO, options, register, stated
 from rimward.errors import Refusal
 from rimward.output import console, emit_json
@@ -54,20 +55,38 @@ def print_wheel(wheel: Any) -> None:
     from rich.markup import escape
     from rich.table import Table
 
-    from rimward.register.fields import FIELDS
+    from rimward.register.fields import ENTERED, FIELDS
 
     table = Table(title=escape(wheel.label) + (" (RETIRED)" if wheel.retired else ""), title_justify="left")
     for head in ("", "value", "read from", "entered"):
         table.add_column(head)
     for name, field in FIELDS.items():
-        if name in wheel.values and name not in ("retired", "rim_type", "profile"):
+        if name in wheel.values and name in ENTERED:
             entry, value = wheel.entries[name], wheel.values[name]
             shown = ", ".join(value) if isinstance(value, list) else str(value)
             table.add_row(field.name.replace("_", "-"), escape(shown), escape(entry.marking), escape(f"{when(entry.at_ms)} {entry.who}"))
     console.print(table)
     console.print(f"id {wheel.wheel_id}")
-    for line in rim_type_lines(wheel) + profile_lines(wheel):
+    for line in rim_type_lines(wheel) + profile_lines(wheel) + fill_lines(wheel):
         console.print(escape(line))
+
+
+FILLS_SHOWN = 5
+
+
+def fill_lines(wheel: Any) -> list[str]:
+    """The last fills kept on this computer, newest first, and the loss between them."""
+    from rimward.report.archive import Archive, Query
+    from rimward.report.losses import wheel_loss
+    from rimward.sessions.facts import reading_text, when_text
+
+    archive = Archive()
+    rows = archive.find(Query(wheel_id=wheel.wheel_id), FILLS_SHOWN + 1)
+    if not rows:
+        return []
+    told = [f"{when_text(r['unix_s'])}: settled {reading_text(r['tyre_pa'], r['ceiling_pa'])}, ended by {r['cause']}, {r['name']}" for r in rows]
+    more = ["... all of them: rimward report --wheel WHEEL"] if len(rows) > FILLS_SHOWN else []
+    return wheel_loss(wheel, archive).lines + told[:FILLS_SHOWN] + more
 
 
 def rim_type_lines(wheel: Any) -> list[str]:
@@ -126,7 +145,9 @@ def add(label: str, database: str | None, as_json: bool, who: str, note: str, ri
 
 def show_one(wheel: Any, machine: bool) -> None:
     if machine:
-        emit_json(as_json(wheel))
+        from rimward.report.losses import wheel_loss
+
+        emit_json({**as_json(wheel), **wheel_loss(wheel).to_json()})
     else:
         print_wheel(wheel)
 
@@ -292,5 +313,5 @@ def checked(field: str, text: str) -> str:
         raise click.UsageError(str(wrong)) from wrong
 
 
-for one in (export, import_, backup):
+for one in (export, import_, backup, loss):
     command.add_command(one)

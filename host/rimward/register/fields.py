@@ -106,6 +106,7 @@ FIELDS: dict[str, Field] = {
         Field("air", "tyre", "tube, tubeless or unknown", one_of("tube", "tubeless", "unknown")),
         Field("rim_type", "rim", "the walk that told the rim type", as_is),
         Field("profile", "wheel", "the newest profile issued", as_is),
+        Field("air_by_hand", "wheel", "by session: whether air was added by hand before it", as_is),
         Field("retired", "wheel", "taken out of use", as_is),
     )
 }

@@ -7,6 +7,7 @@ from typing import Any
 
 from rimward.errors import Refusal
 from rimward.report.archive import NAME, Archive, Query
+from rimward.report.losses import interval_text, wheel_loss
 from rimward.sessions.facts import Facts, facts, limit_text, reading_text, verdict_text, when_text, workshop_keys
 from rimward.sessions.log import SessionLog, read_session
 
@@ -43,6 +44,8 @@ class History:
     label: str
     fills: tuple[Facts, ...]
     profiles: tuple[dict[str, Any], ...]
+    loss: tuple[str, ...] = ()
+    intervals: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -88,7 +91,9 @@ def history_of(wanted: str, database: str | None = None) -> History:
         for c in reversed(changes)
         if c.field == "profile" and c.value
     ]
-    return History(wheel.wheel_id, wheel.label, _fills(archive, wheel.wheel_id, keys), tuple(issued))
+    lost = wheel_loss(wheel, archive)
+    between = tuple(interval_text(one) for one in reversed(lost.intervals))
+    return History(wheel.wheel_id, wheel.label, _fills(archive, wheel.wheel_id, keys), tuple(issued), tuple(lost.lines), between)
 
 
 def _fills(archive: Archive, wheel_id: str, keys: tuple[bytes, ...]) -> tuple[Facts, ...]:

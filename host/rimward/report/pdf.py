@@ -42,6 +42,12 @@ def history_pdf(history: History) -> bytes:
     _line(pdf, f"Wheel {history.wheel_id}: kept on this computer: fills {len(history.fills)}, profiles issued {len(history.profiles)}.", 10)
     _cautions(pdf)
     _grid(pdf, "Fills", FILL_HEADS, [fill_row(f) for f in history.fills])
+    if history.intervals:
+        _heading(pdf, "Loss between fills")
+        for line in history.loss:
+            _line(pdf, line, 9, bold=True)
+        for line in history.intervals:
+            _line(pdf, line, 8)
     issued = [(str(p["revision"]), p["when"], p["who"], limit_text(p["ceiling_pa"]), limit_text(p["target_pa"])) for p in history.profiles]
     _grid(pdf, "Profiles", ("Revision", "Issued", "By", "Ceiling", "Target"), issued)
     pdf.ln(2)

@@ -17,6 +17,7 @@ from rimward.ceiling.wording import CAUTION, arithmetic, chain
 from rimward.errors import Refusal
 from rimward.register import open_register
 from rimward.register.fields import ENTERED, FIELDS
+from rimward.report.losses import interval_text, wheel_loss
 from rimward.tag import design, drawing
 from rimward.tag.reading import STATES, changed_since, standing_of
 from rimward.units import parse_pressure
@@ -55,9 +56,11 @@ def _show(held: Shop, request: Request, wheel_id: str, words: str) -> Response:
         wheels = opened.find(words) if words.strip() else opened.all()
         wheel = _known(opened, wheel_id) if wheel_id else None
     values = {name: value for name, value in (wheel.values.items() if wheel else ())}
+    lost = wheel_loss(wheel, held.archive) if wheel else None
+    loss = (lost.lines, [interval_text(one) for one in reversed(lost.intervals)]) if lost else ([], [])
     return held.page(
         "wheel.html", request, title=wheel.label if wheel else "Wheel", wheels=wheels, wheel=wheel, values=values, find=words,
-        choices=CHOICES, profile=_profile(wheel), sources=_sources(wheel),
+        choices=CHOICES, profile=_profile(wheel), sources=_sources(wheel), loss=loss,
     )  # fmt: skip
 
 

@@ -1,0 +1,93 @@
+"""The loss between fills of a wheel of the register, from the sessions kept on this computer."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from rimward.errors import Refusal
+from rimward.register.store import Register, Wheel
+from rimward.report.archive import Archive, Query
+from rimward.sessions.facts import when_text
+from rimward.sessions.log import read_session
+from rimward.sessions.loss import Interval, Loss, intervals_of, leak_line, loss_line, loss_of
+from rimward.sessions.visit import visit_of
+
+NEWEST = 16  # sessions of a wheel that are looked at
+FIELD = "air_by_hand"
+
+
+@dataclass(frozen=True)
+class WheelLoss:
+    """Intervals between the fills of one wheel, the loss they show (None: none shows it), and the tyre's printed minimum."""
+
+    intervals: tuple[Interval, ...]
+    loss: Loss | None
+    least_pa: int | None
+
+    @property
+    def lines(self) -> list[str]:
+        """What a person is told, none where nothing is known."""
+        if self.loss is None:
+            return []
+        told = [leak_line(self.loss, self.least_pa), loss_line(self.loss)]
+        if self.loss.not_asked:
+            many = "1 interval" if self.loss.not_asked == 1 else f"{self.loss.not_asked} intervals"
+            told.append(f"{many} counted as if no air was added or let out by hand")
+        return [line for line in told if line]
+
+    def to_json(self) -> dict[str, Any]:
+        """Everything by name; pressures in pascal, at 20 degrees C."""
+        loss = self.loss
+        shown = loss and {
+            "pa_day": round(loss.pa_day, 1), "u_pa_day": round(loss.u_pa_day, 1), "days": round(loss.days, 2), "intervals": len(loss.intervals),
+            "latest_pa_day": round(loss.latest_pa_day, 1), "slow_leak": loss.slow_leak, "not_asked": loss.not_asked,
+        }  # fmt: skip
+        rows = [
+            {
+                "left": one.left.name, "found": one.found.name, "from_s": one.left.end_s, "to_s": one.found.start_s, "days": round(one.days, 2),
+                "lost_pa": round(one.lost_pa), "u_pa": round(one.u_pa), "air_by_hand": one.added, "counts": one.counts,
+            }
+            for one in self.intervals
+        ]  # fmt: skip
+        return {"loss": shown, "intervals": rows, "lines": self.lines}
+
+
+def wheel_loss(wheel: Wheel, archive: Archive | None = None) -> WheelLoss:
+    """What the kept sessions of a wheel say of its loss between fills."""
+    archive = archive or Archive()
+    visits = []
+    for row in archive.find(Query(wheel_id=wheel.wheel_id), NEWEST):
+        try:
+            visit = visit_of(read_session(archive.read(row["name"])), row["name"])
+        except Refusal:
+            continue  # a file that went away or no longer reads says nothing
+        if visit is not None:
+            visits.append(visit)
+    between = intervals_of(visits, wheel.values.get(FIELD, {}))
+    return WheelLoss(tuple(between), loss_of(between), least_of(wheel))
+
+
+def least_of(wheel: Wheel) -> int | None:
+    """The tyre's printed minimum as the register holds it, Pa gauge."""
+    from rimward.ceiling.markings import read_marking
+
+    for name in ("tyre_min", "tyre_range"):
+        if name in wheel.values:
+            try:
+                return read_marking(wheel.values[name], **({"minimum_only": True} if name == "tyre_min" else {})).min_pa
+            except Refusal:
+                continue
+    return None
+
+
+def answer(register: Register, wheel: Wheel, session: str, added: bool, who: str = "") -> Wheel:
+    """Keeps a person's answer whether air was added or let out by hand before the visit that `session` records."""
+    return register.record(wheel.wheel_id, lambda now: {FIELD: {**now.values.get(FIELD, {}), session: added}}, who, "asked")
+
+
+def interval_text(one: Interval) -> str:
+    """One interval in one line."""
+    state = {True: "air by hand: not counted", False: "no air by hand", None: "air by hand: not asked"}[one.added]
+    if one.added is not True and not one.counts:
+        state = "found higher than it was left: air was added, not counted"
+    lost = f"{one.lost_pa / 1e5:+.3f} bar ± {2 * one.u_pa / 1e5:.3f}"
+    return f"{when_text(one.left.end_s)} to {when_text(one.found.start_s)}, {one.days:.1f} days: lost {lost} at 20 °C; {state}"

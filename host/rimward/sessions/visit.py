@@ -1,0 +1,129 @@
+"""One visit of a wheel to an inflator, out of its session: what the tyre was found at and what it was left at.
+
+Found: the tyre's pressure before any air went in. A pin-open chuck shows it, less the air that filled the hose. Behind a
+pressure-open chuck it is where the reading stops rising steeply: there the valve core opens, its spring above the tyre.
+Pressures gauge pascal, temperatures kelvin.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from rimward_fw.kernels import words
+from rimward_protocol import causes, codes
+
+from rimward.sessions.log import SessionLog
+
+# From simulated visits with known truth, `python -m tests.bench.visits`: standard uncertainties, and what is read too high on average.
+U_FOUND_PA = {"pin-open": 1_800.0, "pressure-open": 5_000.0}
+U_LEFT_PA, U_LEFT_WARM_PA = 1_500.0, 4_000.0  # at rest; stopped in mid-fill, the air still warm
+WARM_PA = 900.0  # what a tyre that was just filled still reads over its cold pressure when the record ends
+KNEE_PA = 26_800.0  # from a tyre to where its core begins to let air in: the spring as the fill controller assumes it, and the flow's drop
+SHORT_TERM = 0.1  # share of the guard band by which one instrument may differ from itself between two visits
+U_TEMPERATURE_K = 1.0  # a tyre that has stood for an hour, against the air
+U_STATED_K = 3.0  # a temperature that a person stated
+MEASURED_AFTER_HAND_PUMP_PA = 20_000  # the target of a run that only measures what a hand pump left
+SHOWS_PA = 10_000.0  # a reading above this at the hose, before any flow, is the tyre's
+KNEE_TICKS = 700  # in which the hose reaches the tyre's pressure
+FLOWING = (4, 5, 6, 9, 10, 16)  # FILL_STATES in which air may go in
+VOLUME = words.FILL_STATE.index("volume")
+TARGET = words.FILL_INPUT.index("target_pa")
+HOSE = words.FILL_INPUT.index("manifold_ml")
+
+
+@dataclass(frozen=True)
+class Visit:
+    """What one session says of a wheel. `u_..` are standard uncertainties; None where the record does not support a value."""
+
+    name: str
+    wheel_id: str
+    device: str
+    calibration: str
+    chuck: str
+    start_s: int
+    end_s: int
+    found_pa: float | None
+    u_found_pa: float
+    left_pa: float | None
+    u_left_pa: float
+    ambient_pa: float
+    temp_k: float
+    u_temp_k: float
+    u_instrument_pa: float
+
+
+def visit_of(log: SessionLog, name: str = "") -> Visit | None:
+    """The visit of a session; None where it names no wheel, has no clock or was not closed."""
+    profile, here, end = log.profile, log.conditions, log.end
+    if profile is None or not here or end is None or not log.header["unix_s"] or not any(profile["wheel_id"]) or log.bench:
+        return None
+    chuck = codes.word_of(codes.CHUCKS, profile["chuck"])
+    first = int(log.trace["tick"][0]) if len(log.trace) else end["tick"]
+    start = int(log.header["unix_s"])
+    rested = codes.word_of(codes.FILL_STATES, end["state"]) == "done" or end["cause"] == causes.ABOVE_TARGET
+    return Visit(
+        name=name,
+        wheel_id=profile["wheel_id"].hex(),
+        device=log.header["device_id"].hex(),
+        calibration=(log.meta.get("calibration-a", b"") + log.meta.get("calibration-b", b"")).hex(),
+        chuck=chuck,
+        start_s=start,
+        end_s=start + round((end["tick"] - first) * codes.TICK_US / 1e6),
+        found_pa=None if _pumped_by_hand(log) else _found(log, chuck, profile["volume_ml"]),
+        u_found_pa=U_FOUND_PA[chuck],
+        left_pa=end["tyre_pa"] - WARM_PA if end["tyre_pa"] >= 0 else None,
+        u_left_pa=U_LEFT_PA if rested else U_LEFT_WARM_PA,
+        ambient_pa=float(here["ambient_pa"]),
+        temp_k=here["t0_ck"] / 100.0,
+        u_temp_k=U_TEMPERATURE_K if here["t0_ck"] == here["air_ck"] else U_STATED_K,
+        u_instrument_pa=(here["ceiling_pa"] - here["stop_pa"]) / 2.0,
+    )
+
+
+def _pumped_by_hand(log: SessionLog) -> bool:
+    """Whether the person said that air was added by hand before this visit."""
+    answers = [(row["value"], row["value2"]) for row in log.events if row["event"] == "answer"]
+    targets = [int(span.y[:, TARGET].max()) for span in log.spans] + [int(row) for row in log.trace["target_pa"][-1:]]
+    return (2, 2) in answers or 0 < max(targets, default=0) <= MEASURED_AFTER_HAND_PUMP_PA
+
+
+def _found(log: SessionLog, chuck: str, profile_ml: int) -> float | None:
+    """The tyre's pressure before air went in; None where the record does not show it."""
+    series = log.series(5)
+    reading = np.maximum(series["a_pa"], series["b_pa"]).astype(float)
+    gate = (series["out"] & codes.OUT_GATE) != 0
+    if chuck == "pin-open":
+        seen = series["tyre_pa"] >= 0
+        before = reading[: int(np.argmax(seen)) if seen.any() else len(reading)]
+        before = before[before > SHOWS_PA][-20:]
+        return _before_the_hose(log, float(np.median(before)), profile_ml) if len(before) else None
+    rising = gate & (reading > SHOWS_PA / 2) & np.isin(series["state"], FLOWING)
+    knee = _knee(series["tick"].astype(float), reading, gate, int(np.argmax(rising))) if rising.any() else None
+    return None if knee is None else max(0.0, knee - KNEE_PA)
+
+
+def _before_the_hose(log: SessionLog, reading_pa: float, profile_ml: int) -> float:
+    """What the tyre held before it filled the hose (gauge), from what both hold together."""
+    ambient = float(log.conditions["ambient_pa"])
+    learnt = [int(arrays["f"][VOLUME]) for span in log.spans for arrays in span.marks.values() if arrays["f"][VOLUME] > 0]
+    hoses = [int(span.y[-1, HOSE]) for span in log.spans]
+    share = (hoses[-1] if hoses else 0) / float(learnt[-1] if learnt else profile_ml)
+    return (reading_pa + ambient) * (1.0 + share) - ambient * share - ambient
+
+
+def _knee(tick: np.ndarray, reading: np.ndarray, gate: np.ndarray, first: int) -> float | None:
+    """Where the rise at the hose from sample `first` bends: the reading at the corner of the two straight lines that fit it best."""
+    stopped = np.flatnonzero(~gate[first:] | (tick[first:] > tick[first] + KNEE_TICKS))
+    last = first + int(stopped[0]) if len(stopped) else len(tick)
+    t, p = tick[first:last] - tick[first], reading[first:last]
+    if len(t) < 12:
+        return None
+    _, k = min((_residual(t[:k], p[:k]) + _residual(t[k:], p[k:]), k) for k in range(4, len(t) - 3))
+    steep, flat = np.polyfit(t[:k], p[:k], 1), np.polyfit(t[k:], p[k:], 1)
+    if flat[0] > steep[0] / 3:
+        return None  # no bend: the tyre's pressure was never reached
+    return float(np.polyval(flat, (flat[1] - steep[1]) / (steep[0] - flat[0])))
+
+
+def _residual(t: np.ndarray, p: np.ndarray) -> float:
+    """Sum of squares about the straight line that fits best."""
+    return float(((p - np.polyval(np.polyfit(t, p, 1), t)) ** 2).sum())
