@@ -1,6 +1,7 @@
 """Slow falls in a pressure trace: where they begin, and whether they slow down (creep) or go on (leak)."""
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -8,7 +9,12 @@ from numpy.lib.stride_tricks import sliding_window_view
 HOPS_A_WINDOW = 10
 # A leak that has let out this share of the pressure slows down too: it stays a leak.
 EMPTYING_SHARE = 0.15
+EMPTIED_SHARE = 0.5  # of the gauge pressure: air that cools down after a quick fill takes a third of it at most
 CREEP_RATIO = 0.5
+# Longest time constant with which a rise settles: gas to casing takes seconds, casing to room minutes. Only a fall that slows down less than
+# that, beyond its own noise, is a leak.
+SETTLING_S = 300.0
+SURE = 2.0  # standard deviations
 # A second onset must exceed the threshold of its window by this much, since two noisy slopes are compared.
 STEEPER = 1.5
 # A fall that was clear goes on while it is at least this share of the threshold.
@@ -26,8 +32,8 @@ LESS = 3
 class Fall:
     """What counts as a slow fall: `slope_pa_s` and `fall_pa` at least, `sigma` times the slope's own noise, over `windows` samples.
 
-    A fall that begins as a rise ends is called a leak only once it has gone on for `judge_s` without slowing down: all settling
-    begins like that.
+    A fall that begins as a rise ends is called a leak only once it has gone on for `judge_s` and surely slows down less than settling does: all
+    settling begins like that.
     """
 
     judge_s: float
@@ -117,13 +123,26 @@ def _runs(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, scales: 
     bend = _steepening(t_s, level_pa, onset, stop, scales)
     ends = [onset, stop] if bend is None else [onset, bend, stop]
     runs = [_run(t_s, level_pa, *pair) for pair in zip(ends, ends[1:], strict=False)]
-    return runs[1:] if from_rise and not _judged(t_s, level_pa, runs[0], judge_s) else runs
+    if not from_rise:
+        return runs
+    kind = _settled(t_s, level_pa, runs[0], judge_s, scales[0].noise_pa)
+    return [replace(runs[0], kind=kind), *runs[1:]] if kind else runs[1:]
 
 
-def _judged(t_s: np.ndarray, level_pa: np.ndarray, run: Run, judge_s: float) -> bool:
-    """Whether a fall from the end of a rise can be named: it slowed down, emptied the tyre, or went on for long enough."""
-    emptying = -run.change_pa > EMPTYING_SHARE * level_pa[run.start]
-    return run.kind == "creep" or emptying or float(t_s[run.stop - 1] - t_s[run.start]) >= judge_s
+def _settled(t_s: np.ndarray, level_pa: np.ndarray, run: Run, judge_s: float, noise_pa: float) -> str:
+    """What a fall from the end of a rise is: creep where it slows down as settling does, a leak where it surely does not or empties the
+    tyre; nothing where it was not watched for long enough to tell."""
+    if run.kind == "creep" or -run.change_pa > EMPTYING_SHARE * level_pa[run.start]:
+        return run.kind
+    watched_s, third = float(t_s[run.stop - 1] - t_s[run.start]), max(3, (run.stop - run.start) // 3)
+    first, last = _slope(t_s, level_pa, run.start, run.start + third), _slope(t_s, level_pa, run.stop - third, run.stop)
+    if first >= 0 or watched_s < judge_s:
+        return ""
+    settling, ratio = math.exp(-2 / 3 * watched_s / SETTLING_S), last / first
+    unsure = SURE * math.hypot(1, ratio) * noise_pa / (-first * watched_s / 3 * (third / 12) ** 0.5)
+    if ratio - unsure > settling:
+        return "leak_onset"
+    return "creep" if ratio + unsure < settling else ""
 
 
 def _steepening(t_s: np.ndarray, level_pa: np.ndarray, onset: int, stop: int, scales: list[Slopes]) -> int | None:
@@ -227,12 +246,15 @@ def _hinge_error(t_s: np.ndarray, level_pa: np.ndarray, bend_s: float, degree: i
 
 
 def _kind(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int, change_pa: float) -> str:
-    """Creep slows down of itself; a leak goes on as it began."""
-    if -change_pa > EMPTYING_SHARE * level_pa[start]:
+    """Creep slows down of itself; a leak goes on as it began, or in step with the pressure as it empties the tyre."""
+    if -change_pa > EMPTIED_SHARE * level_pa[start]:
         return "leak_onset"
     third = max(3, (stop - start) // 3)
     first, last = _slope(t_s, level_pa, start, start + third), _slope(t_s, level_pa, stop - third, stop)
-    return "creep" if last > CREEP_RATIO * first else "leak_onset"
+    left = 1.0
+    if -change_pa > EMPTYING_SHARE * level_pa[start]:
+        left = max(0.0, float(np.median(level_pa[stop - third : stop]) / np.median(level_pa[start : start + third])))
+    return "creep" if last > CREEP_RATIO * left * first else "leak_onset"
 
 
 def _slope(t_s: np.ndarray, level_pa: np.ndarray, start: int, stop: int) -> float:
