@@ -139,7 +139,7 @@ def test_plan_takes_110_percent_of_the_lowest_for_five_minutes():
     assert made["us_law_pa"] == 495_000 and made["medium"] == "water"
     held = [step for step in made["steps"] if step["gauge_pa"] == 550_000]
     assert [step["hold_s"] for step in held] == [300]
-    assert made["steps"][-1]["gauge_pa"] == 0 and max(step["gauge_pa"] for step in made["steps"]) == made["top_pa"] == 1_000_000
+    assert made["steps"][-1]["gauge_pa"] == 0 and max(step["gauge_pa"] for step in made["steps"]) == made["top_pa"] == 970_000  # the bench's end
 
 
 def test_plan_holds_a_straight_side_rim_to_five_bar_whatever_is_printed():
@@ -155,7 +155,7 @@ def test_plan_shows_the_methods_and_where_they_disagree():
     assert at_limit["isentropic"] == pytest.approx(899.245014) and at_limit["brode"] == pytest.approx(1875)
     assert made["energy"][0]["water_j"] < 1 and made["stand_off"]["later_editions_m"] == 30
     assert made["stand_off"]["scaled_factor_2_m"] > made["stand_off"]["scaled_factor_1_m"]
-    assert made["screen"]["withstands_pa"] == 1_500_000 and made["ppe"] and made["cautions"]
+    assert made["screen"]["withstands_pa"] == 1_455_000 and made["ppe"] and made["cautions"]
 
 
 def test_plan_for_people_keeps_the_cautions():
@@ -166,6 +166,37 @@ def test_plan_for_people_keeps_the_cautions():
 @pytest.mark.parametrize("more", [["--to", "5.5 bar"], ["--step", "0.001 bar"]])
 def test_plan_refuses_a_ramp_that_is_none(more):
     assert isinstance(call(*PLAN, *more).exception, Refusal)
+
+
+@pytest.mark.parametrize("more, why", [(["--to", "28 bar"], "above what the bench reaches, 9.70 bar"), (["--rim-max", "9 bar"], "need another bench")])
+def test_plan_knows_the_end_of_the_bench(more, why):
+    done = call("plan", "--rim", "622x23TC", "--rim-max", "7 bar", "--tyre", "28-622", "--tyre-max", "9.5 bar", *more)
+    assert isinstance(done.exception, Refusal) and why in str(done.exception)
+
+
+@pytest.mark.parametrize("rim, tyre, why", [("622x23TSS", "28-584", "bead seats differ"), ("622x23TSS", "20-622", "not wider than the rim")])
+def test_plan_refuses_what_cannot_be_mounted(rim, tyre, why):
+    for more in ([], ["--volume-l", "1"]):
+        done = call("plan", "--rim", rim, "--rim-max", "5 bar", "--tyre", tyre, "--tyre-max", "6 bar", *more)
+        assert isinstance(done.exception, Refusal) and why in str(done.exception)
+
+
+def test_plan_takes_a_pair_that_nobody_has_approved():
+    """A straight-side rim with a tyre whose bead and approval are not known: that is what the bench is for."""
+    assert call(*PLAN).exit_code == 0
+
+
+def test_plan_and_progress_round_the_retention_pressure_alike(capsys):
+    from rich.console import Console
+    from rimward.proof import bench, show
+
+    test = bench.Test(500_000, 625_000)
+    say, words = show.teller(Console(width=200), test), " ".join(show.before_run(test, "water"))
+    for pa in (550_000, 575_000):
+        say("level", {"t_s": 1.0, "low_pa": pa, "level_pa": pa, "state": "leak-watch"})
+    said = capsys.readouterr().out
+    assert "level 5.50 bar (79.8 psi)" in said and "level 5.75 bar (83.3 psi)" in said
+    assert "retention 5.50 bar (79.8 psi)" in words and "5.50 bar (79.8 psi)" in call(*PLAN).stdout
 
 
 def test_plan_retention_only_has_no_ramp():

@@ -1,11 +1,13 @@
 """`rimward proof run` end to end on the virtual bench, with seconds in place of minutes, and what it refuses."""
 
 import json
+import time
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from rimward.ceiling import Rim
+from rimward import records
+from rimward.ceiling import Rim, Tyre
 from rimward.commands.proof import command
 from rimward.errors import Refusal
 from rimward.link import Client, LockstepTransport, verbs
@@ -13,15 +15,16 @@ from rimward.plant import compressor
 from rimward.proof import bench, fromsession, load, record, run
 from rimward.sessions import read_session, replay
 from rimward.virtual import VirtualInflator
-from rimward_protocol import layout, session
+from rimward_protocol import codes, layout, session
 
 from tests.unit.benchdesk import RING, desk, shortened
 
 RIM = Rim.parse("622x23TSS", "5 bar")
+TYRE = Tyre.parse("30-622", max_text="6 bar")
 
 
 def test_of(top=None, label="Tern 23"):
-    return bench.test_of(label, RIM, 600_000, top, None, "water")
+    return bench.test_of(label, RIM, TYRE, top, None, "water")
 
 
 test_of.__test__ = False
@@ -111,9 +114,13 @@ def test_nobody_at_the_bench_ends_in_a_refusal(tmp_path, monkeypatch):
 
 
 def test_the_lower_maximum_and_the_class_limit_count():
-    assert bench.test_of("a", Rim.parse("622x23TSS", "5 bar"), 450_000, None, None).limit_pa == 450_000
-    assert bench.test_of("a", Rim.parse("622x23TSS", "7 bar"), 800_000, None, None).limit_pa == 500_000
-    assert bench.test_of("a", Rim.parse("622x19TC", "7 bar"), 800_000, None, None).limit_pa == 700_000
+    def limit(rim, rim_max, tyre_max):
+        found = bench.test_of("a", Rim.parse(rim, rim_max), Tyre.parse("28-622", max_text=tyre_max), None, None)
+        return found.limit_pa, codes.word_of(codes.LIMIT_SOURCES, found.limit_source)
+
+    assert limit("622x23TSS", "5 bar", "4.5 bar") == (450_000, "tyre-printed")
+    assert limit("622x23TSS", "7 bar", "8 bar") == (500_000, "straight-side-class")
+    assert limit("622x19TC", "7 bar", "8 bar") == (700_000, "rim-marked")
 
 
 def test_levels_that_the_bench_does_not_reach_are_refused():
@@ -125,7 +132,33 @@ def test_levels_that_the_bench_does_not_reach_are_refused():
     with pytest.raises(Refusal, match="no step above"):
         test_of("5.5 bar")
     assert test_of("").top_pa == 970_000  # twice the limit is above the bench's end
-    assert bench.test_of("a", Rim.parse("622x19TC", "4 bar"), 800_000, "", None).top_pa == 800_000
+    assert bench.test_of("a", Rim.parse("622x19TC", "4 bar"), Tyre.parse("28-622", max_text="8 bar"), "", None).top_pa == 800_000
+
+
+def test_a_limit_whose_110_percent_the_bench_does_not_reach_is_refused_with_that_reason():
+    """8.81 bar is the highest: 9.70 bar less a hundredth. `--to` would help nothing."""
+    for rim_max, fits in (("8.81 bar", True), ("8.82 bar", False), ("28 bar", False)):
+        rim, tyre = Rim.parse("622x19TC", rim_max), Tyre.parse("28-622", max_text="30 bar")
+        if fits:
+            assert bench.test_of("a", rim, tyre, None, None).retention_pa <= 970_000
+            continue
+        for top in (None, "", "9.7 bar"):
+            with pytest.raises(Refusal, match="need another bench") as refused:
+                bench.test_of("a", rim, tyre, top, None)
+            assert "--to" not in str(refused.value) and "110 %" in str(refused.value) and "9.70 bar" in str(refused.value)
+
+
+def test_the_bench_record_carries_the_specimen():
+    fields = records.unpack_profile(bench.profile_of(test_of(), RING), True)
+    assert (fields["tyre_width_dmm"], fields["bead_seat_mm"], fields["rim_width_dmm"]) == (300, 622, 230)
+    assert fields["rim_class"] == codes.RIM_TSS and fields["limit_source"] == codes.LIMIT_RIM_MARKED
+    assert abs(fields["made_days"] * 86_400 + codes.EPOCH_DAY_UNIX_S - time.time()) < 2 * 86_400
+
+
+@pytest.mark.parametrize("rim, tyre, why", [("622x23TSS", "28-584", "bead seats differ"), ("622x30TSS", "28-622", "not wider than the rim"), ("622x23TSS", "28-?", "not known")])
+def test_what_cannot_be_mounted_is_refused(rim, tyre, why):
+    with pytest.raises(Refusal, match=why):
+        bench.test_of("a", Rim.parse(rim, "5 bar"), Tyre.parse(tyre, max_text="6 bar"), None, None)
 
 
 @pytest.mark.parametrize("label", ["", "a" * 21, "ä" * 11, "a\nb"])
@@ -152,7 +185,7 @@ def test_no_test_is_written_over_another(tmp_path):
     ],
 )
 def test_wrong_usage(words, wanted):
-    done = CliRunner().invoke(command, ["run", "--label", "a", "--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre-max", "6 bar", *words])
+    done = CliRunner().invoke(command, ["run", "--label", "a", "--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre", "30-622", "--tyre-max", "6 bar", *words])
     assert done.exit_code == 2 and wanted in done.stderr
 
 
@@ -166,6 +199,8 @@ def test_the_command_prints_one_json_document_and_progress_beside_it(short, tmp_
         "622x23TSS",
         "--rim-max",
         "5 bar",
+        "--tyre",
+        "30-622",
         "--tyre-max",
         "6 bar",
         "--retention-only",

@@ -43,7 +43,7 @@ def command() -> None:
 @click.option("--volume-l", type=click.FloatRange(0, 200, min_open=True), help="Volume of the tyre, when measured; otherwise the high estimate.")
 @click.option("--medium", type=click.Choice(["water", "air"]), default="water", show_default=True, help="What fills the tyre.")
 @click.option("--retention-only", is_flag=True, help="Stop after the 110 % hold.")
-@click.option("--to", "top", metavar="PRESSURE", help="Where the release ramp ends: the rig's own end, or the gauge's. Twice the limit if not given.")
+@click.option("--to", "top", metavar="PRESSURE", help="Where the release ramp ends. Twice the limit if not given, or the bench's own end where that is lower.")
 @click.option("--step", default="0.25 bar", show_default=True, metavar="PRESSURE", help="Step of the release ramp.")
 @click.option("--step-hold", default=60, show_default=True, type=click.IntRange(1, 86_400), metavar="SECONDS", help="Hold at each step.")
 @click.option("--ramp", default=5.0, show_default=True, type=click.FloatRange(0, 1000, min_open=True), metavar="KPA_S", help="Rise between steps, kPa/s.")
@@ -53,12 +53,13 @@ def plan_command(rim_text, rim_max, tyre_text, tyre_max, recommended, volume_l, 
     _one_end(retention_only, top)
     _need_proof_extra()
     from rimward.ceiling import Rim, Tyre
-    from rimward.proof import plan, show
+    from rimward.proof import plan, reach, show
     from rimward.volume import volumes
 
     rim, tyre = Rim.parse(rim_text, rim_max), Tyre.parse(tyre_text, max_text=tyre_max)
     if rim.max_pa is None or tyre.max_pa is None:
         raise Refusal("A maximum is not readable.", "Write it as '5 bar' or '72.5 psi'.")
+    reach.check_pair(rim, tyre)
     if tyre.bead_seat_mm is None and volume_l is None:
         raise Refusal("The tyre's bead seat is not known, so neither is its volume.", "Write the size as 28-622, or give --volume-l.")
     want = plan.Want(
@@ -87,6 +88,7 @@ def plan_command(rim_text, rim_max, tyre_text, tyre_max, recommended, volume_l, 
 @click.option("--label", required=True, help="Name of the specimen, as it stands on rim and tyre; at most 20 letters.")
 @click.option("--rim", "rim_text", required=True, metavar="SIZE", help="Rim size and type, such as 622x23TSS; type ? when unknown.")
 @click.option("--rim-max", required=True, metavar="PRESSURE", help="Maximum marked on the rim, such as '5 bar'.")
+@click.option("--tyre", "tyre_text", required=True, metavar="SIZE", help="Tyre size, such as 28-622.")
 @click.option("--tyre-max", required=True, metavar="PRESSURE", help="Maximum marked on the tyre.")
 @click.option("--medium", type=click.Choice(["water", "air"]), default="water", show_default=True, help="What fills the tyre.")
 @click.option("--air-l", type=click.FloatRange(0.05, 60), help="Air behind the chuck, L: the transfer bottle's if not given; with --medium air the tyre's.")
@@ -95,7 +97,7 @@ def plan_command(rim_text, rim_max, tyre_text, tyre_max, recommended, volume_l, 
 @click.option("--blow-off", metavar="PRESSURE", help="With --virtual: where the virtual tyre lets go.")
 @click.option("-o", "--output", type=click.Path(file_okay=False, path_type=Path), default=Path("."), help="Folder for session, row and the bench's own record.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output; progress on standard error.")
-def run_command(port, virtual, label, rim_text, rim_max, tyre_max, medium, air_l, retention_only, top, blow_off, output, as_json) -> None:
+def run_command(port, virtual, label, rim_text, rim_max, tyre_text, tyre_max, medium, air_l, retention_only, top, blow_off, output, as_json) -> None:
     """Run a test on the proof bench: seat, limit, 110 % for 5 minutes, then steps of 0.25 bar a minute until it lets go.
 
     A person holds the run control behind the screen the whole time; letting go, or this command ending, stops the air and vents.
@@ -108,14 +110,14 @@ def run_command(port, virtual, label, rim_text, rim_max, tyre_max, medium, air_l
     if medium == "air" and not air_l:
         raise click.UsageError("With --medium air give the tyre's volume with --air-l.")
     _need_proof_extra()
-    from rimward.ceiling import Rim
+    from rimward.ceiling import Rim, Tyre
     from rimward.proof import bench, run, show
 
-    rim = Rim.parse(rim_text, rim_max)
-    test = bench.test_of(label, rim, units.parse_pressure(tyre_max), None if retention_only else top or "", air_l, medium)
+    rim, tyre = Rim.parse(rim_text, rim_max), Tyre.parse(tyre_text, max_text=tyre_max)
+    test = bench.test_of(label, rim, tyre, None if retention_only else top or "", air_l, medium)
     for line in show.before_run(test, medium):
         progress_console.print(line, markup=False)
-    tell = show.teller(progress_console)
+    tell = show.teller(progress_console, test)
     found = run.run_virtual(test, output, tell, blow_off) if virtual else run.run_port(port, test, output, tell)
     if as_json:
         emit_json(found)

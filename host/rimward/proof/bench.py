@@ -17,16 +17,17 @@ from rimward_fw.bench import app as firmware
 from rimward_protocol import codes
 from rimward_protocol.profile import tag_profile
 
-from rimward.ceiling import Rim
+from rimward.ceiling import Rim, Tyre
 from rimward.errors import Refusal
 from rimward.keys import Ring
 from rimward.plant import PlantParams, line
+from rimward.proof import reach
 from rimward.records import pack_profile
-from rimward.units import parse_pressure, show_limit
+from rimward.units import parse_pressure, show_limit, show_minimum
 
 BOTTLE_ML = 250  # transfer bottle: the only air above a specimen that is full of water
-MARGIN_PA = 30_000  # ceiling over the last level: guard band, a pulse's rise, noise
 KPA = 1_000
+DAY_S = 86_400
 PRESS_TICKS = 100
 LABEL_BYTES = 20
 
@@ -42,14 +43,22 @@ class Test:
     wheel_id: bytes = b"specimen"
     revision: int = 1
     seat_pa: int = 0
-    straight_side: bool = True
-    medium: str = ""  # what fills the specimen, and the rim's inner width: for the row of the result, where they are known
+    medium: str = ""  # what fills the specimen, where it is known
     rim_inner_mm: float | None = None
+    rim_type: str = "unknown"
+    tyre_width_mm: float = 28.0
+    bead_seat_mm: int = 622
+    limit_source: int = codes.LIMIT_RIM_MARKED
 
     @property
     def last_pa(self) -> int:
         """The highest level."""
         return max(self.top_pa or 0, firmware.retention_pa(self.limit_pa))
+
+    @property
+    def retention_pa(self) -> int:
+        """110 % of the limit."""
+        return firmware.retention_pa(self.limit_pa)
 
     @property
     def seating_pa(self) -> int:
@@ -65,46 +74,55 @@ class Test:
         return found + [(f"step {n}", pa, firmware.STEP_S) for n, pa in enumerate(steps, 1)]
 
 
-def test_of(label: str, rim: Rim, tyre_max_pa: int, top: str | None, air_l: float | None, medium: str = "") -> Test:
+def test_of(label: str, rim: Rim, tyre: Tyre, top: str | None, air_l: float | None, medium: str = "") -> Test:
     """The test of a specimen: the lower maximum is the limit. `top`: None for retention alone, "" for the bench's own end."""
-    from rimward.proof.plan import STRAIGHT_SIDE_PA
-
     if not label.isprintable() or not 1 <= len(label.encode()) <= LABEL_BYTES:
         raise Refusal(f"The specimen's name must have 1 to {LABEL_BYTES} letters.", "Write what stands on rim and tyre: the bench shows it to be compared.")
-    if rim.max_pa is None:
-        raise Refusal("The rim's maximum is not readable.", "Write it as '5 bar' or '72.5 psi'.")
-    limit = min(rim.max_pa, tyre_max_pa, *([STRAIGHT_SIDE_PA] if rim.straight_side else []))
-    most = firmware.CEILING_PA - MARGIN_PA
-    top_pa = None if top is None else parse_pressure(top) if top else min(2 * limit, most)
-    if top_pa is not None and top_pa <= firmware.retention_pa(limit):
-        raise Refusal("The release ramp has no step above the retention pressure.", "Set --to higher, or ask for --retention-only.")
+    reach.check_pair(rim, tyre)
+    if tyre.bead_seat_mm is None:
+        raise Refusal("The tyre's bead seat is not known.", "Write the size as 28-622: it goes into the bench's record.")
+    limit, source = _limit(rim, tyre)
+    reach.check_limit(limit)
+    top_pa = None if top is None else parse_pressure(top) if top else min(2 * limit, reach.END_PA)
+    if top_pa is not None:
+        reach.check_top(top_pa)
+        if top_pa <= firmware.retention_pa(limit):
+            fix = f"Set --to from above {show_minimum(firmware.retention_pa(limit))} to {show_limit(reach.END_PA)}, or ask for --retention-only."
+            raise Refusal("The release ramp has no step above the retention pressure.", fix)
     air_ml = round(air_l * 1000) if air_l else BOTTLE_ML
     wheel_id = hashlib.sha256(b"bench " + label.encode()).digest()[:8]
     revision = int(time.time()) - codes.EPOCH_DAY_UNIX_S  # always higher than that of the test before
-    return Test(limit, top_pa, air_ml, label, wheel_id, revision, straight_side=rim.straight_side, medium=medium, rim_inner_mm=rim.inner_mm)
+    return Test(
+        limit, top_pa, air_ml, label, wheel_id, revision, medium=medium, rim_inner_mm=rim.inner_mm,
+        rim_type=rim.type, tyre_width_mm=tyre.width_mm, bead_seat_mm=tyre.bead_seat_mm, limit_source=source,
+    )  # fmt: skip
+
+
+def _limit(rim: Rim, tyre: Tyre) -> tuple[int, int]:
+    """(the lowest maximum, where it comes from)."""
+    if rim.max_pa is None or tyre.max_pa is None:
+        raise Refusal(f"The {'rim' if rim.max_pa is None else 'tyre'}'s maximum is not readable.", "Write it as '5 bar' or '72.5 psi'.")
+    limits = [(rim.max_pa, codes.LIMIT_RIM_MARKED), (tyre.max_pa, codes.LIMIT_TYRE_PRINTED)]
+    return min(limits + ([(codes.STRAIGHT_SIDE_LIMIT_PA, codes.LIMIT_STRAIGHT_SIDE)] if rim.straight_side else []))
 
 
 def profile_of(test: Test, ring: Ring) -> bytes:
     """The test as a bench profile, signed with the bench key. Refusal where the bench cannot go so high."""
     last = test.last_pa
-    ceiling = -(-(last + MARGIN_PA) // KPA) * KPA
-    if ceiling > firmware.CEILING_PA:
-        most = firmware.CEILING_PA - MARGIN_PA
-        raise Refusal(
-            f"The last level, {show_limit(last)}, is above what the bench reaches, {show_limit(most)}.",
-            "End the ramp lower with --to; the result is censored there if nothing lets go.",
-        )
+    reach.check_limit(test.limit_pa)
+    reach.check_top(last)
+    ceiling = -(-(last + reach.MARGIN_PA) // KPA) * KPA
     values: dict[str, Any] = {
         "revision": test.revision,
         "wheel_id": test.wheel_id,
         "label": test.label.encode()[:20],
-        "rim_class": codes.RIM_TSS if test.straight_side else codes.RIM_TC,
+        "rim_class": codes.number_of(codes.RIM_CLASSES, test.rim_type),
         "position": codes.POSITION_ANY,
         "chuck": codes.CHUCK_PIN_OPEN,
-        "limit_source": codes.LIMIT_RIM_MARKED,
-        "tyre_width_dmm": 280,
-        "bead_seat_mm": 622,
-        "rim_width_dmm": 0,
+        "limit_source": test.limit_source,
+        "tyre_width_dmm": round(test.tyre_width_mm * 10),
+        "bead_seat_mm": test.bead_seat_mm,
+        "rim_width_dmm": round((test.rim_inner_mm or 0) * 10),
         "flags": codes.FLAG_BENCH,
         "volume_low_ml": test.air_ml,
         "volume_ml": test.air_ml,
@@ -116,7 +134,7 @@ def profile_of(test: Test, ring: Ring) -> bytes:
         "temp_max_ck": 33_315,
         "ref_temp_ck": 29_315,
         "time_budget_s": 1_800,
-        "made_days": 0,
+        "made_days": (int(time.time()) - codes.EPOCH_DAY_UNIX_S) // DAY_S,
     }
     return tag_profile(ring.current.key, pack_profile(values, bench=True))
 

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from rimward import energy
 from rimward.errors import Refusal
+from rimward.proof import reach
 from rimward.proof.retention import HOLD_S, PERCENT
+from rimward.units import show_limit, show_minimum
 
 STRAIGHT_SIDE_PA = 500_000
 WATER_BULK_PA = 2_200_000_000
@@ -111,10 +113,17 @@ def _limits(want: Want) -> dict[str, int]:
 
 
 def _top_pa(want: Want, limit_pa: int, retention_pa: int) -> int:
-    top_pa = want.top_pa or 2 * limit_pa
-    if want.release and (top_pa <= retention_pa or want.step_pa <= 0 or want.step_hold_s <= 0 or want.ramp_kpa_s <= 0):
-        raise Refusal("The release ramp has no step above the retention pressure.", f"Set --to above {retention_pa / 1e5:.2f} bar, and steps above zero.")
-    if want.release and (top_pa - retention_pa) // want.step_pa > 500:
+    reach.check_limit(limit_pa)
+    top_pa = want.top_pa or min(2 * limit_pa, reach.END_PA)
+    if not want.release:
+        return top_pa
+    reach.check_top(top_pa)
+    if min(want.step_pa, want.step_hold_s, want.ramp_kpa_s) <= 0:
+        raise Refusal("A step, its hold or the ramp is not above zero.", "Give --step, --step-hold and --ramp above zero.")
+    if top_pa <= retention_pa:
+        fix = f"Set --to from above {show_minimum(retention_pa)} to {show_limit(reach.END_PA)}, or ask for --retention-only."
+        raise Refusal("The release ramp has no step above the retention pressure.", fix)
+    if (top_pa - retention_pa) // want.step_pa > 500:
         raise Refusal("The release ramp has more than 500 steps.", "Use a larger --step.")
     return top_pa
 

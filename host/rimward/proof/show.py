@@ -116,10 +116,14 @@ def _distance(made: dict, console: Console) -> None:
 
 
 def _gauge(pa: int, made: dict) -> str:
-    """The retention pressure rounds up, since less would fall short of the rule; every other one rounds down."""
-    if pa == 0:
-        return "no pressure"
-    return show_minimum(pa) if pa == made["retention_pa"] else show_limit(pa)
+    """A level of the plan, or that there is none."""
+    return level(pa, made["retention_pa"]) if pa else "no pressure"
+
+
+def level(pa: int, retention_pa: int) -> str:
+    """A level of a test, the same wherever it is shown: the retention pressure rounds up, since less would fall short of the rule; every other
+    one rounds down. `pa` may come from a record, to the nearest hectopascal."""
+    return show_minimum(retention_pa) if abs(pa - retention_pa) <= RECORDED_PA else show_limit(pa)
 
 
 def _share(share: float) -> str:
@@ -144,13 +148,14 @@ def before_run(test: Any, medium: str) -> list[str]:
     lines.append(f"{'Water' if medium == 'water' else 'AIR'}: {plan.WHY_WATER if medium == 'water' else plan.WHY_NOT_AIR}")
     levels = [
         f"limit {show_limit(test.limit_pa)}",
-        f"retention {show_minimum(firmware.retention_pa(test.limit_pa))} for {firmware.RETENTION_S} s",
+        f"retention {level(test.retention_pa, test.retention_pa)} for {firmware.RETENTION_S} s",
     ]
     if test.top_pa:
         levels.append(f"then steps of {show_limit(firmware.STEP_PA)}, {firmware.STEP_S} s each, up to {show_limit(test.top_pa)}")
     return [*lines, f"{test.label}: {', '.join(levels)} (all gauge)."]
 
 
+RECORDED_PA = 100
 SAID = {
     "confirm": "Compare the specimen with the bench's display and confirm it there.",
     "hold": "Go behind the screen and hold the run control. Letting go stops the air and vents: the test is over then.",
@@ -163,7 +168,7 @@ STATES = {
 }
 
 
-def teller(console: Console) -> Callable[[str, dict[str, Any]], None]:
+def teller(console: Console, test: Any) -> Callable[[str, dict[str, Any]], None]:
     """Progress of a test, one line a happening."""
 
     def tell(kind: str, facts: dict[str, Any]) -> None:
@@ -177,7 +182,7 @@ def teller(console: Console) -> Callable[[str, dict[str, Any]], None]:
         else:
             state = f"  {STATES.get(facts['state'], facts['state'])}" if kind == "level" else ""
             console.print(
-                f"{facts['t_s']:8.1f} s  {show_reading(facts['low_pa'])}, level {show_limit(facts['level_pa'])}{state}", markup=False
+                f"{facts['t_s']:8.1f} s  {show_reading(facts['low_pa'])}, level {level(facts['level_pa'], test.retention_pa)}{state}", markup=False
             )
 
     return tell

@@ -10,7 +10,7 @@ from starlette.routing import Route
 from rimward import energy, keys
 from rimward.ceiling import Rim, Tyre
 from rimward.errors import Refusal
-from rimward.proof import bench, plan
+from rimward.proof import bench, plan, reach
 from rimward.report.archive import LARGEST_BYTES
 from rimward.volume import volumes
 from rimward.web import ask
@@ -38,13 +38,14 @@ def _asked(form: Any) -> tuple[bench.Test, dict[str, Any]]:
         raise Refusal("A maximum is missing.", "Give both with their units, as 5 bar or 72.5 psi.")
     if tyre.bead_seat_mm is None:
         raise Refusal("The tyre's bead seat is not known, so neither is its volume.", "Write the size as 28-622.")
+    reach.check_pair(rim, tyre)
     medium = "air" if ask.text(form, "medium") == "air" else "water"
     volume_l = volumes(tyre.width_mm, tyre.bead_seat_mm, rim.inner_mm).high_l
     air_l = ask.number(form, "air_l", *LITRES, "Air behind the chuck, L")
     if medium == "air" and air_l is None:
         raise Refusal("With air inside, the bench must know the tyre's volume.", "Give it as air behind the chuck, in litres.")
     top = None if ask.text(form, "ends") == "retention" else ask.text(form, "top")
-    test = bench.test_of(label, rim, tyre.max_pa, top, air_l, medium)
+    test = bench.test_of(label, rim, tyre, top, air_l, medium)
     from rimward_fw.bench import app as firmware
 
     want = plan.Want(

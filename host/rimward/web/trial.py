@@ -14,7 +14,7 @@ from rimward.link.client import Client
 from rimward.proof import bench, retention, show
 from rimward.proof import run as testing
 from rimward.register.place import data_dir
-from rimward.units import show_limit, show_minimum, show_reading
+from rimward.units import show_limit, show_reading
 from rimward.web.lease import LEASE_MS, Lease
 
 FOLDER = "proof"
@@ -40,7 +40,7 @@ class Trial:
         self._passed_s = self._longest_s = 0.0
         self._status: dict[str, Any] = {}
         levels = [
-            {"name": name, "pa": pa, "hold_s": hold_s, "gauge": (show_minimum if name.startswith("retention") else show_limit)(pa)}
+            {"name": name, "pa": pa, "hold_s": hold_s, "gauge": show.level(pa, test.retention_pa)}
             for name, pa, hold_s in test.levels()
         ]
         self.facts: dict[str, Any] = {
