@@ -90,10 +90,10 @@ def test_any_text_is_read_or_refused(text):
 
 
 def test_the_published_schema_names_the_columns_of_the_contract():
-    """The column list of the contract, in its order, and one of our own for the gauge."""
+    """The column list of the contract, in its order, and two of our own for the gauge."""
     assert list(schema.columns()) == (
         "sample release_bar limit_bar released rim_id tyre_id tyre_mounts first_use medium temp_c ramp_kpa_s hold_s stop_reason "
-        "instrument calibrated batch rim_inner_mm tyre_nominal_mm tyre_measured_mm gauge_u_bar"
+        "instrument calibrated batch rim_inner_mm tyre_nominal_mm tyre_measured_mm gauge_u_bar hold_bar"
     ).split()
     assert schema.required_names() == ("sample", "release_bar", "limit_bar", "released")
     assert schema.columns()["released"].words == ("yes", "no", "invalid")

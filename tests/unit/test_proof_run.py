@@ -12,7 +12,7 @@ from rimward.commands.proof import command
 from rimward.errors import Refusal
 from rimward.link import Client, LockstepTransport, verbs
 from rimward.plant import compressor
-from rimward.proof import bench, fromsession, load, record, run
+from rimward.proof import bench, fromsession, keep, load, record, run
 from rimward.sessions import read_session, replay
 from rimward.virtual import VirtualInflator
 from rimward_protocol import codes, layout, session
@@ -47,7 +47,7 @@ def test_retention_from_profile_to_row(short, tmp_path):
     assert found["limit_bar"] == 5.0 and 5.5 <= found["highest_bar"] < 5.62
     assert 2.9 < found["hold_s"] < 5.0 and found["retention_held"] is None  # seconds are not five minutes
     kinds = [kind for kind, _ in heard if kind != "sample"]
-    assert kinds[:2] == ["confirm", "hold"] and kinds[-1] == "let-go"
+    assert kinds[:3] == ["confirm", "kept", "hold"] and kinds[-1] == "let-go"
     assert [facts["level_pa"] for kind, facts in heard if kind == "level" and facts["state"] == "leak-watch"] == [250_000, 500_000, 550_000]
     (row,) = load.read_file(tmp_path / "proof-bench001-1.csv")
     (sample,) = load.read_file(tmp_path / "proof-bench001-1.rws")
@@ -57,7 +57,12 @@ def test_retention_from_profile_to_row(short, tmp_path):
     assert not log.damage and log.bench and log.end is not None
     assert replay(log).identical
     stored = read_session(tmp_path / "proof-bench001-1-bench.rws")
-    assert stored.chained and not log.chained
+    assert stored.chained and log.chained
+    assert found["compared"]["samples"] > 800 and found["compared"]["differing"] == 0
+    facts = json.loads((tmp_path / "proof-bench001-1.json").read_text())
+    assert facts["specimen"]["label"] == "Tern 23" and facts["result"]["row"] == found["row"]
+    heard = read_session(tmp_path / "proof-bench001-1-live.rws")
+    assert heard.end is None and heard.profile == log.profile and len(heard.trace) > 800
 
 
 def test_release_on_the_ramp_is_found_live_and_in_the_row(short, tmp_path):
@@ -168,10 +173,10 @@ def test_a_name_that_the_bench_cannot_show_whole_is_refused(label):
 
 
 def test_no_test_is_written_over_another(tmp_path):
-    assert run.free_name(tmp_path, "proof-b-1") == "proof-b-1"
+    assert keep.free_name(tmp_path, "proof-b-1") == "proof-b-1"
     (tmp_path / "proof-b-1.csv").write_text("kept")
     (tmp_path / "proof-b-1-2-bench.rws").write_text("kept")
-    assert run.free_name(tmp_path, "proof-b-1") == "proof-b-1-3"
+    assert keep.free_name(tmp_path, "proof-b-1") == "proof-b-1-3"
 
 
 @pytest.mark.parametrize(
@@ -245,3 +250,85 @@ def test_a_trace_that_begins_late_is_no_sample(short, tmp_path):
     log.trace = log.trace[np.flatnonzero(log.trace["tick"] > log.trace["tick"][0] + 6_000)]
     with pytest.raises(Refusal, match="begins after the test did"):
         fromsession.sample_of(log, "late.rws")
+
+
+def interrupted(tmp_path, how):
+    """A test that ends with `how` in the hold at the limit; gives its NAME.json."""
+
+    def tell(kind, facts):
+        if kind == "level" and facts["state"] == "leak-watch" and facts["level_pa"] == 500_000:
+            raise how
+
+    with pytest.raises(type(how)):
+        run.run_virtual(test_of(), tmp_path, tell)
+    (path,) = tmp_path.glob("*.json")
+    return path
+
+
+@pytest.mark.parametrize("how", [KeyboardInterrupt(), Refusal("The connection was lost.", "Begin again.")])
+def test_what_was_heard_is_kept_and_made_a_row_when_a_test_is_interrupted(short, tmp_path, how):
+    path = interrupted(tmp_path, how)
+    (row,) = load.read_file(path.with_suffix(".csv"))
+    assert row.released == "invalid" and row.known["stop_reason"] == "not closed: the record was not closed"
+    assert row.release_bar == pytest.approx(5.0, abs=0.05) and row.known["medium"] == "water"
+    heard = read_session(tmp_path / f"{path.stem}-live.rws")
+    assert heard.trace["a_pa"].max() > 495_000 and heard.profile["label"] == "Tern 23"
+    done = CliRunner().invoke(command, ["finish", str(path), "--json"])
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout)["released"] == "invalid"
+
+
+def test_samples_are_on_disk_before_the_test_is_over(short, tmp_path):
+    """A killed process leaves them: each push is written as it comes."""
+    sizes = []
+
+    def tell(kind, facts):
+        if kind == "level" and facts["state"] == "leak-watch":
+            sizes.append(sum(len(read_session(file).trace) for file in tmp_path.glob("*-live.rws")))
+
+    run.run_virtual(test_of(), tmp_path, tell)
+    assert len(sizes) == 3 and sizes[0] > 50 and sizes == sorted(set(sizes))
+
+
+def test_an_interrupted_test_is_completed_with_the_benchs_own_record(short, tmp_path):
+    """The computer goes at the limit; the bench stops and vents, closes its record, and gives it to whoever asks afterwards."""
+    with desk(test_of()) as (inflator, client, hands):
+
+        def tell(kind, facts):
+            hands.tell(kind, facts)
+            if kind == "level" and facts["state"] == "leak-watch" and facts["level_pa"] == 500_000:
+                raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            run.run(client, test_of(), RING, tmp_path, tell)
+        (path,) = tmp_path.glob("*.json")
+        inflator.advance(3)
+        inflator.hands.run = False
+        inflator.advance(3)
+        found = run.finish(path, client, RING)
+    assert found["cause"] == "beat-lost" and found["released"] == "no" and found["compared"]["differing"] == 0
+    assert found["highest_bar"] == pytest.approx(5.0, abs=0.05) and found["compared"]["missed_live"] == 0
+    log = read_session(path.with_suffix(".rws"))
+    assert log.end is not None and len(log.trace) > len(read_session(tmp_path / f"{path.stem}-live.rws").trace)
+
+
+def test_a_record_that_differs_from_what_was_heard_is_invalid(short, tmp_path):
+    found = run.run_virtual(test_of(), tmp_path, lambda *_: None)
+    live = record.from_journal((tmp_path / "proof-bench001-1-live.rws").read_bytes())
+    tick, limits, values = live.rows[400]
+    live.rows[400] = (tick, limits, (values[0] + 30, values[1] + 30, *values[2:]))
+    compared = record.compare((tmp_path / "proof-bench001-1-bench.rws").read_bytes(), live)
+    assert compared == {**found["compared"], "differing": 1, "largest_pa": 3_000}
+
+
+def test_a_test_that_never_had_air_leaves_no_files(tmp_path, short, monkeypatch):
+    monkeypatch.setattr(run, "PERSON_S", 2.0)
+    with desk(test_of()) as (_inflator, client, person):
+
+        def tell(kind, facts):
+            if kind != "hold":
+                person.tell(kind, facts)
+
+        with pytest.raises(Refusal, match="Nobody held"):
+            run.run(client, test_of(), RING, tmp_path, tell)
+    assert list(tmp_path.iterdir()) == []

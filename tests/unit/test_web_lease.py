@@ -120,3 +120,28 @@ def test_an_empty_ring_has_no_beat_of_the_future(seen: int) -> None:
     desk = Desk()
     empty = Lease(desk.hold, Ring(), lambda: desk.at)
     assert empty.beat(desk.token, "a", 1, seen) == (seen == 0)
+
+
+def test_a_page_loaded_again_gives_no_beat_for_the_test_it_led() -> None:
+    """Every time: whether its old line is seen to end first, or the new page's first beat comes before that."""
+    for old_line_first in (True, False):
+        desk = Desk()
+        desk.lease.begin()
+        assert desk.beat(1, page="a") and desk.lease.take()
+        if old_line_first:
+            desk.lease.left("a")
+        desk.hold.left("a")
+        assert desk.hold.present(desk.token, "a2")
+        assert not desk.beat(2, page="a2") and not desk.lease.take()
+        desk.lease.left("a")
+        assert desk.lease.broken and not desk.beat(3, page="a2") and not desk.beat(4, page="a")
+        desk.lease.begin()  # the next test
+        assert desk.beat(5, page="a2") and desk.lease.take() and not desk.lease.broken
+
+
+def test_a_page_that_only_watched_may_go() -> None:
+    desk = Desk()
+    desk.lease.begin()
+    assert desk.beat(1)
+    desk.lease.left("b")
+    assert not desk.lease.broken and desk.lease.take() and desk.beat(2)

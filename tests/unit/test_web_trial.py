@@ -1,13 +1,17 @@
 """A test that a page leads, on the virtual bench in lockstep: its beats are the lease, and what it leaves behind."""
 
 import json
+import shutil
 
 import pytest
 from rimward.errors import Refusal
 from rimward.link.transport import LineLost
 from rimward.plant import layout as k
 from rimward.proof import bench
+from rimward.proof import run as testing
+from rimward.web import kept as kept_tests
 from rimward.web import trial
+from rimward.web.kept import files_of, kept
 from rimward.web.trial import Trial
 
 from tests.unit.benchdesk import RING, WATER, desk, shortened
@@ -25,6 +29,10 @@ class Page:
     def take(self) -> bool:
         self.asked += 1
         return self.open and self.asked % EVERY == 0
+
+    @property
+    def broken(self) -> bool:
+        return not self.open
 
     def silent_s(self) -> float:
         return 0.0 if self.open else 1000.0
@@ -81,14 +89,14 @@ def lead(then, test: bench.Test = WATER):
 def test_whole_test_is_kept_with_its_figures(place, tmp_path) -> None:
     found, facts, _ended, left_pa = lead(lambda _led, _facts: None)
     assert found["ended"] == "done" and facts["phase"] == "ended" and facts["at"] == 2 and left_pa < 5e3
-    (row,) = trial.kept()
-    assert row == facts["result"] and row["all_held"] and row["limit"] == "5.00 bar (72.5 psi) gauge"
-    files = trial.files_of(row["name"])
+    (row,) = kept()
+    assert row == {**facts["result"], "own": True} and row["all_held"] and row["limit"] == "5.00 bar (72.5 psi) gauge"
+    files = files_of(row["name"])
     assert all(path.is_file() for path in files.values())
     assert json.loads(files["json"].read_text())["row"] == found["row"]
     for name in ("../..", "20260101-000000", row["name"] + "x"):
         with pytest.raises(Refusal, match="no kept test"):
-            trial.files_of(name)
+            files_of(name)
 
 
 def closes(led: Led, facts) -> None:
@@ -106,8 +114,8 @@ def test_without_beats_the_bench_is_off_and_vented_within_the_lease(place, then)
     found, facts, ended, left_pa = lead(then)
     assert ended["off"] - ended["gone"] <= trial.LEASE_MS // 2 + 3
     assert left_pa < 5e3
-    assert found["ended"] == "stopped" and found["cause"] == "released"
-    assert "the page's beat was lost" in facts["result"]["note"] and found["highest_bar"] == pytest.approx(5.0, abs=0.1)
+    assert found["ended"] == "stopped" and found["cause"] == "beat-lost"
+    assert facts["result"]["note"].startswith("Beat lost: no beat of the page came for 0.5") and found["highest_bar"] == pytest.approx(5.0, abs=0.1)
 
 
 def test_a_page_that_goes_before_the_air_ends_the_test(place) -> None:
@@ -145,4 +153,31 @@ def test_a_pulled_cable_stops_and_vents_and_the_record_comes_home(place) -> None
         found = led.trial.run(client)
     assert len(pulled) == 2 and client.reopened == 1 and client.reconnect_s == 0
     assert found["ended"] == "stopped" and found["highest_bar"] == pytest.approx(5.0, abs=0.1)
-    assert led.trial.facts["phase"] == "ended" and len(trial.kept()) == 1
+    assert led.trial.facts["phase"] == "ended" and len(kept()) == 1
+
+
+def test_a_test_that_a_killed_server_led_is_listed_and_completed_afterwards(place, tmp_path) -> None:
+    """Killed at the limit: what is on disk then is all that the next server finds. The bench's record is fetched by a button."""
+    folder = kept_tests.place() / "20260102-030405"
+    with desk(WATER) as (inflator, client, hands):
+
+        def tell(kind, facts) -> None:
+            hands.tell(kind, facts)
+            if kind == "level" and facts["state"] == "leak-watch" and facts["level_pa"] == 500_000:
+                shutil.copytree(folder, tmp_path / "as-killed")
+                raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            testing.run(client, WATER, RING, folder, tell)
+        shutil.rmtree(folder)
+        shutil.copytree(tmp_path / "as-killed", folder)
+        assert kept(running=folder.name) == []
+        (row,) = kept()
+        assert row["interrupted"] and not row["own"] and row["label"] == "specimen" and "not closed" in row["note"]
+        assert row["highest"].startswith(("4.9", "5.0")) and files_of(folder.name)["rws"].is_file()
+        inflator.advance(3)
+        inflator.hands.run = False
+        inflator.advance(3)
+        found = kept_tests.finish(folder.name, client, RING)
+    (row,) = kept()
+    assert found["cause"] == "beat-lost" and row["own"] and not row["interrupted"] and row["cause"] == "beat lost"

@@ -1,5 +1,6 @@
 """`rimward proof`: plan and run retention and release tests, analyse and join their results."""
 
+import signal
 from pathlib import Path
 
 import click
@@ -118,13 +119,42 @@ def run_command(port, virtual, label, rim_text, rim_max, tyre_text, tyre_max, me
     for line in show.before_run(test, medium):
         progress_console.print(line, markup=False)
     tell = show.teller(progress_console, test)
+    signal.signal(signal.SIGTERM, _interrupt)
     found = run.run_virtual(test, output, tell, blow_off) if virtual else run.run_port(port, test, output, tell)
     if as_json:
         emit_json(found)
     else:
         show.run(found, console)
     if found["ended"] == "stopped":
-        raise Refusal(f"The test was stopped ({found['cause']}); what was recorded is saved.", "Read the cause on the bench, mend it, then test a new specimen.")
+        raise Refusal(f"The test was stopped ({found['reason']}); what was recorded is saved.", "Read the cause on the bench, correct it, then test a new specimen.")
+
+
+def _interrupt(_signal: int, _frame: object) -> None:
+    """A request to end is an interrupt: what was heard is made a row first."""
+    raise KeyboardInterrupt
+
+
+@command.command("finish")
+@click.argument("file", type=FILE)
+@click.option("--port", metavar="PORT", help="Serial port of the bench that ran the test; without it the samples heard live are all there is.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
+def finish_command(file, port, as_json) -> None:
+    """Complete an interrupted test from its FILE.json: fetch the bench's record, join it with what was heard live, write the row."""
+    _need_proof_extra()
+    from rimward import keys
+    from rimward.link.ports import open_client
+    from rimward.proof import run, show
+
+    ring = keys.load("bench")
+    if port:
+        with open_client(port, reconnect_s=run.RECONNECT_S) as client:
+            found = run.finish(file, client, ring)
+    else:
+        found = run.finish(file, None, ring)
+    if as_json:
+        emit_json(found)
+    else:
+        show.run(found, console)
 
 
 @command.command("analyse")
@@ -133,9 +163,10 @@ def run_command(port, virtual, label, rim_text, rim_max, tyre_text, tyre_max, me
 @click.option("--confidence", type=Share(), default=0.95, show_default=True, help="How sure the bound is.")
 @click.option("--gauge-u", metavar="PRESSURE", help="Expanded uncertainty U (k = 2) of the gauge; a column gauge_u_bar goes by row.")
 @click.option("--effect", "effects", multiple=True, metavar="COLUMN", help="Column for a linear effect; all that vary if not given.")
+@click.option("--unverified", is_flag=True, help="Count session files too whose chain does not fit the bench key of this computer; each is marked.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")
 @click.option("-o", "--output", type=click.Path(dir_okay=False, path_type=Path), help="Write a report as one HTML file.")
-def analyse_command(files, coverage, confidence, gauge_u, effects, as_json, output) -> None:
+def analyse_command(files, coverage, confidence, gauge_u, effects, unverified, as_json, output) -> None:
     """What the samples in FILES show of the margin between limit and release."""
     if output and output.suffix.lower() not in (".html", ".htm"):
         raise click.UsageError(f"{output.name}: only HTML reports are written. Name the file report.html.")
@@ -147,7 +178,7 @@ def analyse_command(files, coverage, confidence, gauge_u, effects, as_json, outp
     if unknown:
         raise click.UsageError(f"--effect {unknown[0]} is no numeric column. Choose from {', '.join(COLUMNS)}.")
     ask = bounds.Ask(coverage, confidence, units.parse_pressure(gauge_u, up=True) if gauge_u else None)
-    samples = load.read_files(list(files))
+    samples = load.read_files(list(files), unverified)
     found = analyse.analyse(samples, ask, list(dict.fromkeys(effects)))
     if output:
         from rimward.proof import report

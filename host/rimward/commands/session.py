@@ -44,7 +44,7 @@ def show(file: Path, as_json: bool) -> None:
     from rimward.sessions import export, facts
 
     raw, log = load(file)
-    found = facts.facts(log, raw, keys=facts.workshop_keys())
+    found = facts.facts(log, raw, keys=facts.keys_for(log))
     events, spans = export.events(log), export.spans(log)
     if as_json:
         emit_json({"file": str(file), "figures": found.to_json(), "damage": log.damage, "good_bytes": log.good_bytes, "events": events, "spans": spans})
@@ -115,7 +115,7 @@ def export_command(file: Path, out: Path | None, form: str | None, every_tick: b
 
 
 VERDICTS = {
-    "holds": "The chain holds: no block was removed, added or edited since the inflator wrote it with this workshop's key.",
+    "holds": "The chain holds: no block was removed, added or edited since it was written with the key that this computer has.",
     "broken": "THE CHAIN DOES NOT HOLD: a block was edited, removed or added, or another workshop's key made it.",
     "damaged": "DAMAGED",
     "not-chained": "Not chained: the inflator had no workshop key, so nothing shows whether this record was edited.",
@@ -130,10 +130,14 @@ def verify(file: Path, as_json: bool) -> None:
     from rimward.sessions import facts
 
     raw, log = load(file)
-    keys = facts.workshop_keys()
+    keys = facts.keys_for(log)
     found = facts.verify(log, raw, keys, check=False)
     if found.whole and found.chained and not keys:
-        raise Refusal("This computer has no workshop key to verify the record with.", "Take it over from the one that has: rimward key import FILE.")
+        purpose = " --purpose bench" if log.bench else ""
+        raise Refusal(
+            f"This computer has no {'bench' if log.bench else 'workshop'} key to verify the record with.",
+            f"Take it over from the one that has: rimward key import FILE{purpose}.",
+        )
     state = "damaged" if not found.whole else "not-chained" if not found.chained else "holds" if found.chain else "broken"
     if as_json:
         emit_json({"file": str(file), "verdict": state, "ok": state == "holds", "damage": log.damage, "good_bytes": log.good_bytes, "bytes": len(raw)})

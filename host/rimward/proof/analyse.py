@@ -120,6 +120,7 @@ def _counts(samples: Sequence[Sample], dropped: Sequence[Sample], lot: Sequence[
         "released": words.count("yes"),
         "stopped": words.count("no"),
         "invalid": words.count("invalid"),
+        "verified": sum(sample.verified for sample in samples),
         "repeated": len(dropped),
         "censored_specimens": sum(not specimen.released for specimen in lot),
     }
@@ -154,6 +155,8 @@ def _row(sample: Sample, ask: Ask) -> dict:
         "release_bar": number(sample.release_bar),
         "limit_bar": number(sample.limit_bar),
         "margin": sample.margin if sample.valid else None,
+        "verified": sample.verified,
+        "evidence": sample.evidence,
         "held_110_percent": retention.held(sample, ask.gauge_u_pa) if sample.valid else None,
         "retention": retention.verdict(sample, ask.gauge_u_pa) if sample.valid else None,
     }

@@ -18,7 +18,7 @@ from rimward.proof.load import BAR_PA, Sample, Value
 from rimward.proof.loss import loss
 from rimward.proof.outcome import Outcome, outcome
 from rimward.proof.retention import HOLD_S, PERCENT
-from rimward.sessions import SessionLog, read_session
+from rimward.sessions import SessionLog
 
 TICK_MS = 2
 LEAST_SAMPLES = 50
@@ -35,15 +35,13 @@ def is_session(path: Path) -> bool:
         return False  # the reader that follows says why
 
 
-def read_sample(path: Path, label: str = "") -> Sample:
-    """The sample of one session file; refuses what cannot count. `label` names the file where its own name does not do."""
-    return sample_of(read_session(path), label or path.name)
+def sample_of(log: SessionLog, name: str, open_ended: bool = False) -> Sample:
+    """Highest pressure before release or stop, the profile's limit, and how long the pressure was held; refuses what cannot count.
 
-
-def sample_of(log: SessionLog, name: str) -> Sample:
-    """Highest pressure before release or stop, the profile's limit, and how long the pressure was held."""
+    `open_ended` takes a record that was not closed, as one that shows a release or nothing.
+    """
     profile = _profile(log)
-    if log.damage or profile is None:
+    if profile is None or (log.damage and not (open_ended and log.end is None)):
         raise Refusal(f"{name}: {log.damage or 'it holds no profile'}, so it is no proof of anything.", "Give a whole session.")
     if profile["chuck"] != codes.CHUCK_PIN_OPEN:
         raise Refusal(f"{name}: the chuck did not hold the core open, so the tyre was not seen.", "Write the test down in a CSV file.")

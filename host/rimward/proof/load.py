@@ -16,6 +16,7 @@ FILE_MAX_BYTES = 64 * 1024 * 1024
 MARGIN_MAX = 10
 NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
 Value = str | int | float
+TYPED = "not verified: a row shows nothing of where it came from; give the session file"
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,8 @@ class Sample:
     row: int = 0
     known: dict[str, Value] = field(default_factory=dict)
     raw: dict[str, str] = field(default_factory=dict)
+    verified: bool = False
+    evidence: str = TYPED
 
     @property
     def valid(self) -> bool:
@@ -49,10 +52,10 @@ class Sample:
         return f"{self.file} row {self.row}" if self.row else self.file
 
 
-def read_files(paths: list[Path]) -> list[Sample]:
-    """All samples of all files, in order; refuses on the first row that cannot be read."""
+def read_files(paths: list[Path], unverified: bool = False) -> list[Sample]:
+    """All samples of all files, in order; refuses on the first row that cannot be read. `unverified` takes records that fit no key here."""
     names = labels(paths)
-    return [sample for path in paths for sample in read_file(path, names[path.absolute()])]
+    return [sample for path in paths for sample in read_file(path, names[path.absolute()], unverified)]
 
 
 def labels(paths: list[Path]) -> dict[Path, str]:
@@ -65,12 +68,12 @@ def labels(paths: list[Path]) -> dict[Path, str]:
     return {file: "/".join(file.parts[-depth:]) if alike[file] else file.name for file in files}
 
 
-def read_file(path: Path, label: str = "") -> list[Sample]:
+def read_file(path: Path, label: str = "", unverified: bool = False) -> list[Sample]:
     """The samples of one CSV file, or the one sample of a session file; `label` names it in complaints and results."""
-    from rimward.proof import fromsession
+    from rimward.proof import evidence, fromsession
 
     if fromsession.is_session(path):
-        return [fromsession.read_sample(path, label)]
+        return [evidence.read_sample(path, label, unverified)]
     return parse(_text_of(path), label or path.name)
 
 

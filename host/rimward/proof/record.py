@@ -1,14 +1,18 @@
-"""The record of a test on the host: the live samples, which the bench's own memory is too small to keep for half an hour.
+"""The record of a test on the host: the live samples, on disk as they come, joined afterwards with the bench's own record.
 
-A bench writes no flash while a person holds the run control (G8), so its stored session has the last seconds only. The whole test is
-that session with its trace replaced by the samples that came live; both files are kept, and only the bench's own is chained to its key.
+A bench writes no flash while a person holds the run control (G8), so its stored session may have the last seconds only. The whole test is
+that session with all samples as its trace. Both files are kept. The joined one is chained to the bench key by this computer, so that neither can be
+edited without it.
 """
 
 import struct
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from rimward_protocol import codes, layout, session, sessionread
+from rimward_protocol.mac import hmac_sha256
 
 from rimward.errors import Refusal
 
@@ -16,24 +20,25 @@ STEP = 10  # ticks between samples: 50 a second
 HEAD = struct.Struct(layout.struct_format(layout.TRACE))
 RECORD = struct.Struct(layout.struct_format(layout.TRACE_RECORD))
 TICK_MS = 2
+Row = tuple[int, tuple[int, ...], tuple[int, ...]]  # tick, limits in hPa, record
 
 
 class Recorder:
     """Takes LIVE pushes; gives times, pressures and vent marks, and TRACE payloads."""
 
     def __init__(self) -> None:
-        self.rows: list[tuple[int, tuple[int, int, int], tuple[int, int, int, int, int]]] = []
+        self.rows: list[Row] = []
+        self.journal: Journal | None = None
 
     def take(self, payload: bytes) -> None:
         """One LIVE push; what makes no sense, or comes a second time, is left out."""
         why, _kind, start, stop, _after = sessionread.read_block(payload, 0)
         if why != session.OK or stop - start < HEAD.size:
             return
-        tick, step, count, *limits = HEAD.unpack_from(payload, start)
-        for i in range(min(count, (stop - start - HEAD.size) // RECORD.size)):
-            at = tick + i * step
-            if not self.rows or at > self.rows[-1][0]:
-                self.rows.append((at, tuple(limits), RECORD.unpack_from(payload, start + HEAD.size + i * RECORD.size)))  # type: ignore[arg-type]
+        new = [row for row in _rows(payload, start, stop) if not self.rows or row[0] > self.rows[-1][0]]
+        self.rows += new
+        if self.journal is not None and new:
+            self.journal.add(new)
 
     @property
     def last(self) -> dict[str, Any] | None:
@@ -60,33 +65,107 @@ class Recorder:
 
     def payloads(self) -> list[bytes]:
         """TRACE payloads of all samples; a new one wherever the beat or the limits change."""
-        out: list[bytes] = []
-        run: list[Any] = []
-        for row in self.rows:
-            if run and (row[0] - run[-1][0] != STEP or row[1] != run[0][1] or len(run) == session.TRACE_RECORDS):
-                out.append(_payload(run))
-                run = []
-            run.append(row)
-        return out + [_payload(run)] if run else out
+        return payloads_of(self.rows)
 
 
-def _payload(run: list[Any]) -> bytes:
+class Journal:
+    """The samples on disk as they come: a session file without an end, which every reader of sessions reads up to its last sample."""
+
+    def __init__(self, path: Path, header: dict[str, Any], meta: list[bytes]) -> None:
+        head = session.seal_header(header)
+        self._file = path.open("wb", buffering=0)
+        self._file.write(head + chained(head, [(layout.BLOCK_META, payload) for payload in meta]))
+        self._number = len(meta)
+
+    def add(self, rows: list[Row]) -> None:
+        """Writes new samples."""
+        for payload in payloads_of(rows):
+            buf = bytearray(session.BLOCK_HEAD_BYTES + len(payload) + session.BLOCK_CRC_BYTES)
+            buf[session.BLOCK_HEAD_BYTES : -session.BLOCK_CRC_BYTES] = payload
+            session.seal_block(buf, 0, layout.BLOCK_TRACE, self._number, len(payload))
+            self._file.write(buf)
+            self._number += 1
+
+    def close(self) -> None:
+        """No more samples."""
+        self._file.close()
+
+
+def from_journal(data: bytes) -> Recorder:
+    """The samples of a journal, as they were heard; a torn end is left out."""
+    live = Recorder()
+    live.rows = _stored_rows(data)
+    return live
+
+
+def payloads_of(rows: list[Row]) -> list[bytes]:
+    """TRACE payloads of samples in order; a new one wherever the beat or the limits change."""
+    out: list[bytes] = []
+    run: list[Row] = []
+    for row in rows:
+        if run and (row[0] - run[-1][0] != STEP or row[1] != run[0][1] or len(run) == session.TRACE_RECORDS):
+            out.append(_payload(run))
+            run = []
+        run.append(row)
+    return out + [_payload(run)] if run else out
+
+
+def _payload(run: list[Row]) -> bytes:
     return HEAD.pack(run[0][0], STEP, len(run), *run[0][1]) + b"".join(RECORD.pack(*record) for _tick, _limits, record in run)
 
 
-def whole_session(stored: bytes, live: Recorder) -> bytes:
-    """The bench's stored session with the live samples as its trace. Refusal if the stored one is damaged."""
+def compare(stored: bytes, live: Recorder) -> dict[str, Any]:
+    """Samples that both have: how many, how many of them differ, the largest difference (Pa), and how many only the bench has."""
+    own = {tick: record for tick, _limits, record in _stored_rows(stored)}
+    heard = {tick: record for tick, _limits, record in live.rows}
+    both = own.keys() & heard.keys()
+    apart = [max(abs(own[tick][i] - heard[tick][i]) * 100 for i in (0, 1)) for tick in both if own[tick] != heard[tick]]
+    first, last = (live.rows[0][0], live.rows[-1][0]) if live.rows else (0, -1)
+    missed = sum(first <= tick <= last for tick in own.keys() - heard.keys())
+    return {"samples": len(both), "differing": len(apart), "largest_pa": max(apart, default=0), "missed_live": missed}
+
+
+def whole_session(stored: bytes, live: Recorder, key: bytes | None = None) -> bytes:
+    """The bench's stored session with all samples as its trace: its own where it has them, else those heard live. Chained to `key` like the
+    bench's own. Refusal if the stored one is damaged."""
     why, header, found, _good = sessionread.read_blocks(stored)
     if header is None or why != session.OK:
         raise Refusal(f"The bench's own record of the test is not whole ({why}).", "Pull it again with `rimward session pull`.")
     rows = [(kind, stored[start:stop]) for kind, start, stop in found if kind != layout.BLOCK_TRACE]
     at = next((i for i, (kind, _payload_) in enumerate(rows) if kind == layout.BLOCK_END), len(rows))
-    rows[at:at] = [(layout.BLOCK_TRACE, payload) for payload in live.payloads()]
-    return stored[: header["header_bytes"]] + b"".join(_sealed(i, kind, payload) for i, (kind, payload) in enumerate(rows))
+    rows[at:at] = [(layout.BLOCK_TRACE, payload) for payload in payloads_of(_joined(_stored_rows(stored), live.rows))]
+    head = stored[: header["header_bytes"]]
+    return head + chained(head, rows, key)
 
 
-def _sealed(number: int, kind: int, payload: bytes) -> bytes:
-    buf = bytearray(session.BLOCK_HEAD_BYTES + len(payload) + session.BLOCK_CRC_BYTES)
-    buf[session.BLOCK_HEAD_BYTES : -session.BLOCK_CRC_BYTES] = payload
-    session.seal_block(buf, 0, kind, number, len(payload))
-    return bytes(buf)
+def chained(head: bytes, rows: list[tuple[int, bytes]], key: bytes | None = None) -> bytes:
+    """Blocks of (kind, payload), counted from zero; with `key` each with its MAC."""
+    mac_key = hmac_sha256(key, b"session") if key else b""
+    previous, out = session.chain_start(mac_key, head) if key else b"", []
+    for number, (kind, payload) in enumerate(rows):
+        buf = bytearray(session.BLOCK_HEAD_BYTES + len(payload) + session.BLOCK_CRC_BYTES + (session.BLOCK_MAC_BYTES if key else 0))
+        buf[session.BLOCK_HEAD_BYTES : session.BLOCK_HEAD_BYTES + len(payload)] = payload
+        end = session.seal_block(buf, 0, kind, number, len(payload), session.FLAG_MAC if key else 0)
+        if key:
+            previous = session.add_mac(buf, 0, end, mac_key, previous)
+        out.append(bytes(buf))
+    return b"".join(out)
+
+
+def _joined(own: list[Row], live: list[Row]) -> list[Row]:
+    """Samples of both in order, the bench's own where both have one; one beat, so that no sample lies between two others."""
+    beat = live[0][0] % STEP if live else 0
+    own = [row for row in own if row[0] % STEP == beat] if live else own
+    return [row for _tick, row in sorted(({row[0]: row for row in live} | {row[0]: row for row in own}).items())]
+
+
+def _stored_rows(stored: bytes) -> list[Row]:
+    """The TRACE samples of a session."""
+    _why, _header, found, _good = sessionread.read_blocks(stored)
+    return [row for kind, start, stop in found if kind == layout.BLOCK_TRACE for row in _rows(stored, start, stop)]
+
+
+def _rows(data: bytes, start: int, stop: int) -> Iterator[Row]:
+    tick, step, count, *limits = HEAD.unpack_from(data, start)
+    for i in range(min(count, (stop - start - HEAD.size) // RECORD.size)):
+        yield tick + i * step, tuple(limits), RECORD.unpack_from(data, start + HEAD.size + i * RECORD.size)

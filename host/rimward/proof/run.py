@@ -8,7 +8,6 @@ import secrets
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +17,9 @@ from rimward import keys
 from rimward.errors import Refusal
 from rimward.keys import Ring
 from rimward.link import Client, LockstepTransport, verbs
-from rimward.proof import bench, fromsession, merge, record
-from rimward.proof.events import Event, find_events, find_sudden
-from rimward.proof.load import Sample
-from rimward.proof.retention import PASSES, verdict
-from rimward.sessions import read_session
+from rimward.proof import bench, fromsession, keep, record
+from rimward.proof.events import Event, find_sudden
+from rimward.sessions.beat import BEAT_LOST, WORDS_OF
 from rimward.units import parse_pressure
 
 LEASE_MS = 400
@@ -33,6 +30,7 @@ LOOK_SAMPLES = 1500
 SAME_S = 1.0
 SAY_S = 10.0
 RATE_HZ = 50
+OVER = ("done", "stopped", "tripped")
 PERSON_S = 300.0  # how long a person may take over a step
 EMPTY_PA = 10_000
 CLOSED_S = 120.0
@@ -76,7 +74,9 @@ class Session:
     found: list[Event] = field(default_factory=list)
     status: dict[str, Any] = field(default_factory=dict)
     ended: dict[str, Any] = field(default_factory=dict)
+    beat_gap_s: float = 0.0  # longest time without a beat while the test ran
     _beat: int = 0
+    _beaten: float = -1.0
     _asked: float = -1.0
     _looked: float = 0.0
     _said: float = 0.0
@@ -86,13 +86,16 @@ class Session:
 
     def turn(self) -> None:
         """One turn of the loop: beat, samples, status, events."""
+        if self._beaten >= 0 and (self.live.last or {}).get("state") not in OVER:
+            self.beat_gap_s = max(self.beat_gap_s, self.now() - self._beaten)
         if self.partner.beats(self.now()):
             self._beat += 1
             self.client.request(codes.BENCH_BEAT, beat=self._beat, lease_ms=self.partner.lease_ms)
+            self._beaten = self.now()
         self.client.pump()
         if self.now() - self._asked >= STATUS_S:
             self._asked = self.now()
-            self.status = verbs.status(self.client)
+            self.status = self._told_apart(verbs.status(self.client))
         if self.now() - self._looked >= LOOK_S:
             self._looked = self.now()
             self.look()
@@ -101,6 +104,13 @@ class Session:
             self._said = last["t_s"]
             self.tell("sample", last)
         self.partner.turned(self)
+
+    def _told_apart(self, status: dict[str, Any]) -> dict[str, Any]:
+        """The status with a lost beat named: the bench gives it the cause of a released run control. Its record decides afterwards."""
+        if status["stop_cause"] != "released" or self.beat_gap_s * 1000 < self.partner.lease_ms:
+            return status
+        row = dict(zip(("stop_cause", "stop_cause_reason", "stop_cause_next"), (BEAT_LOST, *WORDS_OF[BEAT_LOST]), strict=True))
+        return {**status, **row}
 
     def look(self) -> None:
         """Sudden events of the newest samples, each told once."""
@@ -156,6 +166,15 @@ def run_virtual(test: bench.Test, folder: Path, tell: Tell, blow_off: str | None
             return run(client, test, ring, folder, both)
 
 
+def finish(path: Path, client: Client | None, ring: Ring) -> dict[str, Any]:
+    """Completes a test that was interrupted, from its NAME.json: with the bench's record where a client is given, else from the live samples."""
+    keep.read_facts(path)
+    files = keep.Files(path.parent, path.stem)
+    if client is not None:
+        keep.fetch(client, files, ring)
+    return keep.complete(files, ring)
+
+
 def require_bench(client: Client) -> None:
     """Refusal unless this is a proof bench with a key."""
     flags = client.about["flags"]
@@ -171,9 +190,11 @@ def require_bench(client: Client) -> None:
 
 
 def run(client: Client, test: bench.Test, ring: Ring, folder: Path, tell: Tell, partner: Any = None) -> dict[str, Any]:
-    """The whole test; gives the result as a JSON-ready object after everything was saved in `folder`. Refusal where it could not begin."""
+    """The whole test; gives the result as a JSON-ready object after everything was saved in `folder`. Refusal where it could not begin, or
+    where the bench's record did not come home: `finish` completes it later."""
     require_bench(client)
-    verbs.send_profile(client, bench.profile_of(test, ring))
+    profile = bench.profile_of(test, ring)
+    verbs.send_profile(client, profile)
     now = Session(client, test, ring, tell, partner or Own())
     before = {row["session"] for row in verbs.list_sessions(client)}
     with _watching(now):
@@ -181,9 +202,38 @@ def run(client: Client, test: bench.Test, ring: Ring, folder: Path, tell: Tell, 
         _confirmed(now)
         now.live.rows.clear()
         now._said = 0.0
+        files = _kept(now, folder, before, profile)
+    return keep.complete(files, ring, now.beat_gap_s)
+
+
+def _kept(now: Session, folder: Path, before: set[int], profile: bytes) -> keep.Files:
+    """The test itself, every sample on disk as it comes. What never had air leaves no files."""
+    files, journal = keep.begin(folder, verbs.device_name(now.client), before, now.test, profile)
+    now.live.journal = journal
+    now.tell("kept", {"path": str(files.path(".json"))})
+    try:
         _watched(now)
-        number = _closed(now, before)
-    return save(client, now, number, folder)
+        _closed(now, before)
+        keep.fetch(now.client, files, now.ring)
+    except BaseException:  # an interrupt too: what was heard is made a row before it goes on
+        journal.close()
+        _as_heard(now, files)
+        raise
+    finally:
+        now.live.journal = None
+        journal.close()
+    return files
+
+
+def _as_heard(now: Session, files: keep.Files) -> None:
+    """The row of a test whose bench's record did not come home. What never had air leaves no files."""
+    if not any(row[2][3] & codes.OUT_GATE for row in now.live.rows):
+        keep.forget(files)
+        return
+    try:
+        keep.complete(files, now.ring, now.beat_gap_s)
+    except Refusal:
+        pass  # too few samples for a row; they are kept
 
 
 @contextmanager
@@ -218,8 +268,7 @@ def _unwatch(client: Client) -> None:
 def _confirmed(now: Session) -> None:
     """A person compares the specimen at the bench and confirms it there."""
     now.tell("confirm", {"label": now.test.label})
-    over = ("stopped", "tripped", "idle", "done")
-    now.wait(lambda: now.status.get("waiting") == "hold-to-run" or now.status.get("state") in over, PERSON_S)
+    now.wait(lambda: now.status.get("waiting") == "hold-to-run" or now.status.get("state") in (*OVER, "idle"), PERSON_S)
     if now.status.get("waiting") != "hold-to-run":
         cause = now.status.get("stop_cause", "none")
         raise Refusal(
@@ -240,7 +289,7 @@ def _watched(now: Session) -> None:
             shown[0] = (last["level_pa"], last["state"])
             now.tell("level", last)
         now.ended = now.status
-        return now.status["state"] in ("done", "stopped", "tripped")
+        return now.status["state"] in OVER
 
     longest = 3600.0 * 4
     if not now.until(ended, longest):
@@ -250,65 +299,13 @@ def _watched(now: Session) -> None:
     now.look()
 
 
-def _closed(now: Session, before: set[int]) -> int:
-    """Waits until the person has let go and the bench has written its record; gives its number."""
-    number = 0
-
-    def written() -> bool:
-        nonlocal number
-        fresh = [row["session"] for row in verbs.list_sessions(now.client) if row["session"] not in before and row["ended"]]
-        number = fresh[0] if fresh else 0
-        return bool(fresh)
-
+def _closed(now: Session, before: set[int]) -> None:
+    """Waits until the person has released the run control and the bench has written its record."""
     end = now.now() + CLOSED_S
-    while not written():
+    while not any(row["session"] not in before and row["ended"] for row in verbs.list_sessions(now.client)):
         if now.now() > end:
             raise Refusal(
-                "The bench has not closed its record: the run control is still held.", "Let go; then pull it with `rimward session pull`."
+                "The bench has not closed its record: the run control is still held.",
+                "Release it; then complete the test with `rimward proof finish`.",
             )
         now.until(lambda: False, 0.5)
-    return number
-
-
-def save(client: Client, now: Session, number: int, folder: Path) -> dict[str, Any]:
-    """Pulls the bench's record, writes the whole session and the row, and gives the result."""
-    folder.mkdir(parents=True, exist_ok=True)
-    name = free_name(folder, f"proof-{verbs.device_name(client)}-{number}")
-    own = folder / f"{name}-bench.rws"
-    verbs.pull_session(client, number, own)
-    whole = folder / f"{name}.rws"
-    whole.write_bytes(record.whole_session(own.read_bytes(), now.live))
-    log = read_session(whole)
-    sample = fromsession.with_cells(fromsession.sample_of(log, whole.name), {"medium": now.test.medium or None, "rim_inner_mm": now.test.rim_inner_mm})
-    table = folder / f"{name}.csv"
-    table.write_text(merge.to_csv([sample]), encoding="utf-8")
-    t, low, vent = now.live.trace()
-    return result(now, sample, find_events(t, low, venting=vent), {"session": str(whole), "bench_session": str(own), "row": str(table)})
-
-
-def free_name(folder: Path, name: str) -> str:
-    """`name`, with a number behind it where `folder` has files of that name: a bench that lost its memory counts from one again."""
-    numbered = (f"{name}-{n}" for n in count(2))
-    tried = chain([name], numbered)
-    return next(one for one in tried if not any((folder / f"{one}{end}").exists() for end in ("-bench.rws", ".rws", ".csv")))
-
-
-def result(now: Session, sample: Sample, events: list[Event], files: dict[str, str]) -> dict[str, Any]:
-    """What came of it: `ended` done, released or stopped; `retention` True, False, or None where it was not decided."""
-    released = sample.released == "yes"
-    state = now.ended["state"]
-    retention = verdict(sample)
-    return {
-        "ended": "released" if released else "done" if state == "done" else "stopped",
-        "state": state,
-        "cause": now.ended["stop_cause"] if state != "tripped" else now.ended["cause"],
-        "retention_held": PASSES[retention],
-        "retention": retention,
-        "highest_bar": sample.release_bar,
-        "limit_bar": sample.limit_bar,
-        "margin": sample.margin,
-        "hold_s": sample.known["hold_s"],
-        "row": sample.raw,
-        "events": [event.as_json() for event in events],
-        "files": files,
-    }

@@ -46,7 +46,7 @@ def analysis(found: dict, console: Console) -> None:
     counts = found["counts"]
     console.print(
         f"{many(found['n'], 'independent ' + found['unit'])} from {many(counts['rows'], 'row')}: {counts['released']} released, {counts['stopped']} stopped, "
-        f"{counts['invalid']} invalid."
+        f"{counts['invalid']} invalid; {counts['verified']} verified."
     )
     table = _table("batch", "n", "method", "margin", "pressure, gauge", "or why not")
     for row in bound_rows(found):
@@ -172,7 +172,9 @@ def teller(console: Console, test: Any) -> Callable[[str, dict[str, Any]], None]
     """Progress of a test, one line a happening."""
 
     def tell(kind: str, facts: dict[str, Any]) -> None:
-        if kind in SAID:
+        if kind == "kept":
+            console.print(f"Every sample goes to disk as it comes. Should this be interrupted: rimward proof finish {facts['path']}", markup=False)
+        elif kind in SAID:
             console.print(SAID[kind], markup=False)
         elif kind == "event":
             console.print(

@@ -19,6 +19,8 @@ def _rows(samples, dropped, valid):
         yield "repeated_rows", f"{len(dropped)} rows equal an earlier row in every cell and count once ({_places(dropped)})."
     if invalid := [sample for sample in samples if not sample.valid]:
         yield "invalid_rows", f"{len(invalid)} rows are marked invalid and do not count ({_places(invalid)})."
+    if bare := [sample for sample in valid if not sample.verified]:
+        yield "not_verified", f"{len(bare)} of {len(valid)} samples are not verified ({_places(bare)}): {_why(bare)}."
     if weak := [sample for sample in valid if sample.released == "yes" and sample.margin <= 1]:
         yield "released_within_limit", f"{len(weak)} rows released at or under their own limit ({_places(weak)}): that is a failure, whatever a bound says of the rest of the batch."
     if high := [sample for sample in valid if sample.limit_pa > bounds.LIMIT_MAX_PA]:
@@ -62,6 +64,12 @@ def _gauge(valid, lot, ask):
         yield "gauge_unknown", "The gauge's uncertainty is not stated for every row: the bounds are of readings, not of true pressure. State it with --gauge-u or in a column gauge_u_bar."
     if unsure := [sample for sample in valid if str(sample.known.get("calibrated", "")).lower() == "no"]:
         yield "gauge_uncalibrated", f"{len(unsure)} rows were read on an uncalibrated gauge ({_places(unsure)})."
+
+
+def _why(samples: Sequence[Sample]) -> str:
+    """Each reason once."""
+    reasons = dict.fromkeys(sample.evidence.partition(": ")[2] or sample.evidence for sample in samples)
+    return "; ".join(reasons)
 
 
 def _places(samples: Sequence[Sample]) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from rimward.errors import Refusal
 from rimward.report.archive import NAME, Archive, Query
 from rimward.report.losses import interval_text, wheel_loss
-from rimward.sessions.facts import Facts, facts, limit_text, reading_text, verdict_text, when_text, workshop_keys
+from rimward.sessions.facts import Facts, facts, keys_for, limit_text, reading_text, verdict_text, when_text
 from rimward.sessions.log import SessionLog, read_session
 
 FORMS = (".html", ".pdf")
@@ -56,7 +56,7 @@ class History:
 def report_of(data: bytes, who: str = "") -> Report:
     """The report of a session's bytes. Refusal for bytes that are no session."""
     log = read_session(data)
-    return Report(facts(log, data, who, workshop_keys()), log, data)
+    return Report(facts(log, data, who, keys_for(log)), log, data)
 
 
 def session_report(wanted: str) -> Report:
@@ -76,7 +76,7 @@ def history_of(wanted: str, database: str | None = None) -> History:
 
     from rimward.register import open_register
 
-    archive, keys = Archive(), workshop_keys()
+    archive = Archive()
     try:
         with contextlib.closing(open_register(database)) as register:
             wheel = register.get(wanted, include_retired=True)
@@ -85,7 +85,7 @@ def history_of(wanted: str, database: str | None = None) -> History:
         rows = archive.find(Query(wheel_id=wanted.lower()), 1)
         if not rows:
             raise
-        return History(wanted.lower(), rows[0]["label"], _fills(archive, wanted.lower(), keys), ())
+        return History(wanted.lower(), rows[0]["label"], _fills(archive, wanted.lower()), ())
     issued = [
         {"when": when_text(c.at_ms // 1000), "who": c.who, **{name: c.value[name] for name in ("revision", "ceiling_pa", "target_pa")}}
         for c in reversed(changes)
@@ -93,12 +93,12 @@ def history_of(wanted: str, database: str | None = None) -> History:
     ]
     lost = wheel_loss(wheel, archive)
     between = tuple(interval_text(one) for one in reversed(lost.intervals))
-    return History(wheel.wheel_id, wheel.label, _fills(archive, wheel.wheel_id, keys), tuple(issued), tuple(lost.lines), between)
+    return History(wheel.wheel_id, wheel.label, _fills(archive, wheel.wheel_id), tuple(issued), tuple(lost.lines), between)
 
 
-def _fills(archive: Archive, wheel_id: str, keys: tuple[bytes, ...]) -> tuple[Facts, ...]:
+def _fills(archive: Archive, wheel_id: str) -> tuple[Facts, ...]:
     found = [(archive.read(row["name"]), row["who"]) for row in archive.find(Query(wheel_id=wheel_id), HISTORY_MOST)]
-    return tuple(facts(data, data, who, keys) for data, who in found)
+    return tuple(report_of(data, who).facts for data, who in found)
 
 
 FILL_HEADS = ("When", "Who", "Target", "Settled", "Highest", "Ceiling", "Ended by", "Verification")

@@ -9,7 +9,18 @@ from rimward_protocol import causes, kernel_words
 from rimward.sessions.log import SessionLog
 
 BEAT_LOST = "beat-lost"
-NEXT = "keep the page or command that leads the test open and the cable in; the specimen was loaded, so test a new one"
+WHOLE = "this specimen was loaded: mark it as tested and take a new one"
+# word -> likely reason, next step; of a bench. Other causes keep their reason.
+WORDS_OF = {
+    BEAT_LOST: (
+        "the host's beat did not come in time: a page closed, reloaded or hidden, a command ended, a cable out, a computer too busy",
+        f"keep the page or command open, in front and alone; {WHOLE}",
+    ),
+    "released": ("the run control behind the screen was released", WHOLE),
+    "target-reached": ("every level was held", f"see zero on both gauges; {WHOLE}"),
+    "hose-or-tyre": ("the tyre left the rim, or a hose came off", f"see zero on both gauges, then look at rim, tyre and hose; {WHOLE}"),
+    "leaking": ("the pressure did not follow the air that went in", f"look for the leak at zero pressure; {WHOLE}"),
+}
 SWITCHES = kernel_words.GUARD_INPUT.index("sw")
 
 
@@ -21,6 +32,17 @@ def beat_lost(log: SessionLog) -> bool | None:
         if lasts:
             return bool(word[lasts[-1]] & HELD and not word[lasts[-1]] & BEAT)
     return None
+
+
+def words_of(log: SessionLog) -> tuple[str, str, str]:
+    """(word, likely reason, next step) of what ended a bench's session."""
+    word = stop_word(log)
+    if log.end is None:
+        return word, "the record ends before the test was closed", "complete it with `rimward proof finish`, or check the bench's power"
+    reason, step = WORDS_OF.get(word, (str(causes.row_of(log.end["cause"])[2]), f"{causes.row_of(log.end['cause'])[3]}; {WHOLE}"))
+    if word == "released" and beat_lost(log) is None:
+        reason += ", or the host's beat was lost: the record does not say which"
+    return word, reason, step
 
 
 def stop_word(log: SessionLog) -> str:

@@ -74,7 +74,7 @@ def to_json(log: SessionLog, raw: bytes, every_tick: bool = False) -> dict[str, 
     """Figures, events, spans and readings as one object."""
     from rimward.sessions import facts
 
-    found = facts.facts(log, raw, keys=facts.workshop_keys())
+    found = facts.facts(log, raw, keys=facts.keys_for(log))
     return {
         "figures": found.to_json(),
         "damage": log.damage,

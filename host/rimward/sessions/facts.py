@@ -15,6 +15,7 @@ from rimward_protocol.mac import hmac_sha256
 
 from rimward import records
 from rimward.errors import Refusal
+from rimward.sessions import beat
 from rimward.sessions.log import SessionLog, read_session
 from rimward.units import celsius, show_limit, show_minimum, show_reading
 
@@ -47,11 +48,13 @@ class Verification:
     replay_spans: int
     replay_share: float
     lost_spans: int
+    bench: bool = False
 
     @property
     def holds(self) -> bool:
-        """Whole, not altered as far as could be checked, and all that was kept at full rate replayed to the same decisions."""
-        return self.whole and self.chain is not False and self.replay_identical is True
+        """Whole, not altered as far as could be checked, and all that was kept at full rate replayed to the same decisions. A proof bench's record
+        must fit a bench key: what it says is a claim about a rim."""
+        return self.whole and (self.chain is True if self.bench else self.chain is not False) and self.replay_identical is True
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,7 @@ def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", 
     log = read_session(source) if isinstance(source, bytes) else source
     raw = source if isinstance(source, bytes) else data
     profile, here, end = log.profile, log.conditions, log.end
-    row = causes.row_of(end["cause"]) if end else (0, "not closed", "the record ends before the fill was closed", "pull it again, or check the inflator's power")
+    ended = _ended(log)
     series = log.series(1)
     return Facts(
         session=log.header["session"],
@@ -131,9 +134,9 @@ def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", 
         tyre_ck=here.get("t0_ck"),
         highest_pa=_highest(series, end),
         tyre_pa=end["tyre_pa"] if end and end["tyre_pa"] >= 0 else None,
-        cause=row[1],
-        cause_reason=row[2],
-        cause_next=row[3],
+        cause=ended[0],
+        cause_reason=ended[1],
+        cause_next=ended[2],
         seconds=round(float(series["tick"][-1] - series["tick"][0]) * TICK_S, 1) if len(series) else 0.0,
         air_on_s=round(end["pump_ticks"] * TICK_S, 1) if end else None,
         calibration_a=_calibration(log.meta.get("calibration-a")),
@@ -141,6 +144,16 @@ def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", 
         guard_set=_guard_set(log.meta.get("guard-band")),
         verification=verify(log, raw, keys, check),
     )
+
+
+def _ended(log: SessionLog) -> tuple[str, str, str]:
+    """(cause, likely reason, next step); a bench's person is told other things than one who fills."""
+    if log.bench:
+        return beat.words_of(log)
+    if log.end is None:
+        return "not closed", "the record ends before the fill was closed", "pull it again, or check the inflator's power"
+    _number, word, reason, step = causes.row_of(log.end["cause"])
+    return word, reason, step
 
 
 def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check: bool = True) -> Verification:
@@ -163,6 +176,7 @@ def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check
         replay_spans=len(again.spans) if again else 0,
         replay_share=_share(log, again.ticks) if again else 0.0,
         lost_spans=log.broken_spans,
+        bench=log.bench,
     )
 
 
@@ -173,14 +187,19 @@ def _share(log: SessionLog, ticks: int) -> float:
     return round(min(1.0, ticks / whole), 4) if whole else 0.0
 
 
-def workshop_keys() -> tuple[bytes, ...]:
-    """The workshop's keys, newest first; none where there are none or they cannot be read."""
+def workshop_keys(purpose: str = "workshop") -> tuple[bytes, ...]:
+    """This computer's keys, newest first; none where there are none or they cannot be read."""
     from rimward import keys
 
     try:
-        return tuple(key.key for key in keys.load().keys)
+        return tuple(key.key for key in keys.load(purpose).keys)
     except Refusal:
         return ()
+
+
+def keys_for(log: SessionLog) -> tuple[bytes, ...]:
+    """The keys that a record's chain is checked with: the bench's for a proof bench's record, else the workshop's."""
+    return workshop_keys("bench" if log.bench else "workshop")
 
 
 def device_text(raw: bytes) -> str:
@@ -270,13 +289,19 @@ def degrees(centikelvin: int | None) -> str:
 
 def verdict_text(f: Facts) -> str:
     """The verification in one line."""
-    v = f.verification
+    return verdict_of(f.verification)
+
+
+def verdict_of(v: Verification) -> str:
+    """The same of the verification alone."""
     if v.holds:
         return f"verified: whole, and {_percent(v)} of it replayed to the same decisions"
     if v.chain is False:
-        return "NOT VERIFIED: the chain of check codes does not fit this workshop's key"
+        return f"NOT VERIFIED: the chain of check codes does not fit {_whose(v)} key"
     if not v.whole:
         return f"NOT VERIFIED: {v.damage}"
+    if v.bench and v.chain is None:
+        return f"NOT VERIFIED: {'this computer has no bench key to check it with' if v.chained else 'it is not chained to a bench key'}"
     if not v.same_kernels:
         return f"NOT VERIFIED: {OTHER_KERNELS}"
     return "NOT VERIFIED: the replay decided otherwise" if v.replay_identical is False else "NOT VERIFIED: no full-rate record to replay"
@@ -366,7 +391,7 @@ def _instrument_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
 
 def _verification_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
     v = f.verification
-    chain = {True: "fits this workshop's key", False: "DOES NOT FIT this workshop's key", None: "not checked: no key here that it could be checked with"}[v.chain]
+    chain = {True: f"fits {_whose(v)} key", False: f"DOES NOT FIT {_whose(v)} key", None: "not checked: no key here that it could be checked with"}[v.chain]
     replay = {True: "the same decisions", False: "OTHER DECISIONS", None: "nothing to replay" if v.same_kernels else OTHER_KERNELS}[v.replay_identical]
     lost = f"; {_stretches(v.lost_spans)} gave the beginning up for newer ticks and can only be read" if v.lost_spans else ""
     return (
@@ -376,6 +401,10 @@ def _verification_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
         ("replay", "Replay", f"{v.replay_ticks} ticks in {_stretches(v.replay_spans)}, {_percent(v)} of the record: {replay}{lost}"),
     )
 
+
+
+def _whose(v: Verification) -> str:
+    return "this computer's bench" if v.bench else "this workshop's"
 
 
 def _stretches(count: int) -> str:

@@ -15,7 +15,8 @@ from rimward.report.archive import LARGEST_BYTES
 from rimward.volume import volumes
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
-from rimward.web.trial import Trial, files_of, kept
+from rimward.web.kept import files_of, finish, kept
+from rimward.web.trial import Trial
 
 ENDS = (("release", "110 % for 5 minutes, then steps until it lets go"), ("retention", "110 % for 5 minutes, no steps"))
 KINDS = {"rws": "application/octet-stream", "bench": "application/octet-stream", "csv": "text/csv", "json": "application/json"}
@@ -24,7 +25,7 @@ LITRES = (0.05, 60.0)
 
 async def show(request: Request) -> Response:
     """The page."""
-    rows = await asyncio.to_thread(kept)
+    rows = await asyncio.to_thread(kept, _running(shop(request)))
     media = (("water", "water, with the transfer bottle's air"), ("air", "air"))
     return shop(request).page("bench.html", request, title="PROOF BENCH", kept=rows, ends=ENDS, media=media, cautions=plan.CAUTIONS)
 
@@ -95,7 +96,24 @@ async def call_off(request: Request) -> Response:
 
 async def tests(request: Request) -> Response:
     """The kept tests, as a piece of the page."""
-    return JSONResponse({"html": shop(request).piece("_tests.html", kept=await asyncio.to_thread(kept))})
+    held = shop(request)
+    return JSONResponse({"html": held.piece("_tests.html", kept=await asyncio.to_thread(kept, _running(held)))})
+
+
+def _running(held: Shop) -> str:
+    """The name of the test under way, empty without one: it is not listed yet."""
+    return held.desk.trial.name if held.desk.trial is not None and held.desk.trial.running else ""
+
+
+async def complete(request: Request) -> Response:
+    """Fetches the bench's record of a test that was interrupted, and joins it."""
+    held, name = shop(request), request.path_params["name"]
+    about = held.desk.state()["about"]
+    if not about or not about["bench"]:
+        raise Refusal("No proof bench is connected.", "Connect the one that ran the test.")
+    ring = await asyncio.to_thread(keys.load, "bench")
+    await asyncio.wrap_future(held.desk.order(lambda client: finish(name, client, ring)))
+    return await tests(request)
 
 
 async def file(request: Request) -> Response:
@@ -103,7 +121,9 @@ async def file(request: Request) -> Response:
     name, form = request.path_params["name"], request.path_params["form"]
     if form not in KINDS:
         raise Refusal("There is no such file of a test.", f"It is given as {', '.join(KINDS)}.")
-    path = files_of(name)[form]
+    path = files_of(name).get(form)
+    if path is None:
+        raise Refusal("The bench's own record of this test has not been fetched.", "Connect the bench and fetch it.")
     return _download(await asyncio.to_thread(path.read_bytes), KINDS[form], path.name if form != "json" else f"{name}.json")
 
 
@@ -112,16 +132,17 @@ async def analysis(request: Request) -> Response:
     return await asyncio.to_thread(_analysis, shop(request))
 
 
-def _analysis(_held: Shop) -> Response:
+def _analysis(held: Shop) -> Response:
     try:
         from rimward.proof import analyse, load, report
         from rimward.proof.bounds import Ask
     except ImportError as missing:
         raise Refusal(f"The analysis needs {missing.name}.", "Install it with: pip install 'rimward[proof]'") from None
-    rows = [files_of(row["name"])["csv"] for row in kept()]
+    named = [files_of(row["name"]) for row in kept(_running(held))]
+    rows = [files["rws"] if "bench" in files else files["csv"] for files in named]
     if not rows:
         raise Refusal("No test is kept yet.", "Run one first.")
-    samples = load.read_files(rows)
+    samples = load.read_files(rows, unverified=True)  # each says whether it is verified
     return _download(report.html(analyse.analyse(samples, Ask(), []), samples).encode(), "text/html", "proof-analysis.html")
 
 
@@ -137,5 +158,6 @@ ROUTES = [
     Route("/bench/call-off", call_off, methods=["POST"]),
     Route("/bench/tests", tests),
     Route("/bench/analysis.html", analysis),
+    Route("/bench/{name}/finish", complete, methods=["POST"]),
     Route("/bench/{name}/file.{form}", file),
 ]

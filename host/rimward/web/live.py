@@ -5,7 +5,7 @@ import json
 import secrets
 from typing import Any
 
-from rimward_protocol import causes, codes
+from rimward_protocol import codes
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from rimward.units import show_limit, show_reading
@@ -40,6 +40,7 @@ async def live(socket: WebSocket, desk: Desk) -> None:
         pass
     finally:
         sender.cancel()
+        desk.lease.left(page)
         desk.hold.left(page)
 
 
@@ -129,17 +130,17 @@ def told(desk: Desk) -> dict[str, Any]:
     state["trial"] = desk.trial.facts if desk.trial is not None else None
     if status is None:
         return state
-    cause = status["cause"] if status["cause"] != "none" else status["stop_cause"]
-    row = next((row for row in causes.CAUSES if row[1] == cause), None)
+    key = "cause" if status["cause"] != "none" else "stop_cause"
+    none = status[key] == "none"
     state["status"] = {
         "state": status["state"],
         "means": MEANINGS.get(status["state"], ""),
         "waiting": status["waiting"],
         "waiting_means": WAITINGS.get(status["waiting"], "") if status["waiting"] != "nothing" else "",
         "latched": status["cause"] != "none",
-        "cause": cause,
-        "reason": row[2] if row else "",
-        "next": row[3] if row else "",
+        "cause": status[key],
+        "reason": "" if none else status[f"{key}_reason"],
+        "next": "" if none else status[f"{key}_next"],
         "range": status["range"],
         "wheel_id": status["wheel_id"],
         "ceiling": show_limit(status["ceiling_pa"]) if status["ceiling_pa"] else "",

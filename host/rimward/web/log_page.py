@@ -33,7 +33,7 @@ async def show(request: Request) -> Response:
 
 
 def _report(held: Shop, name: str) -> Report:
-    return _of_bytes(held.archive.read(name), held.archive.row(name)["who"], workshop_keys())
+    return _of_bytes(held.archive.read(name), held.archive.row(name)["who"], (*workshop_keys(), *workshop_keys("bench")))
 
 
 @functools.lru_cache(REPORTS_KEPT)

@@ -245,6 +245,12 @@ form.addEventListener('submit', async (event) => {
   if (sent) { at('read').checked = false; hold(); }
 });
 at('call-off').addEventListener('click', () => post('/bench/call-off', {}));
+at('tests').addEventListener('click', async (event) => {
+  const name = event.target.closest('[data-finish]')?.dataset.finish;
+  if (!name) return;
+  const made = await post(`/bench/${name}/finish`, {});
+  if (made) at('tests').innerHTML = made.html;
+});
 addEventListener('beforeunload', (event) => { if (running() && line.mine) event.preventDefault(); });
 
 // The trace: the whole test as far as this page has it
