@@ -12,8 +12,7 @@ from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
-from rimward_fw.kernels import words
-from rimward_protocol import codes
+from rimward_protocol import codes, kernel_slots
 
 from rimward.errors import Refusal
 from rimward.keys import Ring
@@ -52,7 +51,7 @@ def begin(folder: Path, device: str, before: Iterable[int], test: bench.Test, pr
     header = {
         "tick_us": codes.TICK_US, "layout_hash": bytes(8), "kernel_hash": bytes(8), "device_id": device.encode()[:8].ljust(8, b"\0"),
         "session": max(held, default=0) + 1, "boot": 0, "unix_s": facts["begun_unix_s"],
-        "words_g": words.WORDS_G, "words_x": words.WORDS_X, "words_f": words.WORDS_F, "words_y": words.WORDS_Y,
+        "words_g": kernel_slots.WORDS_G, "words_x": kernel_slots.WORDS_X, "words_f": kernel_slots.WORDS_F, "words_y": kernel_slots.WORDS_Y,
     }  # fmt: skip
     return files, record.Journal(files.path("-live.rws"), header, [bytes([PROFILE_KEY]) + profile])
 

@@ -6,6 +6,7 @@ edited without it.
 """
 
 import struct
+from bisect import bisect_left
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,8 @@ STEP = 10  # ticks between samples: 50 a second
 HEAD = struct.Struct(layout.struct_format(layout.TRACE))
 RECORD = struct.Struct(layout.struct_format(layout.TRACE_RECORD))
 TICK_MS = 2
+COVERED = 50  # ticks: a trace whose samples lie no further apart has no gap
+APART_PA = 3_000  # noise between two samples
 Row = tuple[int, tuple[int, ...], tuple[int, ...]]  # tick, limits in hPa, record
 
 
@@ -115,14 +118,27 @@ def _payload(run: list[Row]) -> bytes:
 
 
 def compare(stored: bytes, live: Recorder) -> dict[str, Any]:
-    """Samples that both have: how many, how many of them differ, the largest difference (Pa), and how many only the bench has."""
-    own = {tick: record for tick, _limits, record in _stored_rows(stored)}
-    heard = {tick: record for tick, _limits, record in live.rows}
-    both = own.keys() & heard.keys()
-    apart = [max(abs(own[tick][i] - heard[tick][i]) * 100 for i in (0, 1)) for tick in both if own[tick] != heard[tick]]
-    first, last = (live.rows[0][0], live.rows[-1][0]) if live.rows else (0, -1)
-    missed = sum(first <= tick <= last for tick in own.keys() - heard.keys())
-    return {"samples": len(both), "differing": len(apart), "largest_pa": max(apart, default=0), "missed_live": missed}
+    """The bench's samples against those heard live about them: how many, how many lie apart, the largest distance (Pa), and how many of the bench's
+    samples no live one lies near. Both take 50 a second, at ticks of their own; between two of one lies one of the other."""
+    ticks = [row[0] for row in live.rows]
+    apart, compared, missed = [], 0, 0
+    for tick, _limits, values in _stored_rows(stored):
+        after = bisect_left(ticks, tick)
+        if not 0 < after < len(ticks):
+            continue  # before the first or after the last
+        near = [live.rows[i] for i in (after - 1, after) if abs(ticks[i] - tick) <= 2 * STEP]
+        if len(near) < 2:
+            missed += 1
+            continue
+        compared += 1
+        distance = max(_outside(values[i], [row[2][i] for row in near]) for i in (0, 1))
+        if distance * 100 > APART_PA:
+            apart.append(distance * 100)
+    return {"samples": compared, "differing": len(apart), "largest_pa": max(apart, default=0), "missed_live": missed}
+
+
+def _outside(value: int, near: list[int]) -> int:
+    return max(min(near) - value, value - max(near), 0)
 
 
 def whole_session(stored: bytes, live: Recorder, key: bytes | None = None) -> bytes:
@@ -153,10 +169,20 @@ def chained(head: bytes, rows: list[tuple[int, bytes]], key: bytes | None = None
 
 
 def _joined(own: list[Row], live: list[Row]) -> list[Row]:
-    """Samples of both in order, the bench's own where both have one; one beat, so that no sample lies between two others."""
-    beat = live[0][0] % STEP if live else 0
-    own = [row for row in own if row[0] % STEP == beat] if live else own
-    return [row for _tick, row in sorted(({row[0]: row for row in live} | {row[0]: row for row in own}).items())]
+    """One trace of both: the bench's own where that covers the whole test, else what was heard live with the bench's samples in its gaps."""
+    if not own or not live:
+        return own or live
+    if own[0][0] <= live[0][0] + COVERED and all(later[0] - row[0] <= COVERED for row, later in zip(own, own[1:], strict=False)):
+        return own
+    ticks = [row[0] for row in live]
+    missing = []
+    for row in own:
+        after = bisect_left(ticks, row[0])
+        before_tick = ticks[after - 1] if after else -1
+        after_tick = ticks[after] if after < len(ticks) else row[0] + 3 * STEP
+        if min(row[0] - before_tick, after_tick - row[0]) >= STEP:
+            missing.append(row)
+    return sorted([*live, *missing])
 
 
 def _stored_rows(stored: bytes) -> list[Row]:
