@@ -8,8 +8,7 @@ Pressures gauge pascal, temperatures kelvin.
 from dataclasses import dataclass
 
 import numpy as np
-from rimward_fw.kernels import words
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, kernel_words
 
 from rimward.sessions.log import SessionLog
 
@@ -25,9 +24,9 @@ MEASURED_AFTER_HAND_PUMP_PA = 20_000  # the target of a run that only measures w
 SHOWS_PA = 10_000.0  # a reading above this at the hose, before any flow, is the tyre's
 KNEE_TICKS = 700  # in which the hose reaches the tyre's pressure
 FLOWING = (4, 5, 6, 9, 10, 16)  # FILL_STATES in which air may go in
-VOLUME = words.FILL_STATE.index("volume")
-TARGET = words.FILL_INPUT.index("target_pa")
-HOSE = words.FILL_INPUT.index("manifold_ml")
+VOLUME = kernel_words.FILL_STATE.index("volume")
+TARGET = kernel_words.FILL_INPUT.index("target_pa")
+HOSE = kernel_words.FILL_INPUT.index("manifold_ml")
 
 
 @dataclass(frozen=True)
