@@ -73,13 +73,13 @@ PARAMS = {
     "inlet_c": Param(0.16, 0.20, 0.22, "dm3/(s bar)", OURS + ": restrictor 0.20, +10 % -20 %, with valves and filter behind it"),
     "vent_c": Param(0.68, 0.80, 0.92, "dm3/(s bar)", OURS + ": bore about 2.5 mm (C about 0.128 d2, " + MEM + ") with its silencer, 15 %"),
     "relief_c": Param(1.2, 1.5, 2.0, "dm3/(s bar)", OURS + ": flow diameter 4 mm, coefficient 0.6 to 0.7, certified 0.9"),
-    "b_ratio": Param(0.2, 0.3, 0.5, "-", "measured b of valves 0.2 to 0.5; 0.528 is the ideal nozzle only (check values, section 4)"),
+    "b_ratio": Param(0.2, 0.3, 0.5, "-", "measured b of valves 0.2 to 0.5; 0.528 is the ideal nozzle only"),
     "relief_low": Param(572.3e3, 590e3, 607.7e3, "Pa gauge", "set 5.9 bar; ISO 4126-1, seen: 3 % of set or 0.1 bar, the greater"),
     "relief_high": Param(1018.5e3, 1050e3, 1081.5e3, "Pa gauge", "set 10.5 bar; ISO 4126-1, seen: 3 % of set or 0.1 bar, the greater"),
     "relief_over": Param(0.0, 0.05, 0.10, "-", "ISO 4126-1, seen: full lift at no more than 10 % over"),
     "relief_blowdown": Param(0.02, 0.10, 0.15, "-", "ISO 4126-1, seen: closes again no lower than 15 % under"),
     "fad_l_min": Param(10.0, 30.0, 30.0, "L/min", "reference compressor, free air at 0 bar; taken as not falling with pressure here (unsafe side)"),
-    "tyre_ml": Param(600.0, 1150.0, 6000.0, "mL", "20-622 full torus 634 mL (check values, section 10), rounded down"),
+    "tyre_ml": Param(600.0, 1150.0, 6000.0, "mL", "20-622 full torus 634 mL (by definition), rounded down"),
     "manifold_ml": Param(40.0, 60.0, 90.0, "mL", OURS + ": block, plenum and 1.2 m of 6 mm hose"),
 }
 

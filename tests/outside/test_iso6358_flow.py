@@ -1,7 +1,7 @@
 """Flow through ISO 6358 restrictions at published-form rows.
 
 Formula: MapleSim and MathWorks help pages for ISO 6358 (Sanville form). rho0 = 1.185 kg/m3, T0 = 293.15 K: ISO 8778, from memory.
-Rows computed from that formula outside this project's code (check values, section 4). Unit: 1 dm3/(s bar) = 1e-8 m3/(s Pa).
+Rows computed from that formula outside this project's code. Unit: 1 dm3/(s bar) = 1e-8 m3/(s Pa).
 """
 
 from math import sqrt

@@ -29,6 +29,7 @@ def test_handbook_approximation_lies_beside_it():
 
 
 def test_the_known_slip_of_older_copies():
-    """The printed upper limit used s = 2.68: with the data's own s it is 97.120255."""
-    assert 97.07 + 1.8752 * 2.68 == pytest.approx(102.096, abs=1e-3)
-    assert 97.07 + 1.8752 * 0.0268 == pytest.approx(97.120255, abs=1e-6)
+    """The printed upper limit of 102.096 used s = 2.68: with the data's own s = 0.0268 it is 97.120255, and the exact factor's lies beside it."""
+    k, _, _ = natrella_k(43, 0.90, 0.99)
+    assert 97.07 + k * 0.0268 == pytest.approx(97.120255, abs=1e-6)
+    assert 97.07 + stats.k_factor(43, 0.90, 0.99) * 0.0268 == pytest.approx(97.12022, abs=1e-5)

@@ -1,4 +1,5 @@
-"""Orifice as a sonic conductance: ideal-nozzle choked flow, k = 1.4, R = 287.05287 (check values section 4, computed rows)."""
+"""Orifice as a sonic conductance: ideal-nozzle choked flow, k = 1.4, R = 287.05287 (gas dynamics textbooks; rows computed outside
+this project)."""
 
 from math import sqrt
 

@@ -1,7 +1,6 @@
 """Weibull law: closed forms, median ranks, and the likelihood bounds against their own definition.
 
-Rows for shapes 3, 5, 10, 20 and the median ranks of five: computed outside this project (scipy 1.17.1); Benard's ranks are the
-textbook approximation (i − 0.3)/(n + 0.4).
+Rows for shapes 3, 5, 10, 20: closed forms of the Weibull law (textbooks), computed outside this project.
 """
 
 import math
@@ -31,11 +30,22 @@ def test_closed_forms(shape, twice, ten, variation, mean, median, b10, b1):
         assert weibull.quantile(1 - 0.5 ** (1 / size), shape) / weibull.quantile(0.5, shape) == pytest.approx(ratio, rel=1e-6)
 
 
-def test_median_ranks_of_five():
-    exact = [0.12944943670387585, 0.3138101704556974, 0.5, 0.6861898295443025, 0.8705505632961241]
-    benard = [0.12963, 0.31481, 0.5, 0.68519, 0.87037]
-    assert plots.median_ranks(np.arange(1, 6), 5) == pytest.approx(exact, rel=1e-6)
-    assert [(i - 0.3) / 5.4 for i in range(1, 6)] == pytest.approx(benard, abs=5e-6)
+MEDIAN_RANKS = {  # printed tables of median ranks (Johnson 1951 and reliability texts, from memory)
+    1: (0.5000,),
+    2: (0.2929, 0.7071),
+    3: (0.2063, 0.5000, 0.7937),
+    4: (0.1591, 0.3857, 0.6143, 0.8409),
+    5: (0.1294, 0.3138, 0.5000, 0.6862, 0.8706),
+    10: (0.0670, 0.1623, 0.2586, 0.3551, 0.4517, 0.5483, 0.6449, 0.7414, 0.8377, 0.9330),
+}
+
+
+@pytest.mark.parametrize("n", MEDIAN_RANKS)
+def test_median_ranks_as_printed(n):
+    ranks = plots.median_ranks(np.arange(1, n + 1), n)
+    assert ranks == pytest.approx(MEDIAN_RANKS[n], abs=6e-5)
+    benard = [(i - 0.3) / (n + 0.4) for i in range(1, n + 1)]  # Benard's approximation, good to 1 % in its texts
+    assert ranks == pytest.approx(benard, abs=0.01)
 
 
 def test_adjusted_orders_follow_johnson():

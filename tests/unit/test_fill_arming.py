@@ -20,7 +20,7 @@ def words(profile=PROFILE, here=HERE, kind=configuration.COMPRESSOR):
 
 
 def test_the_ride_lowers_the_ceiling():
-    """18 C at 200 m to 45 C at 2,400 m: F = 427,837 Pa (check values, computed), rounded down to 1 kPa."""
+    """18 C at 200 m to 45 C at 2,400 m: F = 427,837 Pa (US Standard Atmosphere 1976 and ideal gas, computed apart), rounded down to 1 kPa."""
     assert arming.cold_limit_pa(PROFILE, 98_945, 29_115) in (427_835, 427_836, 427_837)
     assert words()[1]["ceil_pa"] == 427_000
 

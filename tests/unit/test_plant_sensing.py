@@ -135,5 +135,5 @@ def test_parameter_array_has_no_hole():
 
 @pytest.mark.parametrize("width, bead, rim, litres", [(28, 622, 19, 1.1487205), (40, 622, 23, 2.4741583), (57, 584, 30, 4.9120894)])
 def test_tyre_volume_by_chord(width, bead, rim, litres):
-    """Segment model rows of check values section 10 (computed outside this code)."""
+    """A circle cut by the rim's chord, by Pappus: rows computed outside this code."""
     assert tyre_ml(width, bead, rim) == pytest.approx(litres * 1000.0, rel=1e-7)
