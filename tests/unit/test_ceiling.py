@@ -179,6 +179,13 @@ def test_limit_at_fill_only_is_recorded_and_bounded() -> None:
     assert ask(fill=fill, ride=hot).status == "ok"
 
 
+def test_105_percent_is_the_most_on_a_ride_that_is_not_held() -> None:
+    """5 % of 500 kPa gauge are 12.188 K from 20 °C at sea level (by definition of the ideal gas)."""
+    fill = Place.of(20, 0)
+    assert ask(fill=fill, ride=Ride.of(None, 32.18), held_on="fill").status == "ok"
+    assert refusals(ask(fill=fill, ride=Ride.of(None, 32.20), held_on="fill")) == ["limit-exceeded-on-ride"]
+
+
 def test_no_fill_survives_an_extreme_ride() -> None:
     found = ask(rim_max="0.3 bar", range_text=None, fill=Place.of(-20, 0), ride=Ride.of(5000, 100))
     assert refusals(found) == ["ride-leaves-no-pressure"]
