@@ -42,6 +42,12 @@ def test_guard_band_is_never_below_class_bound_nor_reference():
     assert fit_points(synthetic(), 14_000.0, 2.0, 1000.0).guard_pa >= 15_000
 
 
+def test_a_year_of_drift_is_counted_from_the_start():
+    """100 Pa a month over the twelve months until the next calibration, rectangular: 1200 / sqrt(3) Pa."""
+    for channel in fit_points(synthetic(), 1000.0, 2.0, 200.0).channels:
+        assert channel.terms["drift"] == pytest.approx(1200 / 3**0.5)
+
+
 @pytest.mark.parametrize(
     ("points", "words"),
     [

@@ -208,3 +208,10 @@ def test_the_json_report_carries_first_go_and_the_drawn_effects(tmp_path):
 def test_an_unknown_person_is_refused():
     with pytest.raises(Refusal, match="no person named"):
         plan_of(10, 1, ("none",), ("ghost",))
+
+
+def test_a_missing_file_of_results_is_not_gone_on_with(tmp_path):
+    missing = tmp_path / "missing.bin"
+    found = CliRunner().invoke(cli, ["campaign", "--resume", str(missing), "--out", str(tmp_path / "out"), "--sessions", "1000"])
+    assert isinstance(found.exception, Refusal) and "missing.bin" in str(found.exception)
+    assert not missing.exists() and not (tmp_path / "out").exists()

@@ -35,6 +35,8 @@ def command(
         return _list(as_json)
     plan = plan_of(sessions, seed, faults, people.NAMES if who == ("all",) else who)
     path = resume or out / "results.bin"
+    if resume is not None and not resume.is_file():
+        raise Refusal(f"There are no results in {resume} to go on with.", "Correct the name, or leave --resume out to begin a new campaign.")
     if resume is None and path.exists():
         raise Refusal(f"{path} is there already.", f"Go on with it by --resume {path}, or give another --out.")
     try:
