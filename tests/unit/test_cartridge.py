@@ -84,6 +84,9 @@ def test_overnight_loss_is_an_estimate() -> None:
         (("--tyre", "28-622", "--rim", "584x23TSS"), "bead-seat-mismatch"),
         (("--tyre", "28-622", "--rim", "622x30TC"), "tyre-not-wider-than-rim"),
         (("--tyre", "28-?"), "bead-seat-unknown"),
+        (("--tyre", "28-622", "--temp", "68"), "fill-temperature-implausible"),
+        (("--tyre", "28-622", "--temp", "40", "--ride-temp-max", "30"), "fill-hotter-than-ride"),
+        (("--tyre", "28-622", "--rim", "622x23TSS", "--temp", "40", "--ride-temp-max", "30"), "fill-hotter-than-ride"),
     ],
 )
 def test_refused(args: tuple[str, ...], id: str) -> None:

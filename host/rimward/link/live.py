@@ -64,7 +64,8 @@ class Watcher:
         tyre = show_reading(row["tyre_pa"], row["ceiling_pa"] or None) if row["tyre_pa"] is not None else "unknown"
         text.append(f"in the tyre {tyre}\n")
         if row["ceiling_pa"]:
-            text.append(f"target {show_limit(row['target_pa'])}   stops at {show_limit(row['stop_pa'])}   ceiling {show_limit(row['ceiling_pa'])}\n")
+            text.append(f"target for the air here {show_limit(row['target_pa'])}   stops at {show_limit(row['stop_pa'])}   ")
+            text.append(f"ceiling {show_limit(row['ceiling_pa'])}\n")
         else:
             text.append("no ceiling in force: no wheel is chosen\n")
         text.append(f"{row['state']}, air {'on' if row['air_on'] else 'off'}")
