@@ -17,7 +17,7 @@ from rimward.proof.events import Event, Settings, find_events, highest_pa
 from rimward.proof.load import BAR_PA, Sample, Value
 from rimward.proof.loss import loss
 from rimward.proof.outcome import Outcome, outcome
-from rimward.proof.retention import HOLD_S, PERCENT
+from rimward.proof.standard import HOLD_S, PERCENT
 from rimward.sessions import SessionLog
 
 TICK_MS = 2

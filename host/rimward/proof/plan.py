@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rimward import energy
 from rimward.errors import Refusal
 from rimward.proof import reach
-from rimward.proof.retention import HOLD_S, PERCENT
+from rimward.proof.standard import HOLD_S, PERCENT
 from rimward.units import show_limit, show_minimum
 
 STRAIGHT_SIDE_PA = 500_000

@@ -10,7 +10,7 @@ from matplotlib.ticker import FormatStrFormatter, MaxNLocator
 from scipy import stats
 
 from rimward.proof.bounds import METHODS
-from rimward.proof.retention import PERCENT
+from rimward.proof.standard import PERCENT
 from rimward.proof.units import Specimen
 
 INK, RELEASE, STOP, LIMIT = "#20242a", "#0b5c8a", "#a34a00", "#9b1c2e"

@@ -4,7 +4,7 @@ from rimward_fw.bench import app as firmware
 
 from rimward.ceiling import Rim, Tyre
 from rimward.errors import Refusal
-from rimward.proof.retention import PERCENT
+from rimward.proof.standard import PERCENT
 from rimward.units import show_limit, show_minimum
 
 MARGIN_PA = 30_000  # ceiling over the last level: guard band, a pulse's rise, noise

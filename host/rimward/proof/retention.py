@@ -9,11 +9,9 @@ from collections.abc import Callable, Sequence
 
 from rimward.proof import stats
 from rimward.proof.load import BAR_PA, Sample
+from rimward.proof.standard import HOLD_S, PERCENT
 from rimward.proof.units import Specimen
 
-# ISO 4210-2, from memory: 110 % of the lower of rim and tyre maximum, for not less than 5 minutes.
-PERCENT = 110
-HOLD_S = 300
 RAMP_STEP_BAR = 0.25  # a stop at most this far above the hold was no ramp: the hold's reading is the stop's
 
 HELD, FAILED, NOT_SHOWN, UNDECIDED = "held", "failed", "not shown", "not decided"
