@@ -11,7 +11,7 @@ def start():
 
         import micropython
 
-        gc.threshold(4096)  # see rest.tightly
+        gc.threshold(4096)  # while modules load: what stays then lies close together, and large pieces stay free
         micropython.kbd_intr(-1)  # 0x03 is data from the first moment: a host may speak while this still loads
     try:
         from rimward_fw import app, board

@@ -7,12 +7,12 @@ from rimward_protocol import causes, codes, layout, profile, replies
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import sha256
 
-from rimward_fw.control import configuration, events
+from rimward_fw.control import builtin, configuration, events
 from rimward_fw.control.ambient import Ambient
-from rimward_fw.control.cycle import ARMED, IDLE, NOBODY, OVER, FillCycle
+from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
 from rimward_fw.link.connection import Link
-from rimward_fw.storage import rest
+from rimward_fw.storage import logbook
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
@@ -44,10 +44,10 @@ class App:
         self.clock = Clock(board, self.store)
         self.keys = Keys(self.store, board, self.button_held)
         self.buttons = buttons.Buttons(self.engine.t)
-        self.recorder = rest.QUIET
         self.cycle = self.CYCLE(self)
         self.interface = Interface(self)
         self.link = Link(board, self)
+        self.recorder = logbook.recorder_of(self)
         self.refusal = 0
         self.pending_delete = None
         self._next_work = 0
@@ -84,10 +84,6 @@ class App:
     def source(self, value):
         """The row of `configuration.HARDWARE` that a stored setting names; a compressor if none does."""
         return configuration.HARDWARE[value[0] if value and value[0] < len(configuration.HARDWARE) else configuration.COMPRESSOR]
-
-    def wake(self):
-        """Loads what a cycle or a conversation needs."""
-        rest.wake(self)
 
     # What others ask
 
@@ -193,8 +189,6 @@ class App:
     def profile_of(self, wheel):
         """(bytes, slot, flags of PROFILE_IS) or None."""
         if wheel == NOBODY:
-            from rimward_fw.control import builtin
-
             return builtin.profile(), 0, 2
         found = self.store.profile_get(wheel)
         if not found:
@@ -210,8 +204,6 @@ class App:
         if getattr(self.board, "bench", 0) and not self.BENCH:
             return replies.PROFILE_NOT_BENCH  # the bench's transducers read otherwise
         if wheel == NOBODY:
-            from rimward_fw.control import builtin
-
             return self.cycle.choose(wheel, builtin.profile(), True)
         found = self.store.profile_get(wheel)
         if not found:
@@ -242,9 +234,7 @@ class App:
     # Sessions
 
     def open_session(self, cycle):
-        """Begins the record of a cycle."""
-        from rimward_fw.storage import logbook
-
+        """Open the record of a fill cycle."""
         logbook.open_session(self, cycle)
 
     def keep_session(self):
@@ -260,10 +250,8 @@ class App:
         self.recorder.note(events.TRIPPED, cause, self.engine.g[slots.G_READ] - slots.BIAS_PA)
 
     def close_session(self, cause):
-        """Ends the record of a cycle."""
+        """Close the record of a fill cycle."""
         if self.recorder.active:
-            from rimward_fw.storage import logbook
-
             logbook.close_session(self, cause)
 
     # The loop
@@ -310,8 +298,6 @@ class App:
         self.interface.work()
         self.clock.unix_s()  # often enough to see the milliseconds wrap
         self.air.work()
-        if self.cycle.phase == IDLE and not self.cycle.queue and self.link.idle() and not self.enabled():
-            rest.sleep(self)
         if self.engine.head % COLLECT_TICKS < SLOW_TICKS:
             if not self.enabled():
                 gc.collect()
@@ -330,7 +316,8 @@ def run(board, kind=App):
     try:
         app = kind(board)
         gc.collect()
-        rest.tightly(False)
+        if hasattr(gc, "threshold"):
+            gc.threshold(-1)  # while modules load main.py has it collect often, so that what stays lies close together
         app.start()
         while True:
             app.work()

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rimward_protocol import codes
+from rimward_protocol import codes, enumerations
 from rimward_protocol import profile as check
 
 from rimward.ceiling.cautions import below_minimum
@@ -44,7 +44,7 @@ SOURCES = {
 }
 
 # fields that a profile's JSON gives as words: name -> protocol table
-WORDS = {"rim_class": codes.RIM_CLASSES, "position": codes.POSITIONS, "chuck": codes.CHUCKS, "limit_source": codes.LIMIT_SOURCES}
+WORDS = {"rim_class": enumerations.RIM_CLASSES, "position": enumerations.POSITIONS, "chuck": enumerations.CHUCKS, "limit_source": enumerations.LIMIT_SOURCES}
 PLAIN = (
     "revision", "tyre_width_dmm", "bead_seat_mm", "rim_width_dmm", "volume_low_ml", "volume_ml", "limit_pa", "ceiling_pa", "target_pa",
     "seat_pause_pa", "ambient_min_pa", "temp_max_ck", "ref_temp_ck", "time_budget_s",
@@ -165,9 +165,9 @@ def build(values: Mapping[str, Any], wheel_id: bytes, revision: int, asked: Aske
             "revision": revision,
             "wheel_id": wheel_id,
             "label": label_bytes(values["label"]),
-            "rim_class": codes.number_of(codes.RIM_CLASSES, rim.type),
-            "position": codes.number_of(codes.POSITIONS, values.get("position", "any")),
-            "chuck": codes.number_of(codes.CHUCKS, values.get("chuck", "pressure-open")),
+            "rim_class": codes.number_of(enumerations.RIM_CLASSES, rim.type),
+            "position": codes.number_of(enumerations.POSITIONS, values.get("position", "any")),
+            "chuck": codes.number_of(enumerations.CHUCKS, values.get("chuck", "pressure-open")),
             "limit_source": SOURCES[answer.governing],
             "tyre_width_dmm": round(tyre.width_mm * 10),
             "bead_seat_mm": tyre.bead_seat_mm,
@@ -238,7 +238,7 @@ def to_json(data: bytes) -> dict[str, Any]:
         "label": f["label"],
         **{name: codes.word_of(table, f[name]) for name, table in WORDS.items()},
         **{name: f[name] for name in PLAIN},
-        "flags": [word for bit, word, _ in codes.PROFILE_FLAGS if f["flags"] & bit],
+        "flags": [word for bit, word, _ in enumerations.PROFILE_FLAGS if f["flags"] & bit],
         "made": day_text(f["made_days"]),
         "tag": f["tag"].hex() if check.is_tagged(data) else None,
     }
@@ -260,7 +260,7 @@ def from_json(given: Mapping[str, Any]) -> bytes:
         for name, table in WORDS.items():
             fields[name] = codes.number_of(table, given[name])
         name = "flags"
-        fields["flags"] = sum({word: bit for bit, word, _ in codes.PROFILE_FLAGS}[one] for one in set(given["flags"]))
+        fields["flags"] = sum({word: bit for bit, word, _ in enumerations.PROFILE_FLAGS}[one] for one in set(given["flags"]))
         name = "wheel_id"
         fields["wheel_id"] = exact_hex(given["wheel_id"], 8)
         name = "label"

@@ -8,7 +8,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import construct
-from rimward_protocol import layout, messages, replies
+from rimward_protocol import layout, messages, replies, tables
 from rimward_protocol import profile as profile_check
 
 from rimward.errors import Refusal
@@ -42,10 +42,10 @@ def structure(table: Table) -> construct.Struct:
 
 PROFILE = structure(layout.PROFILE)
 SESSION_HEADER = structure(layout.SESSION_HEADER)
-BLOCK_HEADER = structure(layout.BLOCK_HEADER)
-CHANGE = structure(layout.CHANGE)
+BLOCK_HEADER = structure(tables.BLOCK_HEADER)
+CHANGE = structure(tables.CHANGE)
 TRACE_RECORD = structure(layout.TRACE_RECORD)
-BLOCKS = {number: structure(table) for number, _word, table in layout.BLOCKS}
+BLOCKS = {number: structure(table) for number, _word, table in tables.BLOCKS}
 MESSAGES = {number: structure(table) for number, _word, table, _replies in messages.PAYLOADS}
 
 
@@ -150,7 +150,7 @@ def fast_columns(payload: bytes) -> tuple[int, "np.ndarray", "np.ndarray"]:
     import numpy as np
     from rimward_protocol.sessionread import fast_length_fits
 
-    head_type = dtype(layout.FAST)
+    head_type = dtype(tables.FAST)
     if len(payload) < head_type.itemsize:
         raise no_sense()
     head = np.frombuffer(payload, head_type, 1)[0]
@@ -161,7 +161,7 @@ def fast_columns(payload: bytes) -> tuple[int, "np.ndarray", "np.ndarray"]:
     at = head_type.itemsize
     for i, name in enumerate(("a", "b", "load", "gap")):
         at = _fill_column(columns[i], payload, at, int(head[name]), coding >> 4 * i & 15)
-    records = np.frombuffer(payload, dtype(layout.CHANGE), changes, at)
+    records = np.frombuffer(payload, dtype(tables.CHANGE), changes, at)
     if changes and int(records["offset"].max()) >= n:
         raise no_sense()
     return int(head["tick"]), columns, records

@@ -1,7 +1,9 @@
-"""What each reply means to a person. `replies.row_of` fetches it; a device may drop it again with `compat.unload`."""
+"""What each reply means to a person. A device holds only the rows of `refusals`."""
+
+from .refusals import REFUSALS
 
 # number, word, what happened, what to do
-REPLIES = (
+_HOST = (
     (0, "done", "done", ""),
     (1, "waiting-for-person", "the inflator waits for a person", "answer on the inflator"),
     (16, "unknown-message", "the inflator does not know this message", "update the inflator's firmware"),
@@ -23,7 +25,6 @@ REPLIES = (
     (39, "button-not-held", "the inflator's button was not held", "hold the button and send again"),
     (40, "slowed-down", "too many wrong tags; the inflator waits before the next try", "wait a minute"),
     (41, "range-key-low-needed", "this wheel needs the low range", "turn the range key to low"),
-    (43, "target-above-stop", "the target lies above where this inflator must stop", "choose a lower target"),
     (44, "not-confirmed", "the person did not confirm the new wheel on the inflator", "send again and confirm there"),
     (64, "profile-size", "the profile has the wrong length", "make the profile again"),
     (65, "profile-magic", "these bytes are not a profile", "give a profile file"),
@@ -43,8 +44,6 @@ REPLIES = (
     (79, "profile-ceiling-above-limit", "the ceiling lies above the limit", "make the profile again"),
     (80, "profile-ceiling-above-rig", "the ceiling lies above what this inflator may ever hold, 900 kPa", "this wheel cannot be filled here"),
     (81, "profile-straight-side", "a straight-side or unknown rim may not have more than 500 kPa", "the class limit stays: lower limit and ceiling"),
-    (82, "profile-ceiling-low", "the ceiling is below 30 kPa, where no reading can be trusted", "check the ceiling and its unit"),
-    (83, "profile-target", "the target lies above the ceiling or below 20 kPa", "choose a target below the ceiling"),
     (84, "profile-seat-pause", "the seating pause lies above 275 kPa, above the ceiling or below 20 kPa", "lower the seating pause"),
     (85, "profile-ambient", "the lowest ambient pressure is outside 30 to 110 kPa", "check the highest altitude"),
     (86, "profile-temperature", "a temperature is out of range", "check the temperatures"),
@@ -53,7 +52,7 @@ REPLIES = (
     (89, "profile-not-bench", "this is not a proof-bench profile", "make one with the bench key"),
     (96, "setting-unknown", "there is no such setting", "list the settings"),
     (97, "setting-value", "the setting's value is out of range", "check the value"),
-    (98, "setting-locked", "this setting is changed only while the button is held", "hold the button and send again"),
     (104, "session-unknown", "there is no such session", "list the sessions"),
     (105, "session-past-end", "the session is shorter than that", "pull it from its start"),
 )
+REPLIES = tuple(sorted(REFUSALS + _HOST))

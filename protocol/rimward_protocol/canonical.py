@@ -1,26 +1,26 @@
 """Every layout and number as one text, the same on every interpreter. A test holds its hash against `layouthash`."""
 
-from . import answers, codes, payloads, reasons, tables, words
+from . import answers, codes, enumerations, payloads, tables
 from .compat import sha256
 
 
 def number_tables():
     """(title, table of (number, word, ...)) of everything that is sent as a number."""
     return (
-        ("MESSAGES", words.MESSAGES),
-        ("RIM_CLASSES", words.RIM_CLASSES),
-        ("POSITIONS", words.POSITIONS),
-        ("CHUCKS", words.CHUCKS),
-        ("LIMIT_SOURCES", words.LIMIT_SOURCES),
-        ("PROFILE_FLAGS", words.PROFILE_FLAGS),
-        ("RANGES", words.RANGES),
-        ("GUARD_OUTS", words.GUARD_OUTS),
-        ("FILL_STATES", words.FILL_STATES),
-        ("WAITINGS", words.WAITINGS),
-        ("EVENTS", words.EVENTS),
-        ("SETTINGS", words.SETTINGS),
+        ("MESSAGES", enumerations.MESSAGES),
+        ("RIM_CLASSES", enumerations.RIM_CLASSES),
+        ("POSITIONS", enumerations.POSITIONS),
+        ("CHUCKS", enumerations.CHUCKS),
+        ("LIMIT_SOURCES", enumerations.LIMIT_SOURCES),
+        ("PROFILE_FLAGS", enumerations.PROFILE_FLAGS),
+        ("RANGES", enumerations.RANGES),
+        ("GUARD_OUTS", enumerations.GUARD_OUTS),
+        ("FILL_STATES", enumerations.FILL_STATES),
+        ("WAITINGS", enumerations.WAITINGS),
+        ("EVENTS", enumerations.EVENTS),
+        ("SETTINGS", enumerations.SETTINGS),
         ("META_KEYS", tables.META_KEYS),
-        ("CAUSES", reasons.CAUSES),
+        ("CAUSES", enumerations.CAUSES),
         ("REPLIES", answers.REPLIES),
     )
 

@@ -5,6 +5,7 @@ and cleared them with the tyre off the hose. 48 and up are the fill's own: it wi
 """
 
 from .compat import const
+from .reasons import row_of as _row_of
 
 NONE = const(0)
 RELEASED = const(1)
@@ -48,15 +49,6 @@ FIRST_LATCHED = const(16)
 LAST_LATCHED = const(47)
 
 
-def __getattr__(name):
-    """CAUSES, fetched when first asked for."""
-    if name != "CAUSES":
-        raise AttributeError(name)
-    from .reasons import CAUSES
-
-    return CAUSES
-
-
 def is_latched(cause):
     """True for a cause that stays until a person clears it."""
     return FIRST_LATCHED <= cause <= LAST_LATCHED
@@ -64,9 +56,7 @@ def is_latched(cause):
 
 def row_of(cause):
     """(number, word, likely reason, next step); an unknown number is told as such."""
-    from .reasons import CAUSES
-
-    for row in CAUSES:
-        if row[0] == cause:
-            return row
+    row = _row_of(cause)
+    if row:
+        return row
     return (cause, "cause-" + str(cause), "a cause this version does not know", "update the side with the older version")

@@ -1,4 +1,4 @@
-"""Numbers that host and firmware share. Causes are in `causes`, replies in `replies`, the words of all in `words`.
+"""Numbers that host and firmware share. Causes are in `causes`, replies in `replies`, the words of all in `enumerations`.
 
 A number, once used, keeps its meaning for ever; a new meaning gets a new number.
 """
@@ -119,17 +119,8 @@ SEATING = const(16)
 SERVICE = const(17)
 
 
-def __getattr__(name):
-    """The tables of `words`, fetched when first asked for: RIM_CLASSES, FILL_STATES, EVENTS, ..."""
-    if name.startswith("_"):
-        raise AttributeError(name)
-    from . import words
-
-    return getattr(words, name)
-
-
 def number_of(table, word):
-    """The number of a word in one of the tables above; KeyError if there is none."""
+    """The number of a word in a table of `enumerations`; KeyError if there is none."""
     for row in table:
         if row[1] == word:
             return row[0]

@@ -23,15 +23,6 @@ def ptr32(block):
 ptr16 = ptr32  # likewise, 16-bit words
 
 
-def unload(name, package="rimward_protocol"):
-    """Let go of one module of a package on a device, so that its memory can be used again. Nothing on CPython."""
-    full = package + "." + name
-    if ON_MICROPYTHON and full in sys.modules:
-        del sys.modules[full]
-        if hasattr(sys.modules[package], name):
-            delattr(sys.modules[package], name)
-
-
 def crc32(data, start=0):
     """CRC-32 (ISO-HDLC: reflected 0x04C11DB7, start and final XOR all ones) of any bytes-like object.
 

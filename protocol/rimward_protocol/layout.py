@@ -8,11 +8,25 @@ import struct
 
 from . import codes
 from .compat import ON_MICROPYTHON, crc32
+from .layouthash import LAYOUT_HASH
 
 if not ON_MICROPYTHON:
+    from . import enumerations
     from . import tables as _kept
+
+    def setting_row(number):
+        """(format, who may change it) of a setting, or None if there is none of this number."""
+        return next(((row[2], row[3]) for row in enumerations.SETTINGS if row[0] == number), None)
+
 else:
+    from . import linkrows
     from . import rows as _kept  # type: ignore[no-redef]
+
+    def setting_row(number):
+        """(format, who may change it) of a setting, or None if there is none of this number."""
+        found = linkrows.line_of(linkrows.SETTINGS, number)
+        return found.split() if found else None
+
 
 PROFILE_MAGIC = b"RWP"
 SESSION_MAGIC = b"RWS"
@@ -44,33 +58,12 @@ META_CONDITIONS = 8
 META_PERSON = 9
 
 
-def __getattr__(name):
-    """What a device has no use for: META_KEYS, BLOCKS and the layouts of BLOCK_HEADER, CHANGE, SNAPSHOT, FAST, META."""
-    if name not in ("META_KEYS", "BLOCKS", "BLOCK_HEADER", "CHANGE", "SNAPSHOT", "FAST", "META"):
-        raise AttributeError(name)
-    from . import tables
-
-    return getattr(tables, name)
-
-
 def fields(table):
     """The rows of a table, (name, code, ...) each, in whichever form this interpreter keeps it."""
     if not isinstance(table, str):
         return table
     parts = table.split()
     return [(parts[i], parts[i + 1]) for i in range(0, len(parts), 2)]
-
-
-def setting_row(number):
-    """(format, who may change it) of a setting, or None if there is none of this number."""
-    if not ON_MICROPYTHON:
-        from .words import SETTINGS
-
-        return next(((row[2], row[3]) for row in SETTINGS if row[0] == number), None)
-    from . import linkrows
-
-    found = linkrows.line_of(linkrows.SETTINGS, number)
-    return found.split() if found else None
 
 
 def field_bytes(code):
@@ -152,6 +145,4 @@ def seal_profile(values):
 
 def layout_hash():
     """What is exchanged at hello: first 8 bytes of SHA-256 over every layout and number (`canonical` works it out)."""
-    from .layouthash import LAYOUT_HASH
-
     return LAYOUT_HASH

@@ -1,7 +1,6 @@
 """Payload layouts of the link messages, and which reply each request gets.
 
-A request and its reply share a sequence number; pushes count their own. `messages.STATUS_IS` is that message's layout.
-A device has only `payload_of`, from the text that `linkrows` holds.
+A request and its reply share a sequence number; pushes count their own. A device has only `payload_of`, from the text that `linkrows` holds.
 """
 
 from .compat import ON_MICROPYTHON
@@ -30,10 +29,3 @@ else:
             if row[0] == number:
                 return row[3]
         return ()
-
-    def __getattr__(name):
-        """The payload table of the message of this word."""
-        for row in PAYLOADS:
-            if row[1] == name:
-                return row[2]
-        raise AttributeError(name)

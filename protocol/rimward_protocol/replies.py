@@ -1,6 +1,11 @@
 """Codes of DONE and ERROR replies and of the profile check: number, word, what happened, what to do."""
 
-from .compat import const
+from .compat import ON_MICROPYTHON, const
+
+if not ON_MICROPYTHON:
+    from .answers import REPLIES
+else:
+    from .refusals import REFUSALS as REPLIES  # type: ignore[assignment]
 
 OK = const(0)
 WAITING_FOR_PERSON = const(1)
@@ -62,19 +67,8 @@ SESSION_UNKNOWN = const(104)
 SESSION_PAST_END = const(105)
 
 
-def __getattr__(name):
-    """REPLIES, fetched when first asked for."""
-    if name != "REPLIES":
-        raise AttributeError(name)
-    from .answers import REPLIES
-
-    return REPLIES
-
-
 def row_of(code):
     """(number, word, what happened, what to do); an unknown number is told as such."""
-    from .answers import REPLIES
-
     for row in REPLIES:
         if row[0] == code:
             return row

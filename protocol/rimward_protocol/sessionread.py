@@ -2,7 +2,7 @@
 
 import struct
 
-from . import layout
+from . import layout, tables
 from .compat import crc32
 from .mac import same, tag16
 from .session import (
@@ -171,7 +171,7 @@ def _delta(buf, at, j, code):
 
 def read_words(buf, start, stop):
     """(tick, array number, first, total, words) of a SNAPSHOT payload, or None."""
-    record = layout.unpack(layout.SNAPSHOT, buf, start, stop)
+    record = layout.unpack(tables.SNAPSHOT, buf, start, stop)
     if record is None or len(record["words"]) != 4 * record["count"]:
         return None
     if record["first"] + record["count"] > record["total"]:

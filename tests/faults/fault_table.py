@@ -94,7 +94,7 @@ def outcome(name: str) -> dict[str, Any]:
 
 def seen_first(word: str) -> str:
     """Reason and next step of a cause, by its word."""
-    from rimward_protocol.reasons import CAUSES
+    from rimward_protocol.enumerations import CAUSES
 
     row = next(row for row in CAUSES if row[1] == word)
     return f"{row[2]}; {row[3]}"

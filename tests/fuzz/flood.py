@@ -23,7 +23,7 @@ WATCH = frame.encode(codes.WATCH, 8, bytes((3, 50)))
 def hello(host_id: int, what: int = 1) -> bytes:
     """HELLO of one host."""
     row = {"protocol": codes.PROTOCOL_VERSION, "layout_hash": layout.layout_hash(), "what": what, "host_id": host_id}
-    return frame.encode(codes.HELLO, host_id & 0xFFFF, layout.pack(messages.HELLO, row))
+    return frame.encode(codes.HELLO, host_id & 0xFFFF, layout.pack(messages.payload_of(codes.HELLO), row))
 
 
 def noise(seed: int) -> Callable[[int], bytes]:

@@ -4,7 +4,7 @@ import json
 from array import array
 from binascii import hexlify, unhexlify
 
-from rimward_protocol import canonical, codes, frame, layout, mac, messages, profile, replies, session, sessionread
+from rimward_protocol import canonical, codes, enumerations, frame, layout, mac, messages, profile, replies, session, sessionread
 from rimward_protocol.compat import crc32, sha256
 
 
@@ -70,7 +70,7 @@ def check_messages(check, vectors):
         record = record_of(table, row["fields"])
         check.same(row["word"] + " packed", hexed(layout.pack(table, record)), row["hex"])
         check.same(row["word"] + " unpacked", layout.unpack(table, unhexlify(row["hex"])), record)
-        check.same(row["word"] + " word", codes.word_of(codes.MESSAGES, row["number"]), row["word"])
+        check.same(row["word"] + " word", codes.word_of(enumerations.MESSAGES, row["number"]), row["word"])
 
 
 def read_stream(decoder, data):

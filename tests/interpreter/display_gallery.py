@@ -34,6 +34,12 @@ class Board:
         self.folder = folder
         self.frame = None
 
+    def context(self, arrays):
+        return arrays
+
+    def set_pins(self, t):
+        pass
+
     def ticks_ms(self):
         return self.now
 
@@ -226,9 +232,9 @@ def run_over():
 def cut_off():
     """Texts of causes and refusals that the display would cut, one a line."""
     from rimward_fw.ui import display_numbers
-    from rimward_protocol import answers, reasons
+    from rimward_protocol import reasons, refusals
 
-    for table in (reasons.CAUSES, answers.REPLIES):
+    for table in (reasons.rows(), refusals.REFUSALS):
         for _number, word, reason, step in table:
             for text in (word, reason, step):
                 if display_numbers.wrap(text, 16, 6)[-1].endswith(".."):

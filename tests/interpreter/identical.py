@@ -24,7 +24,7 @@ import coverage
 import numpy as np
 from rimward.sessions import read_session
 from rimward_fw.kernels import fill, guard, order
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, enumerations
 
 from tests.interpreter import identical_run as run
 from tests.sessions.cases import CASES
@@ -289,7 +289,7 @@ def page(total: dict[str, Any], device: int, sessions: int, recorded: int, taken
     """The figures as they are kept."""
     share = "\n".join(f"| `{name}` | {done} of {whole} |" for name, (done, whole) in taken.items())
     named = ", ".join(f"{causes.row_of(cause)[1]} {count}" for cause, count in sorted(total["causes"].items()) if cause)
-    states = ", ".join(f"{codes.word_of(codes.FILL_STATES, state)} {count}" for state, count in sorted(total["states"].items()))
+    states = ", ".join(f"{codes.word_of(enumerations.FILL_STATES, state)} {count}" for state, count in sorted(total["states"].items()))
     outs = ", ".join(f"{out} {count}" for out, count in sorted(total["outs"].items()))
     return f"""# Both kernels, bit by bit, on three engines
 

@@ -4,7 +4,7 @@ import textwrap
 from pathlib import Path
 from typing import Any
 
-from rimward_protocol import canonical, causes, frame, layout, messages, profile, replies, session, tables, words
+from rimward_protocol import canonical, causes, enumerations, frame, layout, messages, profile, replies, session, tables
 from rimward_protocol.mac import TAG_BYTES
 
 PLACE = Path(__file__).parents[2] / "protocol" / "SPEC.md"
@@ -183,15 +183,15 @@ def spec() -> str:
         FRAME_TEXT.format(max=frame.MAX_PAYLOAD),
         SESSION_TEXT.format(max=session.MAX_PAYLOAD),
         record("Header", layout.SESSION_HEADER),
-        record("Block header", layout.BLOCK_HEADER),
-        *(record(f"Block {number}: {word}", table) for number, word, table in layout.BLOCKS),
-        record("Change record of a FAST block", layout.CHANGE),
+        record("Block header", tables.BLOCK_HEADER),
+        *(record(f"Block {number}: {word}", table) for number, word, table in tables.BLOCKS),
+        record("Change record of a FAST block", tables.CHANGE),
         record("Record of a TRACE block", layout.TRACE_RECORD),
         "## Messages\n\nNothing here can start the pump, raise a ceiling or confirm a bead.\n",
         *(message(row) for row in messages.PAYLOADS),
         "## Numbers\n",
         numbers(),
-        told("CAUSES", causes.CAUSES, "likely reason", "next step", latched=True),
+        told("CAUSES", enumerations.CAUSES, "likely reason", "next step", latched=True),
         told("REPLIES", replies.REPLIES, "what happened", "what to do"),
     ]
     return "\n".join(parts)
@@ -218,7 +218,7 @@ def linkrows_text() -> str:
     told = f'"""Message payloads and settings as a device loads them for a conversation. {WRITTEN}"""\n'
     lines = [f"{number} {_pairs(table)}" for number, _word, table, _replies in messages.PAYLOADS]
     told += "\n# number, then its payload\nMESSAGES = (\n    \"\\n\"\n" + "".join(_wrapped(line + "\\n") for line in lines) + ")\n"
-    lines = [f"{row[0]} {row[2]} {row[3]}" for row in words.SETTINGS]
+    lines = [f"{row[0]} {row[2]} {row[3]}" for row in enumerations.SETTINGS]
     told += "\n# number, format, who may change it\nSETTINGS = (\n    \"\\n\"\n" + "".join(_wrapped(line + "\\n") for line in lines) + ")\n"
     return told + LINE_OF
 

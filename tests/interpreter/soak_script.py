@@ -23,20 +23,21 @@ def main(fills):
         unix_s = 0
 
         def __init__(self):
-            self.tick = None
+            self.engine = None
             self.n = 0
             self.pa = 0
             self.word = KEY_LOW
             self.out = 0
             self.resets = 0
 
-        def kernels(self):
-            from rimward_fw.board import simulated
+        def context(self, arrays):
+            return arrays
 
-            return simulated.Board.kernels(self)
+        def set_pins(self, t):
+            pass
 
-        def start(self, tick):
-            self.tick = tick
+        def start(self, engine, _tick):
+            self.engine = engine
 
         def sense(self, x):
             n = self.n
@@ -47,16 +48,14 @@ def main(fills):
             x[4] = 16
             x[5] = 78
 
-        def drive(self, out):
-            if out & 3 == 3:
-                self.pa += max(10, 81 - self.pa // 12000)
-
         def off(self):
             pass
 
         def idle(self):
             self.n += 1
-            self.tick()
+            self.sense(self.engine.x)
+            if self.engine.decide() & 3 == 3:
+                self.pa += max(10, 81 - self.pa // 12000)
 
         def ticks_ms(self):
             return self.n * 2
@@ -122,7 +121,7 @@ def main(fills):
     peak = 0
     for fill in range(fills):
         if fill == fills // 2:
-            app.engine.head = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
+            app.engine.t[0] = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
         board.pa = 0
         app.cycle.choose(bytes(8), builtin.profile(), True)
         spin(60)

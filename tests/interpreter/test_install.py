@@ -21,6 +21,7 @@ from tests.interpreter.conftest import unix_micropython
 FIRMWARE = Path(__file__).parents[2] / "firmware"
 SCRIPT = Path(__file__).parent / "prompt_board.py"
 TOLD: list[str] = []
+ARMV6M = 4  # architecture number in the third byte of a .mpy file (MicroPython's documentation of the format; from memory)
 
 
 @pytest.fixture(autouse=True)
@@ -70,9 +71,9 @@ def small(compiled=False):
     return [plan.Item(path, data) for path, data in rows] + [plan.Item("/main.py", b"import rimward_fw\n")]
 
 
-def put_on(board, items, platforms=("linux", "darwin")):
+def put_on(board, items, compiled=False):
     with Device(board.port) as device:
-        return put.install(device, items, TOLD.append, platforms)
+        return put.install(device, items, TOLD.append, compiled)
 
 
 def files_on(board):
@@ -98,10 +99,13 @@ def test_compiled_takes_the_place_of_source(board):
     assert outcome.removed == 1 and "/lib/rimward_fw/version.py" not in files_on(board)
 
 
-def test_the_compiled_plan_holds_machine_code_of_both_kernels():
+def test_the_compiled_plan_holds_machine_code_of_tick_and_kernels():
+    plan_kernels = {f"{plan.KERNELS}{name}.mpy" for name in ("guard", "fill", "tick")}
     items = {item.path: item for item in plan.items(True)}
-    assert {"/lib/rimward_fw/fast/guard.mpy", "/lib/rimward_fw/fast/fill.mpy", "/lib/rimward_fw/board/pico.mpy", "/main.py"} <= set(items)
+    assert {*plan_kernels, "/lib/rimward_fw/board/pico.mpy", "/main.py"} <= set(items)
+    assert {path for path in items if path.startswith(plan.KERNELS)} == {*plan_kernels, f"{plan.KERNELS}__init__.mpy"}
     assert not [p for p in items if "simulated" in p or (p.endswith(".py") and p != "/main.py")]
+    assert all(items[path].data[2] >> 2 & 15 == ARMV6M for path in plan_kernels), "native code of that processor"
     assert all(item.data[:2] == b"M\x06" for path, item in items.items() if path.endswith(".mpy"))
 
 
@@ -144,7 +148,7 @@ def _cut_after(board, items, steps):
 
         device.run = run
         try:
-            put.install(device, items, TOLD.append, ("linux", "darwin"))
+            put.install(device, items, TOLD.append, False)
         except Refusal:
             return False
         return True
@@ -164,6 +168,13 @@ def test_a_file_that_reads_back_differently_is_refused(board, monkeypatch):
 def test_another_board_is_refused(board):
     with Device(board.port) as device, pytest.raises(Refusal, match="RP2040; there is micropython"):
         put.install(device, small(), TOLD.append)
+
+
+def test_source_is_refused_on_a_chip(board, monkeypatch):
+    monkeypatch.setattr(put, "CHIPS", ("linux", "darwin"))
+    with pytest.raises(Refusal, match="From source the tick takes longer"):
+        put_on(board, small())
+    assert put_on(board, small(), True).written == 4
 
 
 def test_an_old_interpreter_is_refused(board, monkeypatch):
@@ -190,11 +201,9 @@ def test_no_prompt_is_told_in_one_line(monkeypatch):
 def test_the_command_reports_as_json(board, monkeypatch):
     from rimward.commands.install import command
 
-    monkeypatch.setattr(put, "PLATFORMS", ("linux", "darwin"))
-    monkeypatch.setattr(put.install, "__defaults__", (("linux", "darwin"),))
     monkeypatch.setattr(plan, "items", lambda compiled: small())
     monkeypatch.setattr("rimward.install.plan.items", lambda compiled: small())
-    done = CliRunner().invoke(command, ["--port", board.port, "--json"], catch_exceptions=False)
+    done = CliRunner().invoke(command, ["--port", board.port, "--source", "--json"], catch_exceptions=False)
     told = json.loads(done.stdout)
     assert told["written"] == 4 and told["compiled"] is False and told["interpreter"].startswith("micropython")
 
@@ -212,7 +221,7 @@ def test_mip_understands_the_list(board, tmp_path):
     (tmp_path / "firmware" / "rimward_fw").symlink_to(FIRMWARE / "rimward_fw")
     (tmp_path / "protocol").symlink_to(FIRMWARE.parent / "protocol")
     listed = json.loads((FIRMWARE / "package.json").read_text())
-    listed["urls"] = [row for row in listed["urls"] if row[0].endswith(("mac.py", "tick.py", "fast/__init__.py"))]
+    listed["urls"] = [row for row in listed["urls"] if row[0].endswith(("mac.py", "tick.py", "ui/__init__.py"))]
     (tmp_path / "firmware" / "package.json").write_text(json.dumps(listed))
     command = [sys.executable, "-m", "mpremote", "connect", board.port, "mip", "install", "--target", "/lib", str(tmp_path / "firmware" / "package.json")]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120)

@@ -46,10 +46,10 @@ def test_the_check_can_fail() -> None:
 
 
 def test_every_message_and_block_kind_has_a_vector() -> None:
-    from rimward_protocol import codes, layout, messages
+    from rimward_protocol import enumerations, messages, tables
 
-    assert [row["number"] for row in VECTORS["messages"]] == [row[0] for row in messages.PAYLOADS] == [row[0] for row in codes.MESSAGES]
-    assert {kind for kind, _payload in VECTORS["session"]["blocks"]} == {row[0] for row in layout.BLOCKS}
+    assert [row["number"] for row in VECTORS["messages"]] == [row[0] for row in messages.PAYLOADS] == [row[0] for row in enumerations.MESSAGES]
+    assert {kind for kind, _payload in VECTORS["session"]["blocks"]} == {row[0] for row in tables.BLOCKS}
 
 
 def test_host_reads_the_vectors() -> None:

@@ -1,12 +1,10 @@
 """Soak: the whole firmware on MicroPython, fill after fill, memory and counters watched, for 24 h of plant time."""
 
 import json
-import os
 import subprocess
 from pathlib import Path
 from typing import Any
 
-from rimward.virtual import machine_code
 from rimward.virtual.interpreter import find_interpreter, source_paths
 
 SCRIPT = Path(__file__).parents[1] / "interpreter" / "soak_script.py"
@@ -21,9 +19,7 @@ def soak(fills: int, limit_s: float) -> dict[str, Any]:
     assert interpreter.name == "micropython", interpreter.notice
     protocol, firmware, _main = source_paths()
     folders = ":".join(dict.fromkeys((str(protocol), str(firmware))))
-    made = machine_code.folder()  # the kernels as the real board runs them
-    env = os.environ | ({"RIMWARD_KERNELS": str(made)} if made else {})
-    ran = subprocess.run([*interpreter.argv, str(SCRIPT), folders, str(fills)], capture_output=True, text=True, timeout=limit_s, env=env)
+    ran = subprocess.run([*interpreter.argv, str(SCRIPT), folders, str(fills)], capture_output=True, text=True, timeout=limit_s)
     lines = ran.stdout.splitlines()
     figures = next((json.loads(line.split(" ", 1)[1]) for line in lines if line.startswith("figures ")), {})
     last = lines[-1] if lines else ran.stderr.strip()[-300:]

@@ -3,9 +3,9 @@
 import re
 
 from rimward.kernels.assemble import assemble
-from rimward_protocol import causes
+from rimward_protocol import causes, enumerations
 
-ROWS = {row[0]: row for row in causes.CAUSES}
+ROWS = {row[0]: row for row in enumerations.CAUSES}
 
 
 def numbers_in(kernel):
@@ -18,9 +18,9 @@ def numbers_in(kernel):
 
 
 def test_one_word_everywhere():
-    words = [row[1] for row in causes.CAUSES]
+    words = [row[1] for row in enumerations.CAUSES]
     assert len(set(words)) == len(words)
-    for row in causes.CAUSES:
+    for row in enumerations.CAUSES:
         assert re.fullmatch(r"[a-z][a-z0-9-]+", row[1])
         assert len(row[2]) > 8 and len(row[3]) > 8, f"{row[1]} needs a likely reason and a next step"
 

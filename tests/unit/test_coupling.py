@@ -1,8 +1,8 @@
 """The one place where simulations look into the kernels' words agrees with the kernels' own names and the protocol's tables."""
 
 from rimward.simulation import coupling as c
-from rimward_fw.kernels.words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, enumerations
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
 
 def test_indices_are_those_of_the_kernels_words():
@@ -17,6 +17,6 @@ def test_indices_are_those_of_the_kernels_words():
 
 def test_states_and_causes_are_those_of_the_protocol():
     states = {"filling": c.FILLING, "seat-pause": c.BEAD_QUESTION, "topping-up": c.TOPPING_UP, "done": c.DONE, "stopped": c.STOPPED, "tripped": c.TRIPPED}
-    assert {codes.word_of(codes.FILL_STATES, number): number for number in states.values()} == states
+    assert {codes.word_of(enumerations.FILL_STATES, number): number for number in states.values()} == states
     named = {"released": c.RELEASED, "time-budget": c.TIME_BUDGET, "air-budget": c.AIR_BUDGET, "hose-or-tyre": c.PRESSURE_FELL, "not-ready": c.NOT_READY}
     assert {causes.row_of(number)[1]: number for number in named.values()} == named

@@ -58,7 +58,7 @@ def hello_is(**changed: Any) -> bytes:
         "protocol": 1, "profile": 1, "session": 1, "flags": 0, "layout_hash": layout.layout_hash(), "device_id": b"far end0", "board": b"paper",
         "firmware": b"0", "interpreter": b"none", "boot": 1, "max_payload": 512, **changed,
     }  # fmt: skip
-    return layout.pack(messages.HELLO_IS, row)
+    return layout.pack(messages.payload_of(codes.HELLO_IS), row)
 
 
 def polite(then: Answer) -> Answer:
@@ -115,7 +115,7 @@ def test_other_layouts_are_refused_naming_both(answer: dict[str, Any], told: str
 def test_other_protocol_names_the_side_to_update(version: int, older: str) -> None:
     error = {"asked": codes.HELLO, "code": replies.VERSION_DIFFERS, "detail": version}
     by_frame: Answer = lambda kind, sequence, payload: frame.encode(codes.STATUS_IS, sequence, b"", version)  # noqa: E731
-    by_error: Answer = lambda kind, sequence, payload: frame.encode(codes.ERROR, sequence, layout.pack(messages.ERROR, error))  # noqa: E731
+    by_error: Answer = lambda kind, sequence, payload: frame.encode(codes.ERROR, sequence, layout.pack(messages.payload_of(codes.ERROR), error))  # noqa: E731
     for answer in (by_frame, by_error):
         with pytest.raises(Refusal, match=f"protocol {version}, this host 1. Update the {older}"):
             Client(FarEnd(answer))
@@ -237,7 +237,7 @@ def test_babble_ends_in_a_refusal_or_an_answer(seed: int, which: int, right_numb
             return b""
         noise = maker.next() + b"\0"
         if right_number:
-            table = messages.payload_of(kind + 0x40) or messages.DONE
+            table = messages.payload_of(kind + 0x40) or messages.payload_of(codes.DONE)
             size = layout.size(table)
             noise += frame.encode(kind + 0x40, sequence, bytes(maker.draw.bytes(size + maker.draw.below(3))))
         return noise

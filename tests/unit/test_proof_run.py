@@ -15,7 +15,7 @@ from rimward.plant import compressor
 from rimward.proof import bench, fromsession, keep, load, record, run
 from rimward.sessions import read_session, replay
 from rimward.virtual import VirtualInflator
-from rimward_protocol import codes, layout, session
+from rimward_protocol import codes, enumerations, layout, session
 
 from tests.unit.benchdesk import RING, desk, shortened
 
@@ -121,7 +121,7 @@ def test_nobody_at_the_bench_ends_in_a_refusal(tmp_path, monkeypatch):
 def test_the_lower_maximum_and_the_class_limit_count():
     def limit(rim, rim_max, tyre_max):
         found = bench.test_of("a", Rim.parse(rim, rim_max), Tyre.parse("28-622", max_text=tyre_max), None, None)
-        return found.limit_pa, codes.word_of(codes.LIMIT_SOURCES, found.limit_source)
+        return found.limit_pa, codes.word_of(enumerations.LIMIT_SOURCES, found.limit_source)
 
     assert limit("622x23TSS", "5 bar", "4.5 bar") == (450_000, "tyre-printed")
     assert limit("622x23TSS", "7 bar", "8 bar") == (500_000, "straight-side-class")

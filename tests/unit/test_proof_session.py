@@ -11,7 +11,7 @@ from rimward.commands.proof import command
 from rimward.errors import Refusal
 from rimward.proof.load import read_file
 from rimward_protocol import codes, layout, session
-from rimward_protocol.reasons import CAUSES
+from rimward_protocol.enumerations import CAUSES
 
 PROFILE = {
     "revision": 1, "wheel_id": b"bench-07", "label": "Fernhollow bench", "rim_class": codes.RIM_TSS, "position": 1, "chuck": 1,

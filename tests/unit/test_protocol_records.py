@@ -3,7 +3,7 @@
 import pytest
 from rimward import records
 from rimward.errors import Refusal
-from rimward_protocol import codes, messages, replies
+from rimward_protocol import codes, messages, replies, tables
 
 
 def test_a_payload_of_the_wrong_length_is_refused() -> None:
@@ -20,7 +20,7 @@ def test_a_message_this_host_does_not_know() -> None:
 
 
 def test_text_fields_are_padded_and_read_back() -> None:
-    fields = {row[0]: bytes(int(row[1][:-1])) if row[1].endswith("s") else 0 for row in messages.HELLO_IS}
+    fields = {row[0]: bytes(int(row[1][:-1])) if row[1].endswith("s") else 0 for row in messages.payload_of(codes.HELLO_IS)}
     data = records.pack_message(codes.HELLO_IS, **{**fields, "board": "simuliert ü"})
     assert records.text_of(records.unpack_message(codes.HELLO_IS, data)["board"]) == "simuliert ü"
 
@@ -39,7 +39,7 @@ def test_numpy_reads_records_where_construct_does() -> None:
     import numpy as np
     from rimward_protocol import layout
 
-    for table in (layout.PROFILE, layout.SESSION_HEADER, layout.TRACE_RECORD, layout.EVENT, layout.END, layout.CHANGE):
+    for table in (layout.PROFILE, layout.SESSION_HEADER, layout.TRACE_RECORD, layout.EVENT, layout.END, tables.CHANGE):
         assert records.dtype(table).itemsize == records.structure(table).sizeof() == layout.size(table)
     event = {"tick": 2**32 - 1, "event": 3, "cause": 0, "state": 1, "out": 255, "value": -(2**31), "value2": 2**31 - 1}
     row = np.frombuffer(records.BLOCKS[layout.BLOCK_EVENT].build(event), records.dtype(layout.EVENT))[0]

@@ -8,11 +8,11 @@ from rimward_protocol import (
     canonical,
     causes,
     codes,
+    enumerations,
     layout,
     linkrows,
     messages,
     payloads,
-    reasons,
     replies,
     rows,
     session,
@@ -24,10 +24,10 @@ from tests.interpreter import make_spec
 RECORDS = {
     "PROFILE": layout.PROFILE,
     "SESSION_HEADER": layout.SESSION_HEADER,
-    "BLOCK_HEADER": layout.BLOCK_HEADER,
-    "CHANGE": layout.CHANGE,
+    "BLOCK_HEADER": tables.BLOCK_HEADER,
+    "CHANGE": tables.CHANGE,
     "TRACE_RECORD": layout.TRACE_RECORD,
-    **{word: table for _number, word, table in layout.BLOCKS},
+    **{word: table for _number, word, table in tables.BLOCKS},
     **{row[1]: row[2] for row in messages.PAYLOADS},
 }
 
@@ -52,7 +52,7 @@ def test_both_forms_of_a_table_say_the_same() -> None:
     for number, _word, table, _replies in messages.PAYLOADS:
         assert layout.fields(linkrows.line_of(linkrows.MESSAGES, number)) == [tuple(row[:2]) for row in table]
     assert linkrows.line_of(linkrows.MESSAGES, 99) is None
-    for row in codes.SETTINGS:
+    for row in enumerations.SETTINGS:
         assert tuple(linkrows.line_of(linkrows.SETTINGS, row[0]).split()) == (row[2], row[3]) == layout.setting_row(row[0])
     assert layout.setting_row(99) is None
 
@@ -97,8 +97,8 @@ def test_sizes() -> None:
     for row in messages.PAYLOADS:
         assert layout.size(row[2]) <= 512
     assert session.MAX_PAYLOAD + 8 + 4 + 16 <= 512
-    assert layout.size(layout.FAST) == session.FAST_HEAD and layout.size(layout.SNAPSHOT) == session.SNAPSHOT_HEAD
-    assert layout.struct_format(layout.FAST) == session.FAST_FORMAT and layout.size(layout.CHANGE) == session.CHANGE_BYTES
+    assert layout.size(tables.FAST) == session.FAST_HEAD and layout.size(tables.SNAPSHOT) == session.SNAPSHOT_HEAD
+    assert layout.struct_format(tables.FAST) == session.FAST_FORMAT and layout.size(tables.CHANGE) == session.CHANGE_BYTES
     assert layout.size(layout.TRACE) + session.TRACE_RECORDS * layout.size(layout.TRACE_RECORD) <= session.MAX_PAYLOAD
     assert session.SNAPSHOT_HEAD + 4 * session.SNAPSHOT_WORDS <= session.MAX_PAYLOAD
 
@@ -109,7 +109,7 @@ def named(module, rows) -> dict[str, int]:
     return {name: value for name, value in vars(module).items() if name in words}
 
 
-@pytest.mark.parametrize(("module", "rows"), [(causes, causes.CAUSES), (codes, codes.MESSAGES)])
+@pytest.mark.parametrize(("module", "rows"), [(causes, enumerations.CAUSES), (codes, enumerations.MESSAGES)])
 def test_every_word_has_a_constant_of_its_number(module, rows) -> None:
     assert named(module, rows) == {row[1].upper().replace("-", "_"): row[0] for row in rows}
 
@@ -120,7 +120,7 @@ def test_every_reply_code_has_a_row() -> None:
 
 
 def test_words_for_people() -> None:
-    for number, word, reason, step in causes.CAUSES:
+    for number, word, reason, step in enumerations.CAUSES:
         assert word == word.lower() and " " not in word
         assert causes.row_of(number) == (number, word, reason, step)
         assert len(reason) > 10 and len(step) > 8 and not reason.endswith(".")
@@ -130,15 +130,15 @@ def test_words_for_people() -> None:
 
 
 def test_what_latches() -> None:
-    assert [row[0] for row in causes.CAUSES if causes.is_latched(row[0])] == list(range(16, 34))
+    assert [row[0] for row in enumerations.CAUSES if causes.is_latched(row[0])] == list(range(16, 34))
     assert not causes.is_latched(0) and not causes.is_latched(15) and not causes.is_latched(48)
 
 
 def test_words_and_numbers_translate() -> None:
-    assert codes.number_of(codes.RIM_CLASSES, "TSS") == codes.RIM_TSS
-    assert codes.word_of(codes.RIM_CLASSES, 2) == "TSS" and codes.word_of(codes.RIM_CLASSES, 77) == "number-77"
+    assert codes.number_of(enumerations.RIM_CLASSES, "TSS") == codes.RIM_TSS
+    assert codes.word_of(enumerations.RIM_CLASSES, 2) == "TSS" and codes.word_of(enumerations.RIM_CLASSES, 77) == "number-77"
     with pytest.raises(KeyError):
-        codes.number_of(codes.RIM_CLASSES, "hookless")
+        codes.number_of(enumerations.RIM_CLASSES, "hookless")
 
 
 def test_requests_and_replies() -> None:
@@ -160,24 +160,16 @@ def test_layout_hash_depends_on_every_table(monkeypatch: pytest.MonkeyPatch) -> 
     before = canonical.computed_hash()
     assert len(before) == 8
     shorter = [(tables, "PROFILE"), (tables, "BLOCKS"), (tables, "TRACE_RECORD"), (payloads, "PAYLOADS")]
-    for module, name in [*shorter, (reasons, "CAUSES"), (answers, "REPLIES")]:
+    for module, name in [*shorter, (enumerations, "CAUSES"), (answers, "REPLIES")]:
         with monkeypatch.context() as patch:
             patch.setattr(module, name, getattr(module, name)[:-1])
             assert canonical.computed_hash() != before
     assert canonical.computed_hash() == before
 
 
-def test_names_that_are_not_there() -> None:
-    assert layout.META_KEYS is tables.META_KEYS
-    for module in (codes, causes, replies, messages, layout):
-        for name in ("NO_SUCH_NAME", "_private"):
-            with pytest.raises(AttributeError):
-                getattr(module, name)
-
-
 def test_pack_and_unpack() -> None:
     assert layout.unpack(layout.EVENT, bytes(15)) is None and layout.unpack(layout.EVENT, bytes(17)) is None
-    assert layout.unpack(messages.SETTING_IS, bytes(5)) is None
-    assert layout.unpack(messages.SETTING_IS, bytes(8), 1)["value"] == b"\0"
+    assert layout.unpack(messages.payload_of(codes.SETTING_IS), bytes(5)) is None
+    assert layout.unpack(messages.payload_of(codes.SETTING_IS), bytes(8), 1)["value"] == b"\0"
     with pytest.raises(KeyError):
         layout.pack(layout.EVENT, {})

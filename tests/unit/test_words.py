@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from rimward_fw.control import events
 from rimward_fw.kernels import fill, guard, guard_checks, order, tick
-from rimward_protocol import causes, codes, kernel_slots, kernel_words
+from rimward_protocol import causes, codes, enumerations, kernel_slots, kernel_words
 
 KERNELS = Path(guard.__file__).parent
 TABLES = {
@@ -91,14 +91,14 @@ def test_causes_of_the_guard_are_the_protocols():
 
 
 def test_outputs_of_the_guard_are_the_protocols():
-    words = {word: bit for bit, word, _ in codes.GUARD_OUTS}
+    words = {word: bit for bit, word, _ in enumerations.GUARD_OUTS}
     assert {name: getattr(guard, f"_OUT_{name}") for name in words} == words
 
 
 def test_states_of_the_fill_controller_are_the_protocols():
     section = Path(fill.__file__).read_text().split("# States, as FILL_STATES")[1].split("\n\n")[0]
     found = {name.lower().replace("_", "-"): int(value) for name, value in re.findall(r"^_([A-Z_]+) = const\((\d+)\)", section, re.M)}
-    words = {number: word for number, word, _ in codes.FILL_STATES}
+    words = {number: word for number, word, _ in enumerations.FILL_STATES}
     assert len(found) >= 14 and found == {words[value]: value for value in found.values()}
 
 
@@ -140,4 +140,4 @@ def test_check_word_makes_a_set_whole():
 def test_event_numbers_are_the_protocols():
     for name, number in vars(events).items():
         if name.isupper():
-            assert codes.word_of(codes.EVENTS, number) == name.lower().replace("_", "-")
+            assert codes.word_of(enumerations.EVENTS, number) == name.lower().replace("_", "-")

@@ -117,9 +117,9 @@ def test_headers_keep_pages_to_themselves(inside: httpx.Client) -> None:
 
 def test_no_request_starts_the_air(inside: httpx.Client) -> None:
     from rimward.web.app import routes
-    from rimward_protocol import codes
+    from rimward_protocol import enumerations
 
-    asks = {row[1] for row in codes.MESSAGES if row[0] < 0x40}
+    asks = {row[1] for row in enumerations.MESSAGES if row[0] < 0x40}
     assert not any(word in name for name in asks for word in ("START", "RUN", "PUMP", "AIR"))
     posts = sorted(route.path for route in routes() if "POST" in (getattr(route, "methods", None) or ()))  # type: ignore[attr-defined]
     assert posts == [

@@ -3,7 +3,7 @@
 from rimward_protocol import causes, codes, layout, replies
 from rimward_protocol import kernel_slots as slots
 
-from rimward_fw.control import events
+from rimward_fw.control import events, fill_modes
 from rimward_fw.ui import buttons
 
 NOBODY = bytes(8)
@@ -55,7 +55,6 @@ class FillCycle:
     def choose(self, wheel, profile, confirmed):
         """Takes a stored and judged profile as the wheel on the hose; the person answers next. Gives a reply code."""
         self.leave(causes.RELEASED)
-        self.app.wake()
         self.seating = False
         self.added = False
         self.measuring = False
@@ -146,8 +145,6 @@ class FillCycle:
         if self.measuring:
             return
         if bits & (buttons.UP | buttons.DOWN) and not self.seating and not self.queue:
-            from rimward_fw.control import fill_modes
-
             step = fill_modes.TARGET_STEP_PA if bits & buttons.UP else -fill_modes.TARGET_STEP_PA
             target = fill_modes.target_after(e.y[slots.Y_TARGET_PA], step, self.highest_pa)
             if target != e.y[slots.Y_TARGET_PA]:
@@ -199,8 +196,6 @@ class FillCycle:
 
     def arm(self, t0_ck, seating=False):
         """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
-        from rimward_fw.control import fill_modes
-
         app = self.app
         self.seating = seating
         self.measuring = self.added and not seating
@@ -241,8 +236,6 @@ class FillCycle:
 
     def limits_here(self, here, seating):
         """(reply code, slow words of the guard, of the fill) for this wheel, this inflator and the air where it stands."""
-        from rimward_fw.control import fill_modes
-
         values = fill_modes.measure_values(self.values, here) if self.measuring else self.values
         return fill_modes.limits(values, self.app.hardware, here, seating, self.app.interface.duty.left_s())
 

@@ -7,7 +7,9 @@ subscribed to, so a pulled cable leaves nothing running.
 
 import struct
 
-from rimward_protocol import codes, frame, layout, replies
+from rimward_protocol import codes, frame, layout, messages, replies
+
+from rimward_fw.link import requests
 
 READ_AT_ONCE = 128
 PIECES = 32  # of a session, one after the other in one turn of the loop
@@ -43,7 +45,7 @@ class Link:
         self.lost = 0  # frames that the line did not take
         self.failures = 0  # requests that ended in an exception: each is a defect, and is answered all the same
         self._sending = None  # (sequence, session, offset, end): a session on its way out
-        self._handlers = None  # loaded with the first frame, let go by `forget`
+        self._handlers = requests.table(self)
 
     def poll(self):
         """One turn: sends what is left over, takes what has come, answers one request, sends pieces of a session."""
@@ -66,15 +68,6 @@ class Link:
         self._sending = None
         self.app.recorder.watched(0, False)
 
-    def idle(self):
-        """True when nobody is on the line: nothing has been said for long."""
-        silent = (self.board.ticks_ms() - self.heard_ms) & CLOCK > HOLD_MS
-        return silent and not self._sending and self._rest_at == self._rest_end
-
-    def forget(self):
-        """Lets the handlers go until the next frame."""
-        self._handlers = None
-
     def _take(self, now):
         """Reads and parses up to the next whole frame, and answers that one."""
         if self._at == self._have:
@@ -93,11 +86,6 @@ class Link:
     def _answer(self):
         """Answers the frame just read; gives the reply code, 0 where the handler has replied itself."""
         kind = self.decoder.kind
-        if self._handlers is None:
-            self.app.wake()
-            from rimward_fw.link import requests
-
-            self._handlers = requests.table(self)
         handler = self._handlers.get(kind)
         detail = 0
         if handler is None:
@@ -216,6 +204,4 @@ class Link:
 
 
 def _payload_of(kind):
-    from rimward_protocol import messages  # not kept in memory between conversations
-
     return messages.payload_of(kind)

@@ -1,4 +1,4 @@
-"""The record of a cycle: how it is opened and closed. Loaded only while there is something to record, see `rest`."""
+"""The record of a cycle: how it is opened and closed."""
 
 import struct
 

@@ -48,6 +48,7 @@ class Blocks:
     def open(self):
         """Takes the memory; where the heap has no piece so large, half of it, and half again."""
         self.end = 0
+        self.lost = 0
         size = self.size
         while len(self.buf) < size:
             try:
@@ -114,6 +115,7 @@ class Recorder:
         self.first = Blocks(FIRST_BYTES, False)
         self.ring = Blocks(RING_BYTES, True)
         self.trace = Blocks(TRACE_BYTES, True)
+        self.stores = (self.ring, self.trace, self.first)  # largest first: the order in which memory is taken
         self.push = None  # how a block goes to a watching host: push(message, kind, payload, length)
         self.active = False
         self.number = 0
@@ -152,7 +154,7 @@ class Recorder:
         self.mac = session.chain_start(key, header) if key else b""
         self.wrote_header = False
         gc.collect()
-        for blocks in (self.ring, self.trace, self.first):
+        for blocks in self.stores:
             blocks.open()
         self.peak = FLOOR_PA
         self.pump_ticks = 0
@@ -165,6 +167,7 @@ class Recorder:
             self._keep(layout.BLOCK_META, 1 + len(data), codes.HAPPENED)
         self._snapshot(True)
         self._span()
+        self.fast.lost = 0  # what passed before the session does not count
 
     def _snapshot(self, fresh):
         """Copy all words between two ticks; the snapshot is put down when the ring has been drained up to there."""
@@ -332,7 +335,7 @@ class Recorder:
             code = self._write(store, layout.BLOCK_END, body)
         self.fast.running = False
         self.active = False
-        for blocks in (self.first, self.ring, self.trace):
+        for blocks in self.stores:
             blocks.close()
         return code
 

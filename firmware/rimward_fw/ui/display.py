@@ -2,10 +2,9 @@
 
 from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol.compat import unload
 
 from rimward_fw.control import cycle
-from rimward_fw.ui import buttons
+from rimward_fw.ui import buttons, display_facts
 from rimward_fw.ui import display_numbers as show
 from rimward_fw.ui.screens import turns
 
@@ -180,11 +179,7 @@ class DisplayView:
     def _more(self, name):
         """Texts that cost something to fetch: once for each screen, the service page each time."""
         if name in _MORE and (name == "service" or not self._extra):
-            from rimward_fw.ui import display_facts
-
             self._extra = display_facts.facts_of(self.app, name)
-            if name != "service":
-                unload("display_facts", "rimward_fw.ui")
         return self._extra
 
 

@@ -1,9 +1,9 @@
-"""What few screens say and what costs much to keep: loaded by `display` for one screen, let go again. Main loop only."""
+"""Texts that only a few screens need and that cost time to fetch: `display` asks once for each screen. Main loop only."""
 
 from rimward_protocol import causes, codes, replies
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol.compat import unload
 
+from rimward_fw import version
 from rimward_fw.ui import display_numbers as show
 
 _RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
@@ -57,22 +57,18 @@ def day_text(days):
 
 
 def reason_facts(app, name):
-    """Likely reason and next step, in the words that log and host use; their table is let go again."""
+    """Likely reason and next step, in the words that log and host use."""
     if name == "refused":
         row = replies.row_of(app.refusal)
-        unload("answers")
     else:
         e = app.engine
         cause = e.g[slots.G_CAUSE] if name == "tripped" else e.g[slots.G_WHY] if name == "why" else app.cycle.cause or e.f[slots.F_REASON]
         row = causes.row_of(cause)
-        unload("reasons")
     return {"cause": str(row[0]), "word": row[1], "reason": row[2], "step": row[3]}
 
 
 def service_facts(app):
     """Counters and raw readings for whoever looks after the inflator."""
-    from rimward_fw import version
-
     status = app.status()
     a, b, _tyre, _state = app._sample()
     return {

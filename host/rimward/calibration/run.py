@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from rimward_protocol import codes
+from rimward_protocol import codes, enumerations
 
 from rimward.calibration.fit import Calibrated, Point
 from rimward.errors import Refusal
@@ -95,5 +95,5 @@ def write_back(client: Client, result: Calibrated, reference: Reference, today: 
         answer = client.request(codes.SETTING_PUT, number=number, value=value)
         if answer["value"] != value:
             raise Refusal(f"Setting {number} reads back differently.", "Run the calibration again; service the inflator if it repeats.")
-        revisions[codes.word_of([(row[0], row[1]) for row in codes.SETTINGS], number)] = answer["revision"]
+        revisions[codes.word_of([(row[0], row[1]) for row in enumerations.SETTINGS], number)] = answer["revision"]
     return revisions

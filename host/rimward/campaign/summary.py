@@ -4,7 +4,7 @@ from collections import Counter
 from typing import Any
 
 import numpy as np
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, enumerations
 
 from rimward.campaign import effects, people
 from rimward.campaign.draw import WHEELS
@@ -91,7 +91,7 @@ def by_fault(name: str, rows: np.ndarray) -> dict[str, Any]:
         "detection_s": quantiles(seconds, (50, 99)),
         "causes": dict(Counter(words).most_common()),
         "done": int((mine["state"] == DONE).sum()),
-        "states": {codes.word_of(codes.FILL_STATES, int(s)): int(n) for s, n in sorted(Counter(mine["state"].tolist()).items())},
+        "states": {codes.word_of(enumerations.FILL_STATES, int(s)): int(n) for s, n in sorted(Counter(mine["state"].tolist()).items())},
     }
 
 

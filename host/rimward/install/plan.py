@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimward.errors import Refusal
-from rimward.install import shrink
+from rimward.install import constants
+from rimward.kernels.assemble import assemble
 
 LIB = "/lib"
+MAIN = "/main.py"
 PACKAGES = ("rimward_protocol", "rimward_fw")
 # Only for hosts: simulated boards, and what only a host asks of the protocol.
 HOST_ONLY = (
@@ -22,12 +24,17 @@ HOST_ONLY = (
     "sessionread.py",
     "tables.py",
     "payloads.py",
-    "wordnames.py",
+    "kernel_words.py",
+    "enumerations.py",
+    "answers.py",
 )
 # Only on a proof bench, whose files `rimward.proof.build` makes from these.
 BENCH_ONLY = "bench"
 ARCH = "armv6m"
 OPTIMISE = "-O3"  # no line numbers: they would cost a twentieth of the heap
+# Compiled whole to machine code (`-X emit=viper`), each assembled into one module; the modules they are written in stay away from a chip.
+KERNELS = LIB + "/rimward_fw/kernels/"
+VIPER = {f"{KERNELS}{name}.py": entry for name, entry in (("guard", "step"), ("fill", "step"), ("tick", "interrupt"))}  # -> what runs
 
 
 @dataclass(frozen=True)
@@ -67,7 +74,7 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
             bench_only = tree is None and file.parent.name == BENCH_ONLY and file.name != "__init__.py"
             if file.name not in HOST_ONLY and not bench_only and file not in (main, main_file()) and "__pycache__" not in file.parts:
                 found.append((f"{LIB}/{name}/{file.relative_to(folder).as_posix()}", file))
-    return [*found, ("/main.py", main)]
+    return [*found, (MAIN, main)]
 
 
 def bench_items(compiled: bool) -> list[Item]:
@@ -79,34 +86,40 @@ def bench_items(compiled: bool) -> list[Item]:
         return items(compiled, Path(folder))
 
 
-def items(compiled: bool, tree: Path | None = None) -> list[Item]:
-    """Every file with its bytes; with `compiled` all modules but main.py as .mpy."""
+def items(compiled: bool = True, tree: Path | None = None) -> list[Item]:
+    """Every file with its bytes: all modules but main.py as .mpy, or as source for a board that compiles itself."""
     rows = sources(tree)
     if not compiled:
         return [Item(path, file.read_bytes()) for path, file in rows]
+    rows = [(path, file) for path, file in rows if not path.startswith(KERNELS) or path in VIPER or file.name == "__init__.py"]
+    texts = folded_texts(rows)
     with tempfile.TemporaryDirectory() as folder:
-        texts = shrunk_texts(rows)
-        return [_item(path, file, texts.get(path), Path(folder)) for path, file in rows]
+        return [_item(path, file, texts.get(path) or kernel_text(path, file, tree), Path(folder)) for path, file in rows]
 
 
-def shrunk_texts(rows: list[tuple[str, Path]]) -> dict[str, str]:
-    """Path on the board -> text for the compiler, of all modules but main.py."""
-    names = {path: path.removeprefix(LIB + "/").removesuffix(".py").removesuffix("/__init__").replace("/", ".") for path, _ in rows if _is_module(path)}
-    texts = {names[path]: file.read_text(encoding="utf-8") for path, file in rows if path in names}
-    small = shrink.shrunk(texts, {names[path] for path in names if path.endswith("/__init__.py")})
-    return {path: small[name] for path, name in names.items()}
+def folded_texts(rows: list[tuple[str, Path]]) -> dict[str, str]:
+    """Path on the board -> text for the compiler, of every module but the kernels, whose constants are local."""
+    names = {path: _module(path) for path, _ in rows if path != MAIN and path not in VIPER}
+    texts = constants.folded({names[path]: file.read_text(encoding="utf-8") for path, file in rows if path in names})
+    return {path: texts[name] for path, name in names.items()}
 
 
-def _is_module(path: str) -> bool:
-    return path.endswith(".py") and path != "/main.py"
+def kernel_text(path: str, file: Path, tree: Path | None) -> str:
+    """The text of a kernel as one module; a bench's tree holds its own guard and fill controller in that form."""
+    whole = path == MAIN or (tree is not None and file.name != "tick.py")
+    return file.read_text(encoding="utf-8") if whole else assemble(_module(path), entry=VIPER[path])
 
 
-def _item(path: str, file: Path, text: str | None, folder: Path) -> Item:
-    if text is None:
+def _module(path: str) -> str:
+    return path.removeprefix(LIB + "/").removesuffix(".py").replace("/", ".")
+
+
+def _item(path: str, file: Path, text: str, folder: Path) -> Item:
+    if path == MAIN:
         return Item(path, file.read_bytes())
     source = folder / "source.py"
     source.write_text(text, encoding="utf-8")
-    return Item(path[:-3] + ".mpy", cross_compile(source, path, folder))
+    return Item(path[:-3] + ".mpy", cross_compile(source, path, folder, ("-X", "emit=viper") if path in VIPER else ()))
 
 
 def compiler() -> list[str]:
@@ -118,10 +131,10 @@ def compiler() -> list[str]:
     return [found]
 
 
-def cross_compile(file: Path, name: str, folder: Path) -> bytes:
-    """The .mpy bytes of one module for the board. Refusal with the compiler's own words if it cannot."""
+def cross_compile(file: Path, name: str, folder: Path, options: tuple[str, ...] = ()) -> bytes:
+    """The .mpy bytes of one module for the board; `options`: more of mpy-cross. Refusal with the compiler's own words if it cannot."""
     out = folder / "out.mpy"
-    command = [*compiler(), OPTIMISE, f"-march={ARCH}", "-s", name.removeprefix(LIB + "/"), "-o", str(out), str(file)]
+    command = [*compiler(), OPTIMISE, *options, f"-march={ARCH}", "-s", name.removeprefix(LIB + "/"), "-o", str(out), str(file)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     if done.returncode:
         said = (done.stderr or done.stdout).strip().splitlines()

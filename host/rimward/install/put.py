@@ -11,7 +11,7 @@ MAIN = "/main.py"
 ASIDE = ".new"
 AWAY = ".old"
 OLDEST = (1, 26)
-PLATFORMS = ("rp2",)
+CHIPS = ("rp2",)  # whose kernels have to be machine code
 Tell = Callable[[str], None]
 
 
@@ -28,12 +28,14 @@ class Outcome:
     bytes: int
 
 
-def interpreter(device: Device, platforms: tuple[str, ...] = PLATFORMS) -> str:
-    """Name and version of what runs there. Refusal for a board or a version this firmware is not for."""
+def interpreter(device: Device, compiled: bool) -> str:
+    """Name and version of what runs there. Refusal for a board or a version that this form of the firmware is not for."""
     name, version, platform = device.ask("(lambda s: (s.implementation.name, s.implementation.version[:3], s.platform))(__import__('sys'))")
     text = f"{name} {'.'.join(str(part) for part in version)} on {platform}"
-    if name != "micropython" or platform not in platforms:
-        raise Refusal(f"This firmware is for MicroPython on the RP2040; there is {text}.", "Use a Raspberry Pi Pico.")
+    if name != "micropython" or (compiled and platform not in CHIPS):
+        raise Refusal(f"Compiled firmware is for MicroPython on the RP2040; there is {text}.", "Use a Raspberry Pi Pico, or --source for another board.")
+    if platform in CHIPS and not compiled:
+        raise Refusal(f"From source the tick takes longer than its limit on {text}.", "Leave out --source.")
     if tuple(version[:2]) < OLDEST:
         raise Refusal(f"There is {text}; hard timers need 1.26 or newer.", "Put a newer MicroPython on the board.")
     return text
@@ -75,9 +77,9 @@ def _swap(device: Device, items: list[Item], new: list[Item]) -> int:
     return len(old)
 
 
-def install(device: Device, items: list[Item], tell: Tell, platforms: tuple[str, ...] = PLATFORMS) -> Outcome:
-    """Does it all. Whatever breaks before the last digest fits leaves the old firmware untouched."""
-    runs = interpreter(device, platforms)
+def install(device: Device, items: list[Item], tell: Tell, compiled: bool = True) -> Outcome:
+    """Install all files. Whatever breaks before the last digest fits leaves the old firmware untouched."""
+    runs = interpreter(device, compiled)
     before = installed_version(device)
     held = device.digests([item.path for item in items])
     new = [item for item in items if held[item.path] != item.digest]

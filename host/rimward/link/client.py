@@ -5,7 +5,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from rimward_protocol import codes, frame, layout, messages, replies
+from rimward_protocol import codes, enumerations, frame, layout, messages, replies
 
 from rimward import logs, records
 from rimward.errors import Refusal
@@ -253,7 +253,7 @@ def _log(way: str, kind: int, sequence: int, payload: bytes | bytearray) -> None
     """One frame for `rimward --log`."""
     if logs.LINK.isEnabledFor(logs.FRAME):
         shown = "(not logged)" if kind in SECRET else bytes(payload).hex()
-        logs.LINK.log(logs.FRAME, "%s %s %d: %d bytes %s", way, codes.word_of(codes.MESSAGES, kind), sequence, len(payload), shown)
+        logs.LINK.log(logs.FRAME, "%s %s %d: %d bytes %s", way, codes.word_of(enumerations.MESSAGES, kind), sequence, len(payload), shown)
 
 
 def _is_error(kind: int, payload: bytes, code: int) -> bool:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from rimward_protocol import codes
+from rimward_protocol import codes, enumerations
 
 from rimward import records
 from rimward.link import verbs
@@ -25,7 +25,7 @@ def trips(client: Client) -> list[dict[str, Any]]:
     for _, answer in verbs.each(client, codes.FAULTS):
         if answer["cause"]:
             row = {name: answer[name] for name in ("boot", "tick", "session", "unix_s")}
-            row["state"] = codes.word_of(codes.FILL_STATES, answer["state"])
+            row["state"] = codes.word_of(enumerations.FILL_STATES, answer["state"])
             row["value_pa"] = answer["value"]
             row.update(verbs.cause_words(answer["cause"], "cause"))
             rows.append(row)

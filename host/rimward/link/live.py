@@ -5,7 +5,7 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
-from rimward_protocol import causes, codes, layout, sessionread
+from rimward_protocol import codes, enumerations, layout, sessionread
 
 from rimward import records
 from rimward.link import verbs
@@ -71,7 +71,7 @@ class Watcher:
         text.append(f"{row['state']}, air {'on' if row['air_on'] else 'off'}")
         number = self.status["cause"] if self.status["cause"] != "none" else row["stop_cause"]
         if number != "none":
-            _n, word, reason, step = next(c for c in causes.CAUSES if c[1] == number)
+            _n, word, reason, step = next(c for c in enumerations.CAUSES if c[1] == number)
             text.append(f"\n{word}: {reason}\nnext: {step}")
         return Panel(text, title="gauge pressure", expand=False)
 
@@ -98,7 +98,7 @@ def live_rows(payload: bytes) -> list[dict[str, Any]]:
                 "ceiling_pa": head["ceiling_hpa"] * 100,
                 "stop_pa": head["stop_hpa"] * 100,
                 "target_pa": head["target_hpa"] * 100,
-                "state": codes.word_of(codes.FILL_STATES, record["state"]),
+                "state": codes.word_of(enumerations.FILL_STATES, record["state"]),
                 "air_on": bool(record["out"] & codes.OUT_GATE),
             }
         )

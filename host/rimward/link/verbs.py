@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from rimward_protocol import causes, codes, replies
+from rimward_protocol import causes, codes, enumerations, replies
 from rimward_protocol import profile as check
 
 from rimward import records
@@ -107,9 +107,9 @@ def status(client: Client) -> dict[str, Any]:
     """STATUS_IS with words beside the numbers. `tyre_pa` is None while the tyre has not been seen."""
     raw = client.request(codes.STATUS)
     row = dict(raw)
-    row["state"] = codes.word_of(codes.FILL_STATES, raw["state"])
-    row["range"] = codes.word_of(codes.RANGES, raw["range"])
-    row["waiting"] = codes.word_of(codes.WAITINGS, raw["waiting"])
+    row["state"] = codes.word_of(enumerations.FILL_STATES, raw["state"])
+    row["range"] = codes.word_of(enumerations.RANGES, raw["range"])
+    row["waiting"] = codes.word_of(enumerations.WAITINGS, raw["waiting"])
     row["wheel_id"] = raw["wheel_id"].hex()
     row["tyre_pa"] = None if raw["tyre_pa"] < 0 else raw["tyre_pa"]
     row.update(cause_words(raw["cause"], "cause"))

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from rimward_fw.bench import app as firmware
-from rimward_protocol import codes
+from rimward_protocol import codes, enumerations
 from rimward_protocol.profile import tag_profile
 
 from rimward.ceiling import Rim, Tyre
@@ -116,7 +116,7 @@ def profile_of(test: Test, ring: Ring) -> bytes:
         "revision": test.revision,
         "wheel_id": test.wheel_id,
         "label": test.label.encode()[:20],
-        "rim_class": codes.number_of(codes.RIM_CLASSES, test.rim_type),
+        "rim_class": codes.number_of(enumerations.RIM_CLASSES, test.rim_type),
         "position": codes.POSITION_ANY,
         "chuck": codes.CHUCK_PIN_OPEN,
         "limit_source": test.limit_source,

@@ -12,7 +12,7 @@ from itertools import chain, count
 from pathlib import Path
 from typing import Any
 
-from rimward_protocol import codes, kernel_slots
+from rimward_protocol import codes, enumerations, kernel_slots
 
 from rimward.errors import Refusal
 from rimward.keys import Ring
@@ -142,7 +142,7 @@ def _with_doubts(sample: Sample, word: str, compared: dict[str, Any] | None, bea
 
 def _result(log: SessionLog, sample: Sample, compared: dict[str, Any] | None, beat_gap_s: float | None) -> dict[str, Any]:
     """What came of it: `ended` done, released or stopped; `retention_held` True, False, or None where it was not decided."""
-    state = codes.word_of(codes.FILL_STATES, log.end["state"]) if log.end else "not closed"
+    state = codes.word_of(enumerations.FILL_STATES, log.end["state"]) if log.end else "not closed"
     retention = verdict(sample)
     t_ms, low_pa, venting = fromsession.trace_of(log)
     return {

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_protocol import codes, layout, session, sessionread
+from rimward_protocol import codes, enumerations, layout, session, sessionread
 from rimward_protocol.mac import hmac_sha256
 
 from rimward.errors import Refusal
@@ -54,7 +54,7 @@ class Recorder:
             "t_s": (tick - self.rows[0][0]) * TICK_MS / 1000,
             "low_pa": min(record[0], record[1]) * 100,
             "level_pa": limits[2] * 100,
-            "state": codes.word_of(codes.FILL_STATES, record[4]),
+            "state": codes.word_of(enumerations.FILL_STATES, record[4]),
         }
 
     def trace(self, samples: int = 0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

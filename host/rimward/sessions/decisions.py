@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rimward_fw.kernels import fill, guard, order
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, enumerations
 from rimward_protocol import kernel_slots as slots
 
 from rimward.sessions.log import SessionLog, Span
@@ -51,7 +51,7 @@ def _of_span(span: Span) -> Iterator[Decision]:
 
 def _decision(at: int, now: tuple[int, int, int, int], reading: int) -> Decision:
     bits, fill_state, cause, stop = now
-    state = codes.word_of(codes.FILL_STATES, fill_state)
+    state = codes.word_of(enumerations.FILL_STATES, fill_state)
     return Decision(at, out_words(bits), state, causes.row_of(cause)[1], causes.row_of(stop)[1], reading)
 
 

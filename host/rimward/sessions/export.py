@@ -4,7 +4,7 @@ import csv
 import io
 from typing import Any
 
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, enumerations
 
 from rimward.sessions.log import SessionLog
 
@@ -31,7 +31,7 @@ def readings(log: SessionLog, every_tick: bool = False) -> list[dict[str, Any]]:
                 **{name: int(row[name]) for name in ("a_pa", "b_pa")},
                 "tyre_pa": int(row["tyre_pa"]) if row["tyre_pa"] >= 0 else None,
                 "air_on": bool(row["out"] & codes.OUT_GATE),
-                "state": codes.word_of(codes.FILL_STATES, int(row["state"])) if tick in traced else None,
+                "state": codes.word_of(enumerations.FILL_STATES, int(row["state"])) if tick in traced else None,
                 **{name: int(row[name]) for name in ("ceiling_pa", "stop_pa", "target_pa")},
             }
         )
@@ -40,14 +40,14 @@ def readings(log: SessionLog, every_tick: bool = False) -> list[dict[str, Any]]:
 
 def events(log: SessionLog) -> list[dict[str, Any]]:
     """Events with their words: what happened, why, in which state of the fill."""
-    meanings = {word: meaning for _number, word, meaning in codes.EVENTS}
+    meanings = {word: meaning for _number, word, meaning in enumerations.EVENTS}
     return [
         {
             "tick": row["tick"],
             "event": row["event"],
             "meaning": meanings.get(row["event"], "an event this version does not know"),
             "cause": causes.row_of(row["cause"])[1],
-            "state": codes.word_of(codes.FILL_STATES, row["state"]),
+            "state": codes.word_of(enumerations.FILL_STATES, row["state"]),
             "value": row["value"],
             "value2": row["value2"],
         }

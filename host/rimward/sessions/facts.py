@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from rimward_protocol import causes, codes, kernel_words, sessionread
+from rimward_protocol import causes, codes, enumerations, kernel_words, sessionread
 from rimward_protocol.mac import hmac_sha256
 
 from rimward import records
@@ -215,13 +215,13 @@ def _wheel(profile: dict[str, Any] | None) -> dict[str, Any]:
     return {
         "wheel_id": profile["wheel_id"].hex(),
         "label": profile["label"],
-        "position": codes.word_of(codes.POSITIONS, profile["position"]),
+        "position": codes.word_of(enumerations.POSITIONS, profile["position"]),
         "revision": profile["revision"],
         "made": time.strftime("%Y-%m-%d", time.gmtime(EPOCH_S + profile["made_days"] * DAY_S)),
         "size": f"{profile['tyre_width_dmm'] / 10:g}-{profile['bead_seat_mm']} on a rim {profile['rim_width_dmm'] / 10:g} mm wide inside",
-        "rim_class": codes.word_of(codes.RIM_CLASSES, profile["rim_class"]),
+        "rim_class": codes.word_of(enumerations.RIM_CLASSES, profile["rim_class"]),
         "limit_pa": profile["limit_pa"],
-        "limit_source": codes.word_of(codes.LIMIT_SOURCES, profile["limit_source"]),
+        "limit_source": codes.word_of(enumerations.LIMIT_SOURCES, profile["limit_source"]),
         "profile_ceiling_pa": profile["ceiling_pa"],
         "profile_target_pa": profile["target_pa"],
         "ride_stated": bool(profile["flags"] & codes.FLAG_RIDE_STATED),
@@ -360,7 +360,7 @@ def _wheel_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
 
 
 def _limit_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
-    meaning = next((row[2] for row in codes.LIMIT_SOURCES if row[1] == f.limit_source), "")
+    meaning = next((row[2] for row in enumerations.LIMIT_SOURCES if row[1] == f.limit_source), "")
     ride = "no ride was stated: the limit holds at the fill only"
     if f.ride_stated and f.ambient_min_pa is not None:
         ride = f"lowest ambient {show_reading(f.ambient_min_pa)} absolute, tyre up to {degrees(f.temp_max_ck)}"

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward_protocol import codes, kernel_words, layout, session, sessionread
+from rimward_protocol import codes, enumerations, kernel_words, layout, session, sessionread, tables
 
 from rimward import records
 from rimward.errors import Refusal
@@ -16,8 +16,8 @@ WHY = {
     session.DAMAGED: "a block fails its check code",
     session.OUT_OF_ORDER: "blocks are missing or out of order",
 }
-KINDS = {word: number for number, word, _table in layout.BLOCKS}
-TABLES = {number: table for number, _word, table in layout.BLOCKS}
+KINDS = {word: number for number, word, _table in tables.BLOCKS}
+TABLES = {number: table for number, _word, table in tables.BLOCKS}
 
 
 @dataclass
@@ -107,7 +107,7 @@ def read_session(source: Path | bytes) -> SessionLog:
     if not damage and end is None:
         damage = "it has no end: the fill was not closed"
     chained = bool(found) and bool(data[header["header_bytes"] + 1] & session.FLAG_MAC)
-    meta = {codes.word_of(layout.META_KEYS, row[0]): row[1:] for row in by_kind[KINDS["META"]]}
+    meta = {codes.word_of(tables.META_KEYS, row[0]): row[1:] for row in by_kind[KINDS["META"]]}
     events = sorted((_event(row) for row in by_kind[KINDS["EVENT"]]), key=lambda row: row["tick"])
     trace = _trace(by_kind[KINDS["TRACE"]])
     return SessionLog(header, trace, events, meta, spans, end, damage, len(found), good, chained, broken)
@@ -131,7 +131,7 @@ def _no_session(why: str, source: Path | bytes) -> Refusal:
 
 def _event(payload: bytes) -> dict[str, Any]:
     row = records.unpack_record(layout.EVENT, payload)
-    row["event"] = codes.word_of(codes.EVENTS, row["event"])
+    row["event"] = codes.word_of(enumerations.EVENTS, row["event"])
     return row
 
 

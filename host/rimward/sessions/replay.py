@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 from rimward_fw.kernels import fill, guard, order
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, enumerations
 from rimward_protocol import kernel_slots as slots
 
 from rimward.sessions.log import SessionLog, Span, word_names
@@ -105,13 +105,13 @@ def _difference(at: int, what: str, recorded: str, replayed: str, state: dict[st
         recorded,
         replayed,
         state["g"][39] - slots.BIAS_PA,
-        codes.word_of(codes.FILL_STATES, state["f"][0]),
+        codes.word_of(enumerations.FILL_STATES, state["f"][0]),
         causes.row_of(state["g"][0])[1],
     )
 
 
 def out_words(bits: int) -> str:
     """Output bits in words."""
-    names = [word for bit, word, _meaning in codes.GUARD_OUTS if bits & bit]
+    names = [word for bit, word, _meaning in enumerations.GUARD_OUTS if bits & bit]
     names += [word for bit, word in ((1, "want"), (2, "bleed"), (4, "beep")) if bits >> 8 & bit]
     return "+".join(names) or "nothing"

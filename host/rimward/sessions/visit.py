@@ -8,7 +8,7 @@ Pressures gauge pascal, temperatures kelvin.
 from dataclasses import dataclass
 
 import numpy as np
-from rimward_protocol import causes, codes, kernel_words
+from rimward_protocol import causes, codes, enumerations, kernel_words
 
 from rimward.sessions.log import SessionLog
 
@@ -55,10 +55,10 @@ def visit_of(log: SessionLog, name: str = "") -> Visit | None:
     profile, here, end = log.profile, log.conditions, log.end
     if profile is None or not here or end is None or not log.header["unix_s"] or not any(profile["wheel_id"]) or log.bench:
         return None
-    chuck = codes.word_of(codes.CHUCKS, profile["chuck"])
+    chuck = codes.word_of(enumerations.CHUCKS, profile["chuck"])
     first = int(log.trace["tick"][0]) if len(log.trace) else end["tick"]
     start = int(log.header["unix_s"])
-    rested = codes.word_of(codes.FILL_STATES, end["state"]) == "done" or end["cause"] == causes.ABOVE_TARGET
+    rested = codes.word_of(enumerations.FILL_STATES, end["state"]) == "done" or end["cause"] == causes.ABOVE_TARGET
     return Visit(
         name=name,
         wheel_id=profile["wheel_id"].hex(),

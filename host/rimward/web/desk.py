@@ -8,7 +8,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from rimward_protocol import codes
+from rimward_protocol import codes, enumerations
 
 from rimward.errors import Refusal
 from rimward.link import verbs
@@ -32,7 +32,7 @@ SEARCH_S = 4.0
 ORDER_S = 30.0
 RESTING = ("idle", "ready", "asking", "done", "stopped", "tripped")
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
-STATES = {word: number for number, word, _meaning in codes.FILL_STATES}
+STATES = {word: number for number, word, _meaning in enumerations.FILL_STATES}
 
 
 class Desk:
@@ -216,7 +216,7 @@ class Desk:
             self._bring_home(client, status["state"], whole=not before, who=self.hold.who if held else "")
 
     def _heard(self, status: dict[str, Any]) -> None:
-        status["out_words"] = [word for bit, word, _meaning in codes.GUARD_OUTS if status["out"] & bit]
+        status["out_words"] = [word for bit, word, _meaning in enumerations.GUARD_OUTS if status["out"] & bit]
         if status != self._state["status"] or self.hold.changes != self._holds:
             self._holds = self.hold.changes
             self._tell(status=status)

@@ -5,7 +5,7 @@ import json
 import secrets
 from typing import Any
 
-from rimward_protocol import codes
+from rimward_protocol import enumerations
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from rimward.units import show_limit, show_reading
@@ -14,9 +14,9 @@ from rimward.web.desk import Desk
 GAP_S = 0.05
 FIRST_SAMPLES = 15_000  # what a page that has just loaded gets: five minutes
 RUN = secrets.token_hex(6)  # this run of the server: sample numbers of another run mean nothing
-MEANINGS = {word: meaning for _number, word, meaning in codes.FILL_STATES}
-WAITINGS = {word: meaning for _number, word, meaning in codes.WAITINGS}
-STATE_WORDS = {number: word for number, word, _meaning in codes.FILL_STATES}
+MEANINGS = {word: meaning for _number, word, meaning in enumerations.FILL_STATES}
+WAITINGS = {word: meaning for _number, word, meaning in enumerations.WAITINGS}
+STATE_WORDS = {number: word for number, word, _meaning in enumerations.FILL_STATES}
 
 
 async def live(socket: WebSocket, desk: Desk) -> None:

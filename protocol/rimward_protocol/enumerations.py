@@ -1,7 +1,6 @@
-"""The words of the numbers in `codes`, with what they mean. `codes.RIM_CLASSES` and so on fetch them.
+"""The numbers of `codes` with their words and what they mean: one table each, rows of (number, word, meaning). For hosts."""
 
-A device loads this module when it must speak the words, and may drop it again with `compat.unload`.
-"""
+from . import reasons
 
 MESSAGES = (
     (0x01, "HELLO"),
@@ -168,3 +167,6 @@ SETTINGS = (
     (10, "dead-volume", "<H", "button", "manifold and hose, mL"),
     (11, "fills", "<IIII", "device", "fills, trips, seconds pumped, boots"),
 )
+
+# number, word, likely reason, next step
+CAUSES = reasons.rows()
