@@ -6,7 +6,17 @@ import pytest
 from rimward.cartridge import Charge, charge_tyre
 from rimward.cartridge.charge import largest_grams
 from rimward.cartridge.gas import AIR as AIR_GAS
-from rimward.cartridge.gas import CO2, air_mol, pressure_pa, saturation_pa, second_by_corresponding_states, second_of_co2, third
+from rimward.cartridge.gas import (
+    CO2,
+    air_mol,
+    is_liquid,
+    pressure_pa,
+    saturation_pa,
+    second_by_corresponding_states,
+    second_of_co2,
+    third,
+    vapour_mol_m3,
+)
 from rimward.volume import stated, volumes
 
 CO2_M = 44.0098  # CoolProp's molar mass, g/mol
@@ -144,3 +154,21 @@ def test_other_coefficients(kelvin: float) -> None:
 def test_vapour_pressure(celsius: float, kpa: float) -> None:
     """CoolProp 8.0.0."""
     assert saturation_pa(celsius + 273.15) / 1000 == pytest.approx(kpa, rel=1e-3)
+
+
+@pytest.mark.parametrize("celsius", [-40, -20, -10, 0, 10, 20, 25, 30])
+def test_vapour_density(celsius: float) -> None:
+    """CoolProp 8.0.0 (Span and Wagner), saturated vapour; from its density on part of the CO2 is liquid, above 304.13 K none is."""
+    published = cp.PropsSI("Dmolar", "T", celsius + 273.15, "Q", 1, "CO2")
+    assert vapour_mol_m3(celsius + 273.15) == pytest.approx(published, rel=5e-4)
+    assert [is_liquid(share * published, 1.0, celsius + 273.15) for share in (0.99, 1.01)] == [False, True]
+    assert not is_liquid(1e6, 1.0, 304.2)
+
+
+@pytest.mark.parametrize("celsius", [-20, 0, 20])
+def test_with_liquid_the_pressure_is_the_vapours_and_the_airs(celsius: float) -> None:
+    """CoolProp 8.0.0: two phases of CO2 have its vapour pressure; air adds its own (Dalton, ideal gas)."""
+    kelvin = celsius + 273.15
+    vapour = cp.PropsSI("P", "T", kelvin, "Q", 1, "CO2")
+    assert pressure_pa(20_000, 0.0, 1.0, kelvin) == pytest.approx(vapour, rel=1e-3)
+    assert pressure_pa(20_000, 41.6, 1.0, kelvin) - pressure_pa(20_000, 0.0, 1.0, kelvin) == pytest.approx(41.6 * 8.314462618 * kelvin, rel=1e-6)

@@ -99,7 +99,8 @@ RANGES = st.tuples(st.integers(24, 60), st.sampled_from(["TSS", "TC", "?"]), st.
 @given(RANGES)
 def test_whatever_is_made_keeps_to_its_wheels_ceiling(case):
     width, kind, top_bar, target_pa, temp, fill_m, ride_m, hot = case
-    values = {"label": "W", "rim": f"622x21{kind}", "tyre": f"{width}-622", "tyre_max": f"{top_bar} bar", "approved": "yes"}
+    values = {"label": "W", "rim": f"622x21{kind}", "tyre": f"{width}-622", "tyre_max": f"{top_bar} bar", "approved": "yes",
+              "bead": "rigid", "air": "tube"}  # fmt: skip
     asked = Asked(target_pa, Place.of(temp, fill_m), Ride.of(ride_m, hot))
     try:
         data = build(values, WHEEL_ID, 1, asked)

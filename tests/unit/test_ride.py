@@ -131,6 +131,8 @@ def test_the_heat_map_shows_the_limit(tmp_path: Path) -> None:
 def test_people_see_bar_psi_and_marks() -> None:
     text = CliRunner().invoke(cli, ["ride", "--fill", "4.6 bar", *MOUNTAIN, "--limit", "5 bar"]).stdout
     assert "5.35!" in text and "77.6!" in text and "limit     5.00 bar (72.5 psi) gauge" in text
+    heads = [line.split() for line in text.splitlines() if line.startswith("gauge")]
+    assert [head[:2] for head in heads] == [["gauge", "bar"], ["gauge", "psi"]] and all(head[2] == "18.0°C" and head[-1] == "45.0°C" for head in heads)
 
 
 def test_a_pair_gives_its_limit_and_its_refusals() -> None:

@@ -89,6 +89,7 @@ def test_calibration_replaces_the_class_terms_and_ages() -> None:
     new = guard_band(replace(FULL, total_error_band=0, calibration=CALIBRATION))
     assert old.guard_pa > new.guard_pa
     assert new.combined.dof < math.inf
+    assert terms["quantisation"] == pytest.approx(1_000_000 / (0.8 * 2**14) / 2 / math.sqrt(3))
 
 
 def test_what_two_transducers_share_cancels_in_their_difference() -> None:

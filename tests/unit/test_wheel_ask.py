@@ -30,6 +30,7 @@ def test_an_owner_who_does_not_know_the_rim_is_led_to_a_ceiling(desk, monkeypatc
     desk.json("wheel", "add", *UNKNOWN)
     assert [q["field"] for q in desk.json("wheel", "ask", "birch")["open"]] == ["rim", "approved", "bead", "air", "tyre_range", "rim_max"]
     command = desk.json("wheel", "ask", "birch")["open"][0]["command"]
+    assert desk("wheel", "show", "birch") == 0 and "not known: rim, approved, bead, air, tyre-range, rim-max; rimward wheel ask" in desk.out
     desk("key", "new")
     assert desk("profile", "make", "--wheel", "birch", "--target", "3 bar") == 1
     # the answers: approved yes, rigid, tube, a slip of the sidewall and then its print, no mark on the rim

@@ -67,7 +67,7 @@ def print_wheel(wheel: Any) -> None:
             table.add_row(field.name.replace("_", "-"), escape(shown), escape(entry.marking), escape(f"{when(entry.at_ms)} {entry.who}"))
     console.print(table)
     console.print(f"id {wheel.wheel_id}")
-    for line in rim_type_lines(wheel) + profile_lines(wheel) + fill_lines(wheel):
+    for line in rim_type_lines(wheel) + open_lines(wheel) + profile_lines(wheel) + fill_lines(wheel):
         console.print(escape(line))
 
 
@@ -92,6 +92,14 @@ def fill_lines(wheel: Any) -> list[str]:
 def rim_type_lines(wheel: Any) -> list[str]:
     walk = wheel.values.get("rim_type")
     return [f"rim type {walk['rim_class']} ({walk['certainty']}): {walk['why'][0]}"] if walk else []
+
+
+def open_lines(wheel: Any) -> list[str]:
+    """What is not known of the wheel, and the command that asks it."""
+    from rimward.register.questions import open_questions
+
+    left = [question.field.replace("_", "-") for question in open_questions(wheel.values)]
+    return [f"not known: {', '.join(left)}; rimward wheel ask {wheel.wheel_id[:6]} asks"] if left else []
 
 
 def profile_lines(wheel: Any) -> list[str]:

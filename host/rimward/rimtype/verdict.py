@@ -149,7 +149,10 @@ def judge(answers: Answers, recorded: str = "", earlier: Sequence[Mapping[str, s
 def consequences(rim_class: str, tubeless: str) -> list[str]:
     """What follows for the ceiling, in words."""
     if rim_class == "unknown":
-        return ["an unknown rim is treated as straight-side: at most 5.00 bar / 72.5 psi gauge"]
+        return [
+            "an unknown rim is treated as straight-side and not tubeless: at most 5.00 bar / 72.5 psi gauge, "
+            "and only an approved tyre with a rigid bead and a tube"
+        ]
     if tubeless == "unknown":
         return [f"tubeless use is not shown, so it is recorded as {rim_class}, the type that forbids more"]
     return []
