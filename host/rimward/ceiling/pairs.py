@@ -8,13 +8,13 @@ from collections.abc import Iterator
 from itertools import product
 from typing import Any
 
-from rimward.ceiling.standards import citation, standards
+from rimward.ceiling.standards import standards
 
 FACTORS = {"approved": ("yes", "no"), "bead": ("rigid", "folding"), "air": ("tube", "tubeless")}
 UNKNOWN = "unknown"
 ASK = "or answer for a wheel of the register: rimward wheel ask WHEEL"
 
-# (factor, value) -> (refusal id, what is wrong, the act that resolves it); {rule} is the row's citation
+# (factor, value) -> (refusal id, what is wrong, the act that resolves it); {rule} is the bead rule's source
 REFUSALS = {
     ("approved", "no"): (
         "tyre-not-approved-for-straight-side",
@@ -47,10 +47,7 @@ REFUSALS = {
         f"Look at the valve and inside, and state --air tube or tubeless, {ASK}.",
     ),
 }
-RIM_UNKNOWN = (
-    " The rim's type is not known, so it counts as the strictest of all. Read the marking on the rim, or find the type: rimward rim-type"
-    " (with --wheel WHEEL the answer is kept)."
-)
+RIM_UNKNOWN = " The rim's type is not known, so the strictest counts: read its marking, or find it with rimward rim-type --wheel WHEEL."
 
 
 def row_of(rim_type: str) -> dict[str, Any]:
@@ -67,7 +64,7 @@ def allows(rim_type: str, factor: str, value: str) -> bool:
 
 def refusals(rim_type: str, **values: str) -> Iterator[tuple[str, str]]:
     """(id, text) of every factor that rules the pair out. `values` are approved, bead and air."""
-    rule = citation(standards()["bead_rules"][0])
+    rule = standards()["bead_rules"][0]["source"]
     for factor in FACTORS:
         if not allows(rim_type, factor, values[factor]):
             id, wrong, act = REFUSALS[factor, values[factor]]
