@@ -65,7 +65,12 @@ def test_one_place_of_three_that_differs_tells_nothing():
     assert judge(Answers(gaps_mm=(*HOOKS[:2], STRAIGHT[0]), edge="catches")).rim_class == "unknown"
 
 
-@pytest.mark.parametrize("gap", [(0.0, 22.0), (22.0, 500.0), (-22.0, 22.0)])
+@pytest.mark.parametrize("gap", [(8.0, 8.1), (130.0, 129.9)])
+def test_the_ends_of_what_a_caliper_reads_on_a_rim(gap):
+    assert judge(Answers(gaps_mm=(gap,) * 3)).rim_class == "SS"
+
+
+@pytest.mark.parametrize("gap", [(7.9, 8.0), (130.0, 130.1), (0.0, 22.0), (22.0, 500.0), (-22.0, 22.0)])
 def test_a_slip_of_the_caliper_is_refused(gap):
     with pytest.raises(Refusal, match="millimetres"):
         judge(Answers(gaps_mm=(gap,) * 3))
