@@ -1,5 +1,7 @@
 """Cartridges against CoolProp's reference equations (Span-Wagner CO2, GERG mixing) and rows computed with it."""
 
+from dataclasses import replace
+
 import CoolProp
 import CoolProp.CoolProp as cp
 import pytest
@@ -8,6 +10,7 @@ from rimward.cartridge.charge import largest_grams
 from rimward.cartridge.gas import AIR as AIR_GAS
 from rimward.cartridge.gas import (
     CO2,
+    Gas,
     air_mol,
     is_liquid,
     pressure_pa,
@@ -172,3 +175,21 @@ def test_with_liquid_the_pressure_is_the_vapours_and_the_airs(celsius: float) ->
     vapour = cp.PropsSI("P", "T", kelvin, "Q", 1, "CO2")
     assert pressure_pa(20_000, 0.0, 1.0, kelvin) == pytest.approx(vapour, rel=1e-3)
     assert pressure_pa(20_000, 41.6, 1.0, kelvin) - pressure_pa(20_000, 0.0, 1.0, kelvin) == pytest.approx(41.6 * 8.314462618 * kelvin, rel=1e-6)
+
+
+@pytest.mark.parametrize(("reduced", "f0", "f1"), [(1.0, -0.336707, -0.0363), (2.0, -0.05663987, 0.09354375)])
+def test_second_coefficient_of_corresponding_states(reduced: float, f0: float, f1: float) -> None:
+    """Tsonopoulos 1974 (from memory): B Pc / (R Tc) = f0 + omega f1; values of both sums at a reduced temperature of 1 and 2, by hand."""
+    gas = Gas(300.0, 5e6, 0.0, 9e-5)
+    scale = 8.31446261815324 * gas.tc / gas.pc
+    assert second_by_corresponding_states(gas, 300.0 * reduced) / scale == pytest.approx(f0, abs=1e-7)
+    heavy = second_by_corresponding_states(replace(gas, omega=1.0), 300.0 * reduced) / scale
+    assert heavy - f0 == pytest.approx(f1, abs=1e-7)
+
+
+def test_third_coefficient_of_corresponding_states() -> None:
+    """Orbey and Vera 1983 (from memory): C Pc^2 / (R Tc)^2 is 0.03526 + 0.02566 omega at the critical temperature, by hand."""
+    gas = Gas(300.0, 5e6, 0.0, 9e-5)
+    scale = (8.31446261815324 * gas.tc / gas.pc) ** 2
+    assert third(gas, 300.0) / scale == pytest.approx(0.03526, abs=1e-9)
+    assert third(replace(gas, omega=1.0), 300.0) / scale == pytest.approx(0.03526 + 0.02566, abs=1e-9)

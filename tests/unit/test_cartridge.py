@@ -37,6 +37,9 @@ def test_sixteen_grams_on_a_straight_side_28_is_over() -> None:
     assert "over-ceiling" in [note["id"] for note in found["warnings"]]
     text = CliRunner().invoke(cli, ["cartridge", "--grams", "16", "--tyre", "28-622", "--rim", "622x23TSS"]).stdout
     assert "OVER THE CEILING" in text and "bar" in text and "psi" in text
+    heads = [line.split()[0] for line in text.splitlines()]
+    assert ["volume", "at", "settled", "hottest", "ceiling", "overnight", "warning"] == [h for h in heads if h.islower() and h.isalpha()][:7]
+    assert f"at most {found['largest_grams_within_ceiling']} g keep within both" in text
 
 
 def test_the_pair_need_not_be_allowed_to_show_the_danger() -> None:
