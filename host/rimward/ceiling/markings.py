@@ -12,13 +12,15 @@ from fractions import Fraction
 from rimward.units import ITEM, Refused, not_understood, number, positive, to_pascals, unit_missing
 
 MAX, MIN, RECOMMENDED, PLAIN = "max", "min", "inflate", ""
-_NOUN = r"(?:\s*(?:inflation|tyre|tire|air)?\s*(?:pressure|press\.?))?\s*:?"
+_NOUN = r"(?:\s*(?:inflation|tyre|tire|air)?\s*(?:pressure|press\.?)|\s*inflation\b)?\s*:?"
 _WORD = re.compile(
-    rf"(?P<max>(?:do\s+)?not\s+exceed|max(?:imum\b|\.|\b){_NOUN})|(?P<min>min(?:imum\b|\.|\b){_NOUN})|(?P<inflate>inflate\s+to\s*:?)", re.IGNORECASE
+    rf"(?P<max>(?:do\s+)?not\s+exceed|max(?:imum\b|\.|\b){_NOUN})|(?P<min>min(?:imum\b|\.|\b){_NOUN})|(?P<inflate>inflate\s+to\s*:?|recommended{_NOUN})",
+    re.IGNORECASE,
 )
 _DASH = re.compile(r"\s*(?:[-–—‒]|\bto\b)\s*", re.IGNORECASE)
 _SPACE = re.compile(r"\s+")
-_SEPARATOR = re.compile(r"[/(;=|)]|,(?=\s)")
+_SEPARATOR = re.compile(r"[/(;=|)]|,(?=\s)|[-–—‒](?=\s*m(?:ax|in))", re.IGNORECASE)
+_DOTTED_PSI = re.compile(r"\bp\.\s?s\.\s?i\.?", re.IGNORECASE)
 _LOWER_COUNTS = re.compile(r"\s*,?\s*which\s?ever\s+is\s+(?:the\s+)?(?:lower|less)\s*\.?\s*$", re.IGNORECASE)
 _AGREE = Fraction(1, 1000)  # '5 bar / 72.5 psi' says one thing; '5 bar / 73 psi' says two
 _FIX = "Write it as printed, such as '5 BAR MAX', '4-6 bar' or 'min 4 bar / max 6 bar'."
@@ -84,7 +86,7 @@ def _is_minimum(group: Group, minimum_only: bool) -> bool:
 
 def _with_words(text: str) -> list[Group]:
     """The groups of `text`, each with its word: the last one before it, or the next one after it. Refuses a mixture of both orders."""
-    parts = list(_parts(_LOWER_COUNTS.sub("", text)))
+    parts = list(_parts(_DOTTED_PSI.sub("psi", _LOWER_COUNTS.sub("", text))))
     if not any(isinstance(part, Group) for part in parts):
         raise not_understood(text)
     before = isinstance(parts[0], str)
@@ -102,11 +104,23 @@ def _with_words(text: str) -> list[Group]:
         groups.reverse()
         if words and groups[-1].word == PLAIN:  # '4 bar min 6 bar': the word may belong to either
             raise Refused("pressure-not-understood", f"{text.strip()!r} can be read two ways.", _FIX)
+    groups = [_with_unit(groups, i, text) for i in range(len(groups))]
     for group in groups:
         if group.low and group.word in (MAX, MIN):
             raise Refused("pressure-not-understood", f"{text.strip()!r} calls a range a {group.word}imum.", _FIX)
     _refuse_repeated_units(groups, text)
     return groups
+
+
+def _with_unit(groups: list[Group], i: int, text: str) -> Group:
+    """The group with its unit; in `min 4 max 6 bar` the first takes that of the next. Raises Refused where it has none."""
+    group = groups[i]
+    if group.top[1]:
+        return group
+    following = groups[i + 1] if i + 1 < len(groups) else group
+    if group.low or {group.word, following.word} != {MIN, MAX} or not following.top[1]:
+        raise unit_missing(text)
+    return replace(group, top=(group.top[0], following.top[1]))
 
 
 def _refuse_repeated_units(groups: list[Group], text: str) -> None:
@@ -142,13 +156,11 @@ def _group(text: str, place: int) -> tuple[Group, int]:
         raise not_understood(text)
     dash = _DASH.match(text, first.end())
     second = ITEM.match(text, dash.end()) if dash else None
-    if dash and not second:
+    if dash and not second and not _WORD.match(text, dash.end()):
         raise not_understood(text)
     last = second or first
-    if not last["unit"]:
-        raise unit_missing(text)
-    low = (number(first["number"]), first["unit"] or last["unit"]) if second else None
-    return Group(low, (number(last["number"]), last["unit"])), last.end()
+    low = (number(first["number"]), first["unit"] or last["unit"] or "") if second else None
+    return Group(low, (number(last["number"]), last["unit"] or "")), last.end()
 
 
 def _disagree(written: list[Written]) -> bool:
