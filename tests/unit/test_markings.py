@@ -1,6 +1,8 @@
 """Sizes and pressures as they are printed on rims and sidewalls: what is read, and what is refused."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from rimward.ceiling import Refused, Rim, Tyre
 from rimward.ceiling.markings import read_marking
 
@@ -230,3 +232,18 @@ def test_a_maximum_in_the_size_counts() -> None:
 def test_a_range_is_no_maximum() -> None:
     with pytest.raises(Refused):
         Rim.parse("622x23TSS", "4-5 bar")
+
+
+TOKENS = ("min", "max", "MAX PRESSURE", "inflate to", "4", "6", "4.5", "5,0", "/", "(", ")", "-", "to", "bar", "psi", "kPa", ";", ":", ",")
+
+
+@given(st.lists(st.sampled_from(TOKENS), min_size=1, max_size=9), st.sampled_from(("", " ")))
+def test_any_row_of_words_is_read_or_refused_and_a_lone_minimum_never_becomes_a_maximum(tokens: list[str], gap: str) -> None:
+    try:
+        found = read_marking(gap.join(tokens))
+    except Refused:
+        return
+    assert found.min_pa or found.max_pa
+    words = {token for token in tokens if token in ("min", "max", "MAX PRESSURE", "inflate to")}
+    if words == {"min"} and not {"-", "to"} & set(tokens):
+        assert found.max_pa is None
