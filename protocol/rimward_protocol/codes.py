@@ -98,6 +98,7 @@ OUT_VENT = const(4)
 OUT_LATCHED = const(8)
 OUT_READY = const(16)
 OUT_TESTING = const(32)
+OUT_CHUCK_OFF = const(64)
 
 IDLE = const(0)
 READY = const(1)

@@ -81,6 +81,7 @@ GUARD_OUTS = (
     (8, "LATCHED", "a cause is latched"),
     (16, "READY", "every condition but the person's hand and the fill's wish holds"),
     (32, "TESTING", "the self-test runs"),
+    (64, "CHUCK_OFF", "the chuck is taken to be off: the tyre is forgotten"),
 )
 
 FILL_STATES = (

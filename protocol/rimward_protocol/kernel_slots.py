@@ -2,7 +2,7 @@
 
 from .compat import const
 
-WORDS_G = const(40)
+WORDS_G = const(47)
 WORDS_X = const(24)
 WORDS_F = const(59)
 WORDS_Y = const(30)
@@ -75,6 +75,13 @@ G_ON = const(36)
 G_RAN = const(37)
 G_ARMED = const(38)
 G_READ = const(39)
+G_SEEN = const(40)
+G_STOOD = const(41)
+G_SINCE = const(42)
+G_AT_AMBIENT = const(43)
+G_LIFT = const(44)
+G_BURST_FROM = const(45)
+G_BURST_PEAK = const(46)
 
 # Fill controller's inputs.
 Y_READ = const(0)
@@ -219,6 +226,7 @@ OUT_VENT = const(4)
 A_SEALED = const(1)
 B_SEALED = const(2)
 STRAIGHT_SIDE = const(4)
+LINE = const(8)
 
 FAST_INPUTS = const(6)  # guard inputs that the tick writes; of the rest at most one changes in a tick
 FILL_SLOW = const(6)  # first fill input that the main loop writes

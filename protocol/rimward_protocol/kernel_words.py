@@ -22,7 +22,7 @@ GUARD_INPUT_WORDS = (
     ("test_len", "ticks", "length of each half of the self-test"),
     ("conn", "count", "number of this connection"),
     ("chk", "check word", "makes the slow words add up to CHECK"),
-    ("flags", "bits", "1 A needs the barometer, 2 B needs it, 4 straight-side or unknown rim"),
+    ("flags", "bits", "1 A needs the barometer, 2 B needs it, 4 straight-side or unknown rim, 8 workshop line"),
     ("gain_a", "Pa", "of A for 512/65536 of supply"),
     ("off_a", "Pa", "reading of A at zero ratio"),
     ("gain_b", "Pa", "of B for 512/65536 of supply"),
@@ -73,6 +73,13 @@ GUARD_STATE_WORDS = (
     ("ran", "0 or 1", "the source ran in this connection"),
     ("armed", "0 or 1", "the run control was seen open"),
     ("read", "Pa + bias", "the higher reading, as fill controller and display see it"),
+    ("seen", "0 or 1", "flow into a tyre was seen in this connection"),
+    ("stood", "0 or 1", "the reading stood over 30 kPa at rest in this connection"),
+    ("since", "ticks", "since the source went off, up to 255"),
+    ("at_ambient", "ticks", "at ambient with the source off, up to 255"),
+    ("lift", "Pa", "largest rise by one burst that no flow into a tyre followed"),
+    ("burst_from", "Pa + bias", "reading as the last burst began"),
+    ("burst_peak", "Pa + bias", "highest reading since"),
 )
 
 FILL_INPUT_WORDS = (

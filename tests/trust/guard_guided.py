@@ -59,7 +59,7 @@ class World:
         self.limits = {
             "ceil_pa": ceiling, "band_pa": r.choice((1_000, 8_000, 20_000)), "rise_pa": r.choice((500, 3_000, 9_000)),
             "air_max": r.choice((3_000, 40_000, 900_000, 2**27 - 1)), "time_max": r.choice((60, 700, 60_000)), "norise": r.choice((20, 90, 700)),
-            "test_len": r.choice((50, 51, 70)), "flags": 1 if high else r.choice((1, 5)), "horizon": r.choice((8, 24, 63)),
+            "test_len": r.choice((50, 51, 70)), "flags": r.choice((1, 9)) if high else r.choice((1, 5, 9, 13)), "horizon": r.choice((8, 24, 63)),
             "d0": r.choice((8, 64, 600)), "d1": r.choice((0, 20, 4_095)),
         }  # fmt: skip
         self.key = r.choice((KEY_HIGH,) * 5 + (KEY_LOW,)) if high else r.choice((KEY_LOW,) * 5 + (KEY_HIGH,))

@@ -14,22 +14,22 @@ from tests.trust.executor import Executor, Summary
 from tests.trust.terms import PRODUCT, SMALL_MAX, SMALL_MIN, both, choose, highest, one_of, words
 
 GUARD = "rimward_fw.kernels.guard"
-GATE, RELAY, VENT, LATCHED, READY, TESTING = 1, 2, 4, 8, 16, 32
+GATE, RELAY, VENT, LATCHED, READY, TESTING, CHUCK_OFF = 1, 2, 4, 8, 16, 32, 64
 RUN, KEY_LOW, KEY_HIGH, CUTOFF, WANT, CLEAR = 1, 2, 4, 8, 16, 32
 TEST_DONE = 16000
 BIAS = 600_000
 VENTING = (22, 23, 28, 29, 30)
 MEMORY, DAMAGED = 32, 33
 ALL_INPUTS = 24
-ALL_STATE = 40
+ALL_STATE = 47
 
 # Width in bits of every state word: what the guard's own memory check must refuse to leave.
 WIDTHS = {
-    8: ("cause", "cause_n", "stop", "why", "rest", "warm", "range_a", "range_b", "disagree", "over", "key_cnt", "cut_cnt", "sup_cnt", "baro_cnt"),
-    1: ("on", "ran", "armed"),
+    8: ("cause", "cause_n", "stop", "why", "rest", "warm", "since", "at_ambient", "range_a", "range_b", "disagree", "over", "key_cnt", "cut_cnt", "sup_cnt", "baro_cnt"),
+    1: ("on", "ran", "armed", "seen", "stood"),
     20: ("ceil", "ceil_n", "band"),
     26: ("fa", "fb", "sl"),
-    22: ("fref_a", "fref_b", "nr_ref", "off_ref", "test_ref", "read"),
+    22: ("fref_a", "fref_b", "nr_ref", "off_ref", "test_ref", "read", "lift", "burst_from", "burst_peak"),
     16: ("last_a", "last_b", "frz_a", "frz_b", "on_ticks", "nr_cnt", "off_cnt", "test", "conn_g"),
     28: ("time", "air"),
 }  # fmt: skip
@@ -40,7 +40,7 @@ INPUT_WIDTHS = {
     12: ("d0", "d1", "test_len"),
     6: ("horizon",),
     15: ("norise", "conn"),
-    3: ("flags",),
+    4: ("flags",),
     14: ("gain_a", "gain_b"),
     29: ("chk",),
     16: ("a", "b", "sw"),

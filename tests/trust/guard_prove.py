@@ -14,9 +14,10 @@ from rimward_fw.kernels import guard
 from tests.trust.guard_fault_rules import FAULT_RULES
 from tests.trust.guard_model import ALL_STATE, GUARD, Transition, invariant, small_words, transition
 from tests.trust.guard_rules import RULES, Rule
+from tests.trust.guard_tyre_rules import TYRE_RULES
 from tests.trust.terms import both
 
-ALL_RULES = RULES + FAULT_RULES
+ALL_RULES = RULES + FAULT_RULES + TYRE_RULES
 EFFORT = 400_000_000  # z3's own count of work, about 200 s here; most rules take 1,000,000. Time would depend on the machine's load
 
 

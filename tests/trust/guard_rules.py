@@ -13,6 +13,7 @@ import z3
 
 from tests.trust.guard_model import (
     BIAS,
+    CHUCK_OFF,
     CUTOFF,
     GATE,
     KEY_HIGH,
@@ -130,10 +131,33 @@ def torn_off(t: Transition) -> Any:
     return both(t.g.on_ticks >= 25, slope_lag(t.h) < -25_000)
 
 
+def gone(t: Transition) -> Any:
+    """The chuck is taken to be off in this tick (G10)."""
+    return bit(t.o, CHUCK_OFF)
+
+
+def ran_then(t: Transition) -> Any:
+    """Whether the source ran in this connection, before this tick's drive."""
+    return choose(either(new_connection(t), gone(t)), 0, t.g.ran)
+
+
+def burst_bound(h: Any) -> Any:
+    """What one burst of a line may add: 1.5 times the largest rise that no flow followed, 110 kPa before one was seen. Pa."""
+    return choose(h.lift != 0, h.lift + (h.lift >> 1), 110_000)
+
+
+def burst_held(t: Transition) -> Any:
+    """A line of which no flow into a tyre was seen has to wait."""
+    near = reading(t.h) + burst_bound(t.h) + t.h.band >= t.h.ceil + BIAS
+    waits = both(t.g.on == 0, ran_then(t) != 0, t.h.since < 60)
+    return both(t.h.seen == 0, t.x.flags & 8 != 0, either(near, t.g.on_ticks >= 3, waits))
+
+
 def allowed(t: Transition) -> Any:
     """Everything that must hold for either element to be driven."""
-    clear = both(t.h.cause == 0, running(t), t.g.armed != 0)
-    return both(judged(t), clear, loaded(t), plausible(t), range_allows(t), budgets_last(t), under_stop(t), z3.Not(torn_off(t)))
+    clear = both(t.h.cause == 0, running(t), t.g.armed != 0, z3.Not(gone(t)))
+    flow = both(under_stop(t), z3.Not(torn_off(t)), z3.Not(burst_held(t)))
+    return both(judged(t), clear, loaded(t), plausible(t), range_allows(t), budgets_last(t), flow)
 
 
 def on_needs(condition: Callable[[Transition], Any]) -> Callable[[Transition], Any]:
@@ -232,7 +256,8 @@ def ceiling_of_range(t: Transition) -> Any:
 
 def outputs_known(t: Transition) -> Any:
     ready, latched = RELAY | READY, LATCHED | VENT
-    return one_of(t.o, (0, ready, ready | GATE, TESTING, TESTING | RELAY, TESTING | GATE, LATCHED, latched))
+    still = (0, LATCHED, latched)
+    return one_of(t.o, (*still, *(o | CHUCK_OFF for o in still), ready, ready | GATE, TESTING, TESTING | RELAY, TESTING | GATE))
 
 
 def nothing_unarmed(t: Transition) -> Any:
@@ -241,7 +266,7 @@ def nothing_unarmed(t: Transition) -> Any:
 
 
 def arming(t: Transition) -> Any:
-    drops = both(running(t), either(t.h.cause != 0, t.h.why == 7))
+    drops = both(running(t), either(t.h.cause != 0, t.h.why == 7, gone(t)))
     armed = choose(running(t), choose(drops, 0, t.g.armed), 1)
     return implies(judged(t), t.h.armed == armed)
 
@@ -262,7 +287,7 @@ def invariant_holds(t: Transition) -> Any:
 
 def ran_and_on(t: Transition) -> Any:
     on = both(t.h.on == choose(source_on(t.o), 1, 0), t.h.on_ticks == choose(source_on(t.o), lowest(t.g.on_ticks + 1, 32_767), 0))
-    ran = t.h.ran == choose(source_on(t.o), 1, choose(new_connection(t), 0, t.g.ran))
+    ran = t.h.ran == choose(source_on(t.o), 1, ran_then(t))
     return implies(judged(t), both(on, ran))
 
 

@@ -205,6 +205,7 @@ def _slope(lag_pa: int, on_ticks: int, by: tuple[int, int]) -> Put:
 TALL = {"ceil_pa": 900_000, "key": KEY_HIGH, "gain_a": 9_000, "gain_b": 9_000, "off_a": -137_900, "off_b": -137_900, "flags": 3}
 VENTED = {"flags": 0, "off_a": ZERO}
 TESTS = ("relay-test", "gate-test")
+LINE = {"flags": 9}  # a workshop line, A sealed
 QUIET = ("ready", *TESTS)  # states in which a set of limits that is not whole stops without a latch
 
 LIMITS = (
@@ -250,6 +251,9 @@ LIMITS = (
     Limit("rising while off, 250 ticks blank", _risen, at_least, 22, 22, 1, ("idle", "ready")),
     Limit("over-pressure", _reading(410_000, over=49, ran=1, off_ref=BIAS + 410_000), over, 23, 23, 1, ("idle",)),
     Limit("over-pressure 50 ticks", _long_over, at_least, 23, 23, 1, ("idle",)),
+    Limit("line, burst bound 110,000 Pa", _reading(400_000 - 10_000 - 110_000, ran=0, seen=0, lift=0), at_least, 2, states=("ready",), setup=LINE),
+    Limit("line, 1.5 times the largest rise", _reading(400_000 - 10_000 - 60_000, ran=0, seen=0, lift=40_000), at_least, 2, states=("ready",), setup=LINE),
+    Limit("line, 60 ticks between bursts", _word("since", 59, ran=1, seen=0), under, 2, states=("ready",), setup=LINE),
 )  # fmt: skip
 
 

@@ -28,11 +28,13 @@ def test_the_sweep_is_whole():
     "planted",
     [
         ("_RATIO_LOW = const(3277)", "_RATIO_LOW = const(3276)"),
-        ("_LOW_CEIL = const(500_000)", "_LOW_CEIL = const(500_001)"),
-        ("_BAND_MIN = const(1_000)", "_BAND_MIN = const(999)"),
-        ("_DROP_PA = const(25_000)", "_DROP_PA = const(25_001)"),
-        ("_RISE_OFF = const(6_000)", "_RISE_OFF = const(6_001)"),
+        ("_LOW_CEIL = const(500000)", "_LOW_CEIL = const(500001)"),
+        ("_BAND_MIN = const(1000)", "_BAND_MIN = const(999)"),
+        ("_DROP_PA = const(25000)", "_DROP_PA = const(25001)"),
+        ("_RISE_OFF = const(6000)", "_RISE_OFF = const(6001)"),
         ("_SUPPLY_HIGH = const(82)", "_SUPPLY_HIGH = const(83)"),
+        ("_LIFT_FIRST = const(110000)", "_LIFT_FIRST = const(109999)"),
+        ("_BURST_REST = const(60)", "_BURST_REST = const(59)"),
     ],
 )
 def test_the_sweep_can_fail(planted):

@@ -33,8 +33,9 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 from rimward_protocol.compat import const, ptr32
 
 from rimward_fw.kernels.guard_checks import inputs_damaged, limits_whole, memory_damaged
-from rimward_fw.kernels.guard_flow import charge, not_rising, over_pressure, rising_while_off
+from rimward_fw.kernels.guard_flow import charge, must_vent, not_rising, over_pressure, rising_while_off
 from rimward_fw.kernels.guard_sensors import sensor_frozen, sensor_range, sensors_disagree
+from rimward_fw.kernels.guard_tyre import burst_held, chuck_off, follow_burst, forget_tyre
 
 # Inputs x: six fast words, then slow words of which at most one changes in a tick.
 _A = const(0)
@@ -56,7 +57,6 @@ _OFF_A = const(18)
 _GAIN_B = const(19)
 _OFF_B = const(20)
 _HORIZON = const(23)
-
 # Bits of x[SW].
 _RUN = const(1)
 _KEY_LOW = const(2)
@@ -64,7 +64,6 @@ _KEY_HIGH = const(4)
 _CUTOFF = const(8)
 _WANT = const(16)
 _CLEAR = const(32)
-
 # Bits of x[FLAGS].
 _A_SEALED = const(1)
 _B_SEALED = const(2)
@@ -101,7 +100,6 @@ _ON = const(36)
 _RAN = const(37)
 _ARMED = const(38)
 _READ = const(39)
-
 # Output bits.
 _OUT_GATE = const(1)
 _OUT_RELAY = const(2)
@@ -109,7 +107,7 @@ _OUT_VENT = const(4)
 _OUT_LATCHED = const(8)
 _OUT_READY = const(16)
 _OUT_TESTING = const(32)
-
+_OUT_CHUCK_OFF = const(64)
 # Causes.
 _RELEASED = const(1)
 _STOP_READING = const(2)
@@ -120,8 +118,6 @@ _NO_PROFILE = const(6)
 _HOSE_OR_TYRE = const(7)
 _RANGE_KEY_REFUSES = const(8)
 _NOT_READY = const(9)
-_RISING_WHILE_OFF = const(22)
-_OVER_PRESSURE = const(23)
 _TICK_LONG = const(24)
 _TICK_LATE = const(25)
 _RANGE_KEY_CONTACTS = const(27)
@@ -132,9 +128,9 @@ _BAROMETER = const(31)
 _MEMORY = const(32)
 _LIMITS_DAMAGED = const(33)
 
-# Limits. The hardware's ceilings are compiled in: nothing on a cable can raise them (G5).
+# Compiled-in limits (G5).
 _LOW_CEIL = const(500_000)
-_WORDS = const(40)  # of state
+_WORDS = const(47)  # of state
 _WORD = const(0xFFFFF)  # CEIL + CEIL_N
 _CAUSE_SUM = const(255)  # CAUSE + CAUSE_N
 _BIAS = const(600_000)
@@ -157,7 +153,7 @@ _COUNT_MAX = const(32767)
 
 
 def step(g: ptr32, x: ptr32) -> int:
-    """Run one tick. `g`: 40 words of state, `x`: 24 words of input, int32. Return output bits; never raises."""
+    """Run one tick. `g`: 47 words of state, `x`: 24 words of input, int32. Return output bits; never raises."""
     if g[_CAUSE] == _MEMORY:
         return _OUT_VENT | _OUT_LATCHED
 
@@ -169,7 +165,7 @@ def step(g: ptr32, x: ptr32) -> int:
         return _OUT_VENT | _OUT_LATCHED
 
     cause = g[_CAUSE]
-    venting = 1 if cause == _RISING_WHILE_OFF or cause == _OVER_PRESSURE or _GATE_ELEMENT_STUCK <= cause <= _INDEPENDENT_CUTOFF else 0
+    venting = must_vent(cause)
 
     if inputs_damaged(x) != 0:
         if cause == 0:
@@ -214,6 +210,8 @@ def step(g: ptr32, x: ptr32) -> int:
     g[_READ] = read
     lag = (high - g[_SL]) >> 4
     g[_WARM] = g[_WARM] + 1 if g[_WARM] < _WARM_TICKS else _WARM_TICKS
+
+    follow_burst(g, read, was_on)
 
     # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
     fault = sensors_disagree(g, fa, fb)
@@ -275,12 +273,17 @@ def step(g: ptr32, x: ptr32) -> int:
 
     # A latch holds until a person clears it with RUN open and the reason gone. Only a fault that must
     # vent outweighs one that does not: a stuck source opens the vent whatever was latched (G6).
-    vents = 1 if fault == _RISING_WHILE_OFF or fault == _OVER_PRESSURE or _GATE_ELEMENT_STUCK <= fault <= _INDEPENDENT_CUTOFF else 0
+    vents = must_vent(fault)
     if cause == 0 or vents != 0 and venting == 0 or fault == 0 and sw & _CLEAR != 0 and run == 0:
         cause = fault
         venting = vents
         g[_CAUSE] = fault
         g[_CAUSE_N] = _CAUSE_SUM - fault
+
+    # Chuck off (G10): the tyre is forgotten, the next fill begins with the run control open and the self-test.
+    off = chuck_off(g, x, read, active)
+    if off != 0:
+        test = 0
 
     # A new connection begins at rest: nothing in force, nothing counted.
     if x[_CONN] != g[_CONN_G] and run == 0 and was_on == 0 and g[_REST] == 0:
@@ -293,6 +296,7 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_TEST] = 0
         g[_RAN] = 0
         g[_OVER] = 0
+        forget_tyre(g)
 
     # The ceiling: taken once at rest, then it can only fall.
     if whole != 0 and x[_CONN] == g[_CONN_G] and x[_CEIL_PA] > 0:
@@ -307,7 +311,7 @@ def step(g: ptr32, x: ptr32) -> int:
     over = ahead if ahead > x[_RISE_PA] else x[_RISE_PA]
 
     # Inhibit cause: why the source may not run. The last reason found is the one recorded.
-    why = _STOP_READING if read + over >= g[_CEIL] - g[_BAND] + _BIAS else 0
+    why = _STOP_READING if read + over >= g[_CEIL] - g[_BAND] + _BIAS or burst_held(g, x, read, was_on) != 0 else 0
     if g[_ON_TICKS] >= _DROP_TICKS and lag < -_DROP_PA:
         why = _HOSE_OR_TYRE
     if g[_TIME] >= x[_TIME_MAX]:
@@ -382,7 +386,7 @@ def step(g: ptr32, x: ptr32) -> int:
     if cause != 0:
         g[_STOP] = cause
         out = _OUT_LATCHED | _OUT_VENT if venting != 0 else _OUT_LATCHED
-    return out
+    return out | _OUT_CHUCK_OFF if off != 0 else out
 
 
 def boot(g: ptr32):

@@ -66,6 +66,13 @@ _ON = const(36)
 _RAN = const(37)
 _ARMED = const(38)
 _READ = const(39)
+_SEEN = const(40)
+_STOOD = const(41)
+_SINCE = const(42)
+_AT_AMBIENT = const(43)
+_LIFT = const(44)
+_BURST_FROM = const(45)
+_BURST_PEAK = const(46)
 _HIGH_CEIL = const(900_000)
 _BAND_MIN = const(1_000)
 _RISE_MIN = const(500)
@@ -85,16 +92,16 @@ _ZERO_STEPS = const(12)  # 9.4 % of supply in units of the gain
 def memory_damaged(g: ptr32) -> int:
     """Return 1 unless every word of the state lies inside its width and the complements fit, whose sums stay small only then."""
     if (
-        (g[_CAUSE] | g[_CAUSE_N] | g[_STOP] | g[_WHY] | g[_REST] | g[_WARM]) >> 8 != 0
+        (g[_CAUSE] | g[_CAUSE_N] | g[_STOP] | g[_WHY] | g[_REST] | g[_WARM] | g[_SINCE] | g[_AT_AMBIENT]) >> 8 != 0
         or (g[_RANGE_A] | g[_RANGE_B] | g[_DISAGREE] | g[_OVER] | g[_KEY_CNT] | g[_CUT_CNT] | g[_SUP_CNT] | g[_BARO_CNT]) >> 8 != 0
-        or (g[_ON] | g[_RAN] | g[_ARMED]) >> 1 != 0
+        or (g[_ON] | g[_RAN] | g[_ARMED] | g[_SEEN] | g[_STOOD]) >> 1 != 0
         or (g[_CEIL] | g[_CEIL_N] | g[_BAND]) >> 20 != 0
     ):
         return 1
     if (
         g[_CEIL] > _HIGH_CEIL
         or (g[_FA] | g[_FB] | g[_SL]) >> 26 != 0
-        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_TEST_REF] | g[_READ]) >> 22 != 0
+        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_TEST_REF] | g[_READ] | g[_LIFT] | g[_BURST_FROM] | g[_BURST_PEAK]) >> 22 != 0
         or (g[_LAST_A] | g[_LAST_B] | g[_FRZ_A] | g[_FRZ_B] | g[_ON_TICKS] | g[_NR_CNT] | g[_OFF_CNT] | g[_TEST] | g[_CONN_G]) >> 16 != 0
         or (g[_TIME] | g[_AIR]) >> 28 != 0
     ):
@@ -113,7 +120,7 @@ def inputs_damaged(x: ptr32) -> int:
         or x[_HORIZON] >> 6 != 0
     ):
         return 1
-    if (x[_NORISE] | x[_CONN]) >> 15 != 0 or x[_TEST_LEN] >> 12 != 0 or x[_FLAGS] >> 3 != 0 or (x[_GAIN_A] | x[_GAIN_B]) >> 14 != 0:
+    if (x[_NORISE] | x[_CONN]) >> 15 != 0 or x[_TEST_LEN] >> 12 != 0 or x[_FLAGS] >> 4 != 0 or (x[_GAIN_A] | x[_GAIN_B]) >> 14 != 0:
         return 1
     if x[_OFF_A] < _OFF_MIN or x[_OFF_A] > _OFF_MAX or x[_OFF_B] < _OFF_MIN or x[_OFF_B] > _OFF_MAX:
         return 1

@@ -20,6 +20,8 @@ _RAN = const(37)
 _NOT_RISING = const(21)
 _RISING_WHILE_OFF = const(22)
 _OVER_PRESSURE = const(23)
+_GATE_ELEMENT_STUCK = const(28)
+_INDEPENDENT_CUTOFF = const(30)
 _BIAS = const(600_000)
 _RISE_STEP = const(3_000)
 _BLANK = const(250)
@@ -66,6 +68,11 @@ def over_pressure(g: ptr32, read: int) -> int:
     else:
         g[_OVER] = g[_OVER] + 1 if g[_OVER] < _OVER_TICKS else _OVER_TICKS
     return _OVER_PRESSURE if g[_OVER] >= _OVER_TICKS else 0
+
+
+def must_vent(cause: int) -> int:
+    """Return 1 for a cause that opens the vent: air comes that the guard did not ask for."""
+    return 1 if cause == _RISING_WHILE_OFF or cause == _OVER_PRESSURE or _GATE_ELEMENT_STUCK <= cause <= _INDEPENDENT_CUTOFF else 0
 
 
 def charge(g: ptr32, x: ptr32, read: int):

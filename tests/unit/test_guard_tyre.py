@@ -1,0 +1,166 @@
+"""G10 on the guard, tick by tick with literal limits: bursts before a tyre was seen, the chuck off, and what is forgotten."""
+
+import pytest
+from rimward_fw.kernels import guard
+
+from tests.trust.guard_guided import S, code, inputs
+from tests.trust.guard_model import BIAS, KEY_LOW, RUN, WANT
+
+GATE, READY, CHUCK_OFF = 1, 16, 64
+LINE, A_SEALED = 8, 1
+CEILING, BAND = 400_000, 10_000
+
+
+class Rig:
+    """A guard whose manifold reads what the test says, with no sensor error but a code's noise."""
+
+    def __init__(self, flags=A_SEALED | LINE, ceiling=CEILING):
+        self.g, self.noise = [0] * 47, 0
+        guard.boot(self.g)
+        self.limits = {"flags": flags, "ceil_pa": ceiling, "band_pa": BAND, "rise_pa": 500, "norise": 30_000, "test_len": 50}
+        self.run(0, 60, hold=False)
+
+    def tick(self, pa, hold=True, want=True):
+        self.noise ^= 1  # a code that never changes is a frozen sensor
+        x = inputs(**{"conn": 1} | self.limits, sw=KEY_LOW | (RUN if hold else 0) | (WANT if want else 0), a=code(pa) + self.noise, b=code(pa) + self.noise)
+        return guard.step(self.g, x)
+
+    def run(self, pa, ticks, hold=True, want=True):
+        return [self.tick(pa, hold, want) for _ in range(ticks)]
+
+    def ready(self, pa=0):
+        """Attach, then hold until the self-test has passed."""
+        self.run(pa, 400, hold=False)
+        outs = self.run(pa, 250, want=False)
+        assert outs[-1] & READY, outs[-1]
+
+    def word(self, name):
+        return self.g[S[name]]
+
+
+def burst(rig, low, high, after):
+    """The source runs as long as it is let; the reading goes from `low` to `high` at once, then to `after`. Gives the ticks that it ran."""
+    ran = 0
+    for pa in [low] + [high] * 20:
+        if not rig.tick(pa) & GATE:
+            break
+        ran += 1
+    rig.run(after, 70, want=False)
+    return ran
+
+
+def test_a_line_opens_in_bursts_of_three_ticks_with_sixty_between():
+    rig = Rig()
+    rig.ready()
+    outs = [out & GATE for out in rig.run(0, 400)]
+    lengths, gaps, last = [], [], 0
+    for bit in [*outs, 1 - outs[-1]]:
+        if lengths and bit == last:
+            lengths[-1][1] += 1
+        else:
+            lengths.append([bit, 1])
+        last = bit
+    runs = [n for bit, n in lengths[:-1] if bit]
+    gaps = [n for bit, n in lengths[1:-2] if not bit]
+    assert set(runs) == {3} and min(gaps) >= 60 and len(runs) >= 4
+
+
+def test_a_compressor_is_not_held_to_bursts():
+    rig = Rig(flags=A_SEALED)
+    rig.ready()
+    assert sum(out & GATE for out in rig.run(0, 200)) > 190
+
+
+@pytest.mark.parametrize(("after", "seen"), [(96_000, 0), (51_000, 0), (48_000, 1), (0, 1)])
+def test_flow_is_seen_where_a_burst_loses_more_than_half_of_its_rise(after, seen):
+    rig = Rig()
+    rig.ready()
+    assert burst(rig, 0, 100_000, after) == 3
+    assert rig.word("seen") == seen
+    assert rig.word("lift") == (0 if seen else pytest.approx(100_000, abs=3_000))
+
+
+@pytest.mark.parametrize(("pa", "runs"), [(275_000, True), (285_000, False)])
+def test_before_the_first_burst_the_bound_is_110_kpa(pa, runs):
+    """400 kPa less 10 of guard band and 110 of a burst: 280 kPa."""
+    rig = Rig()
+    rig.ready(200_000)
+    rig.run(pa, 400, want=False)
+    assert any(out & GATE for out in rig.run(pa, 3)) is runs
+    assert runs or rig.word("why") == 2
+
+
+@pytest.mark.parametrize(("pa", "runs"), [(325_000, True), (335_000, False)])
+def test_then_it_is_one_and_a_half_times_the_largest_rise(pa, runs):
+    """A rise of 40 kPa that stays: 400 - 10 - 60 = 330 kPa."""
+    rig = Rig()
+    rig.ready(200_000)
+    burst(rig, 200_000, 240_000, 240_000)
+    assert rig.word("seen") == 0 and rig.word("lift") == pytest.approx(40_000, abs=1_500)
+    rig.g[S["lift"]] = 40_000
+    rig.run(pa, 100, want=False)
+    assert any(out & GATE for out in rig.run(pa, 3)) is runs
+
+
+def stood(pa=200_000):
+    """A rig whose reading has stood at `pa` for a second with the source off."""
+    rig = Rig(flags=A_SEALED)
+    rig.run(pa, 500, hold=False)
+    return rig
+
+
+def offs(rig, pa, ticks, hold=False):
+    return [n for n, out in enumerate(rig.run(pa, ticks, hold=hold, want=False)) if out & CHUCK_OFF]
+
+
+def test_chuck_off_after_a_fifth_of_a_second_at_ambient():
+    found = offs(stood(), 0, 300)
+    assert len(found) == 1 and 99 <= found[0] <= 130, "100 ticks after the filters have fallen"
+
+
+@pytest.mark.parametrize(("pa", "off"), [(11_000, True), (11_900, True), (12_200, False), (20_000, False)])
+def test_ambient_means_guard_band_and_two_kilopascal(pa, off):
+    assert bool(offs(stood(), pa, 600)) is off
+
+
+@pytest.mark.parametrize(("pa", "off"), [(39_800, False), (40_300, True)])
+def test_only_a_reading_that_stood_over_thirty_kilopascal_can_go(pa, off):
+    """A nearly empty tyre is no chuck off: 30 kPa and the guard band."""
+    assert bool(offs(stood(pa), 0, 600)) is off
+
+
+def test_a_reading_that_did_not_stand_is_no_tyre():
+    rig = Rig(flags=A_SEALED)
+    rig.ready()
+    rig.run(150_000, 100)  # while air comes
+    assert offs(rig, 0, 600, hold=True) == [] and rig.word("stood") == 0
+
+
+def test_the_tyre_is_forgotten_and_run_must_be_released():
+    rig = stood()
+    rig.run(200_000, 60, hold=False)
+    rig.ready(200_000)
+    rig.run(200_000, 30)
+    rig.run(200_000, 400, want=False)
+    assert rig.word("ran") == 1 and rig.word("stood") == 1
+    found = offs(rig, 0, 400, hold=True)
+    assert len(found) == 1
+    assert [rig.word(name) for name in ("seen", "stood", "lift", "ran", "test", "armed")] == [0] * 6
+    assert not any(out & (GATE | READY) for out in rig.run(0, 200)), "held on: nothing runs"
+    rig.run(0, 5, hold=False)
+    outs = rig.run(0, 250)
+    assert outs[0] & 32 and outs[-1] & READY, "the next connection begins with its self-test"
+
+
+def test_a_new_connection_forgets_as_well():
+    rig = Rig()
+    rig.ready()
+    burst(rig, 0, 100_000, 0)
+    assert rig.word("seen") == 1
+    rig.limits["conn"] = 2
+    rig.run(0, 60, hold=False)
+    assert rig.word("seen") == 0 and rig.word("conn_g") == 2
+
+
+def test_bias_is_the_one_of_the_guard():
+    assert guard._BIAS == BIAS
