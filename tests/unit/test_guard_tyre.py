@@ -45,7 +45,8 @@ def burst(rig, low, high, after):
         if not rig.tick(pa) & GATE:
             break
         ran += 1
-    rig.run(after, 70, want=False)
+    rig.run(high, 15, want=False)  # the filters reach it
+    rig.run(after, 60, want=False)
     return ran
 
 

@@ -9,16 +9,23 @@ Nothing is decided here: expressions and their order stay as written. Its output
 """
 
 import ast
+import copy
+from collections import Counter
 from collections.abc import Mapping
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
+from rimward.kernels.exits import ALWAYS, exits
 from rimward.kernels.inline import Inliner, is_text
 from rimward.kernels.share import shared
 
 FIRMWARE = "rimward_fw."
 COMPAT = "rimward_protocol.compat"
 ENTRY = "step"
+ARRAYS = ("g", "x", "f", "y", "t")  # the kernels' words
+SHARED_NODES = 300  # some 600 bytes of machine code; a call costs 9 us and about 20 nodes
+CALL_NODES = 20
 
 
 def assemble(module_name: str, limits: Mapping[str, int] | None = None, entry: str = ENTRY) -> str:
@@ -31,13 +38,14 @@ def assemble(module_name: str, limits: Mapping[str, int] | None = None, entry: s
     constants = merged(trees, limits or {})
     functions = defined(trees)
     kept = kept_names(functions, entry)
+    kept |= shared_names(functions, kept)
     inliner = Inliner({n: f for n, f in functions.items() if n not in kept}, kept, set(constants))
     own = trees[module_name].body
     text = f'"""{_title(own)}\n\nMade by rimward.kernels.assemble from {", ".join(trees)}.\n"""\n\n'
     text += f"from {COMPAT} import {', '.join(compat_names(trees))}\n\n"
     text += "".join(f"{constant} = const({value})\n" for constant, value in constants.items())
     for kept_name in (n for n in functions if n in kept):
-        whole = functions[kept_name]
+        whole = functions[kept_name] if kept_name == entry or not kept_name.startswith("_") else callable_on_chip(functions[kept_name])
         own_names = {n.id for n in ast.walk(whole) if isinstance(n, ast.Name)}
         made = shared(inliner.function(whole), own_names)
         text += f"\n\n{ast.unparse(ast.fix_missing_locations(made))}\n"
@@ -104,6 +112,45 @@ def kept_names(functions: Mapping[str, ast.FunctionDef], entry: str = ENTRY) -> 
     """The entry and the functions that no other calls."""
     called = {n.func.id for f in functions.values() for n in ast.walk(f) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
     return {name for name in functions if name == entry or name not in called and not name.startswith("_")}
+
+
+def shared_names(functions: Mapping[str, ast.FunctionDef], kept: set[str]) -> set[str]:
+    """Helpers with at least two places that call them and at least SHARED_NODES syntax nodes with all that is inlined in them."""
+    calls = {name: _called(function, functions) for name, function in functions.items()}
+    places = Counter(called for names in calls.values() for called in names)
+    found: set[str] = set()
+
+    @cache
+    def size(name: str) -> int:
+        own = sum(1 for _ in ast.walk(functions[name]))
+        whole = own + sum(size(called) for called in calls[name] if called not in kept)
+        if name not in kept and places[name] >= 2 and whole >= SHARED_NODES:
+            found.add(name)
+            return CALL_NODES
+        return whole
+
+    for name in functions:
+        size(name)
+    return found
+
+
+def _called(function: ast.FunctionDef, functions: Mapping[str, ast.FunctionDef]) -> list[str]:
+    """Names of the helpers that a function calls, once for each place."""
+    return [n.func.id for n in ast.walk(function) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id in functions]
+
+
+def callable_on_chip(function: ast.FunctionDef) -> ast.FunctionDef:
+    """A helper that stays a function: in machine code its parameters have types and every way out gives an integer."""
+    made = copy.deepcopy(function)
+    for argument in made.args.args:
+        argument.annotation = argument.annotation or ast.Name("ptr32" if argument.arg in ARRAYS else "int", ast.Load())
+    made.returns = ast.Name("int", ast.Load())
+    for node in ast.walk(made):
+        if isinstance(node, ast.Return) and node.value is None:
+            node.value = ast.Constant(0)
+    if exits(made.body) != ALWAYS:
+        made.body.append(ast.Return(ast.Constant(0)))
+    return made
 
 
 def compat_names(trees: Mapping[str, ast.Module]) -> list[str]:

@@ -175,7 +175,9 @@ class Inliner:
         helper = self.helper(node)
         if helper is None:
             before, values = self.operands(node.args)
-            return before, ast.Call(node.func, values, [])
+            call = ast.Call(node.func, values, [])
+            kept = isinstance(node.func, ast.Name) and node.func.id in self.kept
+            return before, ast.Call(name("int"), [call], []) if kept and wanted else call
         before, body = self.opened(node)
         if isinstance(body[-1], ast.Return) and exits(body[:-1]) == 0:
             out = before + self.block(body[:-1])
