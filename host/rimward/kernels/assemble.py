@@ -120,10 +120,16 @@ def shared_names(functions: Mapping[str, ast.FunctionDef], kept: set[str]) -> se
     places = Counter(called for names in calls.values() for called in names)
     found: set[str] = set()
 
+    under: list[str] = []
+
     @cache
     def size(name: str) -> int:
+        if name in under:
+            raise ValueError(f"line {functions[name].lineno}: {name} calls itself")
+        under.append(name)
         own = sum(1 for _ in ast.walk(functions[name]))
         whole = own + sum(size(called) for called in calls[name] if called not in kept)
+        under.remove(name)
         if name not in kept and places[name] >= 2 and whole >= SHARED_NODES:
             found.add(name)
             return CALL_NODES
