@@ -97,6 +97,24 @@ def empty_ms(from_pa: float, to_pa: float) -> float:
     return time_s * 1000
 
 
+TEST_FROM_PA, TEST_TO_PA = 200_000.0, 30_000.0  # the daily test's fall, from its trip
+VENT_LIMIT = 1.35  # times the unit's own baseline
+
+
+def vent_fall_ms(vent_c: float, manifold_ml: float) -> float:
+    """Time in ms for the open vent to bring the manifold, hose shut, from TEST_FROM_PA to TEST_TO_PA (isothermal)."""
+    p, end, time_s, step_s = TEST_FROM_PA + AMBIENT_PA, TEST_TO_PA + AMBIENT_PA, 0.0, 1e-4
+    while p > end:
+        p -= flow(vent_c, PARAMS["b_ratio"].nom, p, AMBIENT_PA) * 1e5 / (manifold_ml * 1e-6) * step_s
+        time_s += step_s
+    return time_s * 1000
+
+
+def clogged_gauge_pa(line: bool) -> float:
+    """Where the manifold settles behind an open cutoff with a vent of the least sound flow, clogged as far as the daily test lets pass."""
+    return vented_gauge_pa(line, vent_c=PARAMS["vent_c"].low / VENT_LIMIT)
+
+
 def report() -> list[dict[str, Any]]:
     """Every case with its margin; `ok` where the promise of the design holds."""
     rows: list[dict[str, Any]] = []

@@ -75,7 +75,7 @@ def trip_pa(errors: dict[str, float], key: bool, falling: bool = False) -> float
     """Trip pressure for given errors, as `cutoff.trip_pa`; `key`: the bench position."""
     r35, r36, r37, r38 = (ohms(parts()[name].value) * (1 + errors[name]) for name in ("R35", "R36", "R37", "R38"))
     out = 0.0 if falling else 1 - errors["comparator_output_drop"] / cutoff.SUPPLY_V
-    signal = cutoff.threshold(r35, r36, r37, cutoff.balance_s() + (1 / r38 if key else 0.0), out, cutoff.monitor_s()) + errors["comparator_offset"] / cutoff.SUPPLY_V
+    signal = cutoff.threshold(r35, r36, r37, 1 / r38 if key else 0.0, out, cutoff.monitor_s()) + errors["comparator_offset"] / cutoff.SUPPLY_V
     return pressure(signal) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
 
 
@@ -90,7 +90,7 @@ def overshoot_pa() -> float:
     """Furthest the smallest fixture goes past the trip before the air stops, vent not counted."""
     volume = (PARAMS_BENCH["air_ml"].low + PARAMS["manifold_ml"].low) * 1e-6
     flow = PARAMS_BENCH["inlet_c"].high * air.C_UNIT * (PARAMS_BENCH["supply"].high + air.AMBIENT_PA)
-    return flow * 1e5 / volume * (cutoff.response_ms()[1] + PARAMS["line_valve_shut"].high) / 1000
+    return cutoff.GAMMA * flow * 1e5 / volume * (cutoff.response_ms()[1] + PARAMS["line_valve_shut"].high) / 1000
 
 
 def ladder() -> list[cutoff.Rung]:

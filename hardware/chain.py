@@ -102,7 +102,7 @@ def deck(parts: dict[str, Part], fault: Fault, at_s: float) -> list[str]:
         lines += element(part)
     u9 = parts["U9"].pins
     lines += [f"ru9{c} {node(u9[c])} 0 10meg" for c in ("AIN0", "AIN1", "AIN2", "AIN3")]
-    lines += ["vbat V12 0 12", "v33 V3V3 0 3.3", *comparator_lines(parts), *supervisor_lines(parts, 60.0), "rsig SIG_C 0 1e12", "rref REF 0 1e12"]
+    lines += ["vbat V12 0 12", "v33 V3V3 0 3.3", *comparator_lines(parts), *supervisor_lines(parts, 60.0), "rsig SIG_C 0 1e12", "rref REF 0 1e12", "rgate V12_GATE 0 2.4k"]
     lines += [f"cload{n} {n} 0 10p" for n in ("CUT_MID", "Q5_PULL", "Q8_PULL", "Q5_G", "Q8_G", "K1_CLAMP", "VENT_CLAMP") if n in nets(parts)]
     return lines
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from hardware.circuit import Part, load, ohms
-from hardware.gate import relay_ms
+from hardware.gate import fall_ms, relay_ms
 from hardware.params import (
     FULL_SCALE_PA,
     HIGH_BAND_TOP_PA,
@@ -28,7 +28,7 @@ SUPPLY_V = 5.0
 
 
 def threshold(top: Number, bottom: Number, feedback: Number, key: Number, out: Number, load_s: Number = 0.0) -> Number:
-    """Fraction of supply at REF. `key` is R90's conductance in siemens plus, with its contact shut, R38's, `out` CUT_HI as a fraction of supply,
+    """Fraction of supply at REF. `key` is R38's conductance in siemens (0 when its contact is open), `out` CUT_HI as a fraction of supply,
     `load_s` what else hangs on REF to ground: the processor's divider, R32 while the test button is held."""
     up = 1 / top + key
     return (up + out / feedback) / (up + 1 / bottom + 1 / feedback + load_s)
@@ -38,12 +38,6 @@ def threshold(top: Number, bottom: Number, feedback: Number, key: Number, out: N
 def monitor_s() -> float:
     """Conductance in siemens of the processor's divider at REF; its 1 % moves the trip by less than 25 Pa."""
     return 1 / sum(ohms(load()[r].value) for r in ("R85", "R86", "R87"))
-
-
-@cache
-def balance_s() -> float:
-    """Conductance in siemens of R90, which balances that divider."""
-    return 1 / ohms(load()["R90"].value)
 
 
 @cache
@@ -57,7 +51,7 @@ def trip_pa(errors: dict[str, Number], high: bool, falling: bool = False) -> Num
     """Trip pressure (or, `falling`, the pressure at which it closes again) for given errors; keys as in `TERMS`."""
     r35, r36, r37, r38 = (value * (1 + errors[name]) for name, value in resistors().items())
     out = 0.0 if falling else 1 - errors["comparator_output_drop"] / SUPPLY_V
-    ref = threshold(r35, r36, r37, balance_s() + (1 / r38 if high else 0.0), out, monitor_s())
+    ref = threshold(r35, r36, r37, 1 / r38 if high else 0.0, out, monitor_s())
     signal = ref + errors["comparator_offset"] / SUPPLY_V
     return pressure(signal) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
 
@@ -88,7 +82,7 @@ def test_band() -> tuple[float, float, float]:
 
     def trip(errors: dict[str, Number]) -> Number:
         r35, r37 = (resistors()[n] * (1 + errors[n]) for n in ("R35", "R37"))
-        ref = threshold(r35, bottom * (1 + errors["R36"]), r37, balance_s(), 1 - errors["comparator_output_drop"] / SUPPLY_V, monitor_s())
+        ref = threshold(r35, bottom * (1 + errors["R36"]), r37, 0.0, 1 - errors["comparator_output_drop"] / SUPPLY_V, monitor_s())
         return pressure(ref + errors["comparator_offset"] / SUPPLY_V) - (errors["c_error_fs"] + errors["c_drift_fs"]) * FULL_SCALE_PA
 
     trips = [trip(dict(zip(TERMS, c))) for c in product(*(ends(t) for t in TERMS))]
@@ -119,26 +113,39 @@ def sealed_shift_pa(altitude_m: float) -> float:
     return 101_325.0 * (1 - (1 - 2.25577e-5 * altitude_m) ** 5.25588)
 
 
-def response_ms() -> tuple[float, float]:
-    """(least, most) time in ms from the pressure passing the trip to an open relay contact."""
+def sees_ms() -> tuple[float, float]:
+    """(least, most) time in ms from the pressure passing the trip to the cutoff having opened Q5: element, filter, gate of Q5."""
+    p = PARAMS
+    return tuple(sum(getattr(p[n], end) for n in ("c_response", "cutoff_filter", "cutoff_mos_delay")) for end in ("low", "high"))  # type: ignore[return-value]
+
+
+def response_ms(element_stuck: bool = False) -> tuple[float, float]:
+    """(least, most) time in ms from the pressure passing the trip to the source being cut. A trip takes the supply of M1's gate and the relay's
+    coil: the faster one counts, or the relay where M1 is stuck on (a second fault)."""
+    low, high = sees_ms()
     fast, slow = relay_ms(33.7)
-    low = PARAMS["cutoff_filter"].low + PARAMS["cutoff_mos_delay"].low + fast
-    return low, PARAMS["cutoff_filter"].high + PARAMS["cutoff_mos_delay"].high + slow
+    return (low + fast, high + slow) if element_stuck else (low, high + fall_ms(load()))
 
 
-def rise_pa_per_s(line: bool) -> float:
-    """Fastest rise of the smallest tyre: the full free-air delivery, or choked flow through the inlet at the highest main."""
+GAMMA = 1.4
+HOT_SUPPLY_K, REFERENCE_K = 323.15, 293.15
+
+
+def rise_pa_per_s(line: bool, adiabatic: bool = True) -> float:
+    """Fastest rise of the smallest tyre: the full free-air delivery, or choked flow through the inlet at the highest main; adiabatic with
+    air of 50 degC (rise = gamma R T dm/dt / V, and choked mass flow goes with 1/sqrt(T))."""
     volume = PARAMS["tyre_ml"].low * 1e-6
+    factor = GAMMA if adiabatic else 1.0
     if line:
         flow = PARAMS["inlet_c"].high * 1e-8 * (PARAMS["supply_line"].high + 101_325)
-        return flow * 1e5 / volume
-    return PARAMS["fad_l_min"].high / 60_000 * 101_325 / volume
+        return factor * flow * 1e5 / volume * ((HOT_SUPPLY_K / REFERENCE_K) ** 0.5 if adiabatic else 1.0)
+    return factor * PARAMS["fad_l_min"].high / 60_000 * 101_325 / volume
 
 
-def overshoot_pa(line: bool) -> float:
-    """Furthest a tyre goes past the trip before the air stops, vent not counted."""
+def overshoot_pa(line: bool, element_stuck: bool = False) -> float:
+    """Furthest a tyre goes past the trip before the air stops, vent not counted, adiabatic, with every lag."""
     tail = PARAMS["line_valve_shut"].high if line else PARAMS["compressor_coast"].high
-    return rise_pa_per_s(line) * (response_ms()[1] + tail) / 1000
+    return rise_pa_per_s(line) * (response_ms(element_stuck)[1] + tail) / 1000
 
 
 @dataclass(frozen=True)
@@ -172,11 +179,12 @@ def margins(high: bool) -> list[dict[str, Any]]:
 
 
 def overshoots(high: bool) -> list[dict[str, Any]]:
-    """Worst tyre pressure after a cutoff trip, per source, against 110 %."""
+    """Worst tyre pressure after a cutoff trip, per source, against 110 %: both elements working, and (no margin is promised) one stuck on."""
     top = HIGH_BAND_TOP_PA if high else LOW_BAND_TOP_PA
     peak = band(high)[2]
     return [
-        {"source": name, "tyre_pa": peak + overshoot_pa(line), "limit_pa": top, "margin_pa": top - peak - overshoot_pa(line)}
+        {"source": name, "tyre_pa": peak + overshoot_pa(line), "limit_pa": top, "margin_pa": top - peak - overshoot_pa(line),
+         "one_element_stuck_pa": peak + overshoot_pa(line, True)}
         for name, line in (("compressor", False), ("workshop line", True))
     ]
 

@@ -41,7 +41,7 @@ def deck(parts: dict[str, Part], fault: Fault, high_at_stop: bool) -> list[str]:
         points += [f"{t + 1e-6:.7f} {v}", f"{t + 3e-6:.7f} {3.3 - v}"]
         v, t = 3.3 - v, t + TICK_MS * 1e-3
     lines += cards(parts, [r for r in (*GATE_REFS, "R2")])
-    lines += ["vlogic v33s 0 3.3", "rlogic v33s V3V3 1", f"vgate gated 0 pwl({' '.join(points)})", "rgate gated GATE 50", "vcoil v12s 0 12", "rcoil v12s V12_COIL 0.2",
+    lines += ["vlogic v33s 0 3.3", "rlogic v33s V3V3 1", f"vgate gated 0 pwl({' '.join(points)})", "rgate gated GATE 50", "vcoil v12s 0 11", "rcoil v12s V12_GATE 0.2",
               "vpump pumps 0 12", "rpump pumps PUMP_N 0.3", f"cm1 {gate} 0 5n", "rmid GP_A 0 1000meg", f"bm1 PUMP_N 0 i=15*0.5*(1+tanh(4*(v({gate})-3)))*tanh(v(PUMP_N))",
               f"bg gateof 0 v=v({gate})"]
     return lines

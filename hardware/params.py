@@ -46,6 +46,11 @@ PARAMS = {
     "relay_inductance": Param(0.2, 0.4, 0.8, "H", OURS),
     "compressor_coast": Param(30.0, 45.0, 60.0, "ms", OURS),
     "line_valve_shut": Param(10.0, 15.0, 20.0, "ms", "small direct solenoid valves, " + MEM),
+    "c_output": Param(0.0, 50.0, 100.0, "ohm", "output of a ratiometric transducer, " + MEM),
+    "copper_ohm": Param(0.0005, 0.001, 0.002, "ohm", OURS + ": a length of board copper or wire that two currents might share"),
+    "line_coil": Param(24.0, 27.0, 32.0, "ohm", OURS + ": 12 V line valve of 5 to 6 W"),
+    "line_henry": Param(0.02, 0.05, 0.10, "H", OURS),
+    "line_release": Param(1.5, 3.0, 6.0, "V", OURS + ": coil voltage at which a line valve shuts, of 12 V"),
     # motor, wiring, heat
     "motor_run": Param(5.0, 10.0, 15.0, "A", OURS + ": 12 V compressor of 150 to 180 W"),
     "motor_ohm": Param(0.25, 0.30, 0.40, "ohm", OURS + ": winding and brushes of that class; decides the stall current"),
@@ -66,7 +71,8 @@ PARAMS = {
     "comparator_offset": Param(-0.010, 0.0, 0.010, "V", MEM + " (worst of the sources listed)"),
     "comparator_output_drop": Param(0.0, 0.02, 0.10, "V", MEM + " (push-pull, 0.3 mA)"),
     "cutoff_filter": Param(0.8, 1.0, 1.2, "ms", "R34 and C20"),
-    "cutoff_mos_delay": Param(0.0, 0.1, 0.5, "ms", "R12 with the gate of Q5, calculated"),
+    "cutoff_mos_delay": Param(0.0, 0.02, 0.1, "ms", "R12 and R28 with the gate of Q5, 1 nF at most, calculated"),
+    "c_response": Param(0.5, 1.0, 2.0, "ms", "usual class figure of such a transducer, " + MEM),
     # air
     "supply_line": Param(0.0, 900e3, 1000e3, "Pa gauge", OURS + ": the highest a workshop main stands at when its pressure switch is late"),
     "supply_compressor": Param(0.0, 900e3, 1050e3, "Pa gauge", OURS + ": stall pressure of the reference compressor"),

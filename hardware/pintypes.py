@@ -50,7 +50,7 @@ LEVELS: dict[str, float] = {
     **dict.fromkeys(("GND", "PGND", "CGND", "SGND"), 0.0),
     "V12_RAW": 12.01, "V12": 12.0, "V12_AUX": 11.6, "V12_LOGIC": 11.59, "V12_CUT": 11.59, "V12_REG": 8.5, "V12_COIL": 11.59, "V12_RUN": 11.58,
     "V5": 5.0, "VSYS": 4.7, "V5_SENS": 5.0, "V5_CUT": 5.0, "V3V3": 3.3, "VA": 3.0,
-    "PUMP_P": 11.9, "PUMP_N": 0.1, "M1_G": 11.5, "Q2_C": 11.5, "Q2_B": 11.0, "Q1_C": 10.9, "Q1_B": 0.6, "Q3_B": 2.7, "Q3_C": 3.2, "STORE": 3.2,
+    "PUMP_P": 11.9, "PUMP_N": 0.1, "V12_GATE": 10.9, "M1_G": 10.8, "Q2_C": 10.8, "Q2_B": 10.3, "Q1_C": 10.2, "K1_CLAMP": 11.4, "VENT_CLAMP": 11.4, "Q1_B": 0.6, "Q3_B": 2.7, "Q3_C": 3.2, "STORE": 3.2,
     "COIL_P": 11.5, "COIL_N": 11.5, "VENT_P": 11.5, "VENT_N": 11.5, "Q5_G": 11.58, "Q8_G": 11.59, "Q6_G": 3.3, "Q9_G": 3.3, "Q5_PULL": 11.5, "Q8_PULL": 11.5,
     "CUT_MID": 0.1, "CUT_HI": 5.0, "CUT_LO": 5.0, "Q4_B": 0.8, "Q13_B": 0.8, "Q7_B": 0.7, "Q11_B": 0.65, "LATCH_B": 0.65, "LATCH_P": 2.5, "REF": 2.6,
     "CUTOFF": 2.9, "RUN": 2.9, "ADC_B": 2.7, "ADC_SUPPLY": 3.0, "ADC_PUMP": 2.1, "SIG_A": 4.5, "MON_COIL": 2.4, "Q10_B": 0.7, "BUZZ": 0.1, "LED": 3.0,

@@ -13,7 +13,7 @@ RESISTORS = ("res", "res-precision", "res-power")
 FEEDS = ("diode-schottky", "diode-feed")  # conduct in normal working
 ABOVE = {  # kind -> (pin that stands higher, pin that stands lower) in normal working
     "tvs": ("K", "A"), "zener-12": ("K", "A"), "zener-5v6": ("K", "A"), "diode-power": ("K", "A"), "diode-signal-schottky": ("K", "A"), "led": ("A", "K"),
-    "cap-bulk": ("1", "2"), "cap-tantalum": ("1", "2"), "buzzer": ("1", "2"), **dict.fromkeys(FEEDS, ("A", "K")),
+    "cap-bulk": ("1", "2"), "cap-tantalum": ("1", "2"), "buzzer": ("1", "2"), **dict.fromkeys((*FEEDS, "diode-signal", "diode-fast"), ("A", "K")),
 }
 CLAMP_V = (25.0, 50.0)  # a coil's current must fall against this
 

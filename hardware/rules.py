@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rimward_fw.board import pins as pin_table
 
-from hardware import cutoff, graph, polarity, series, thermal
+from hardware import cutoff, graph, polarity, series, shared, thermal
 from hardware.check import Check, listing
 from hardware.circuit import GROUNDS, Part, load, nets, ohms
 from hardware.params import HIGH_BAND_TOP_PA, PARAMS, fraction
@@ -91,12 +91,17 @@ def input_pins(parts: dict[str, Part]) -> list[tuple[str, str, str]]:
     return found
 
 
+def at_its_common(part: Part, net: str, edges: list[tuple[str, str]]) -> bool:
+    """A transistor whose control pin a resistor ties to its own emitter or source is off, even where that has no supply."""
+    return part.kind in graph.CONTROL and net in graph.reach({part.pins["E" if "E" in part.pins else "S"]}, edges, set())
+
+
 def no_floating_input(parts: dict[str, Part]) -> Check:
     """With the processor in reset and every contact open, a resistor or a rail still decides the level of every input."""
     state = graph.State(gpio="z", run_held=False)
     edges = [e for e in graph.fixed_edges({r: p for r, p in parts.items() if p.kind in graph.TWO_WAY}, state)]
     held = graph.reach({*GROUNDS, *graph.RAILS}, edges, set())
-    floating = [f"{ref}.{pin} on {net}" for ref, pin, net in input_pins(parts) if net not in held]
+    floating = [f"{ref}.{pin} on {net}" for ref, pin, net in input_pins(parts) if net not in held and not at_its_common(parts[ref], net, edges)]
     return Check("inputs: none floats", not floating, listing(floating) if floating else f"{len(input_pins(parts))} inputs held")
 
 
@@ -249,6 +254,26 @@ def worst_w(part: Part, top: float) -> float:
     return v * v / ohms(part.value)
 
 
+def wires_guarded(parts: dict[str, Part]) -> Check:
+    """Between every wire of a button, key, plug or display and its pin stands a resistor, and a suppressor at the wire; clamps at every converter input;
+    no regulator is rated under what the input clamp lets through; the vent is on for ever."""
+    table, wrong = nets(parts), []
+    esd = {net for p in parts.values() if p.kind == "esd-quad" for pin, net in p.pins.items() if pin != "GND"}
+    clamped = {p.pins["C"] for p in parts.values() if p.kind == "clamp-dual"}
+    for p in parts.values():
+        if p.kind in ("button", "switch-key", "display") or p.ref == "J10":
+            for pin, net in p.pins.items():
+                if net in graph.RAILS or net in GROUNDS or net in ("KEY_REF", "NC"):
+                    continue
+                if net not in esd or any(ref == "U1" for ref, _ in table[net]):
+                    wrong.append(f"{p.ref}.{pin}: wire {net} is not guarded")
+    wrong += [f"{net}: no clamp" for net in ("SIG_A", "ADC_B", "ADC_SUPPLY", "ADC_PUMP", "MON_COIL", "RUN", "CUTOFF") if net not in clamped]
+    lets = parts["D1"].limits["clamp"]
+    wrong += [f"{p.ref}: {p.limits['V']:g} V, D1 lets {lets:g} V through" for p in parts.values()
+              if p.limits.get("V", 99) < lets and (p.kind in ("reg-switch-5", "reg-linear-5") or (p.kind.startswith("cap") and set(p.pins.values()) & {"V12", "V12_LOGIC", "V12_REG"}))]
+    return Check("wires: guarded against sparks and surges", not wrong, listing(wrong))
+
+
 def ratings(parts: dict[str, Part]) -> Check:
     """No part is stressed past its rating (15 A motor, 24 ohm vent coil, coils switched twice a second: our assumptions)."""
     over = [f"{ref} {stress:.2f} of {limit} {unit}" for ref, unit, stress, limit in stresses(parts) if stress > limit]
@@ -257,8 +282,8 @@ def ratings(parts: dict[str, Part]) -> Check:
 
 RULES: tuple[Callable[[dict[str, Part]], Check], ...] = (
     pins_match, pins_possible, board_uses_table, nets_complete, no_floating_input, dividers_safe, divider_figures, shorted_supply_survives, ratiometric,
-    cutoff_apart, gate_off_without_pulses, off_with_any_wire_broken, off_when_stuck_high, coil_needs_all, weak_feedback, cutoff_latches, vent_opens, two_elements, ratings,
-    *polarity.RULES, *thermal.RULES, *series.RULES,
+    cutoff_apart, gate_off_without_pulses, off_with_any_wire_broken, off_when_stuck_high, coil_needs_all, weak_feedback, cutoff_latches, vent_opens, two_elements, wires_guarded, ratings,
+    *polarity.RULES, *thermal.RULES, *series.RULES, *shared.RULES,
 )
 
 

@@ -17,6 +17,8 @@ from rimward.campaign.summary import detection
 from rimward.plant.faults import FAULTS
 from rimward.simulation.engines import compiled
 
+from hardware import draws
+
 SESSIONS = 40
 SEED = 4
 FILL_DONE = 13
@@ -27,12 +29,13 @@ Made by `python -m tests.faults.fault_table --write` from {SESSIONS} simulated s
 against the simulated plant; a test runs them again and compares. Wheel, place, instrument (within its class), person, moment and size of
 the fault are drawn; without the fault each of these fills reaches its target. Pressures are gauge and true, not read. Set D: no air goes in at or above the ceiling. Set R: the ceiling can be passed, and
 the last column says what bounds it (`hardware/hazards.csv`); where a fault of set D did pass it, that column says in how many sessions.
+Every maximum is the highest of the n sessions beside it: of {draws.text(SESSIONS).removeprefix("highest of ")}.
 Every effect of real tyres, cores, sources and transducers is drawn (`rimward.campaign.effects`), so some sessions stop for another cause.
 
 "Told by" counts the first cause recorded after the fault began; what the person reads on the display is its likely reason and the next step.
 The rest of the sessions went on as if nothing had happened: the fault was too small to matter, passed, or lost air only.
 
-| fault | set | told by (of {SESSIONS}) | after, median / longest | highest tyre pressure ÷ ceiling | what the person sees first | bounded by |
+| fault | set | told by (of {SESSIONS}) | after, median / longest | highest tyre pressure ÷ ceiling (n) | what the person sees first | bounded by |
 | --- | --- | --- | --- | --- | --- | --- |
 """
 
@@ -83,6 +86,7 @@ def outcome(name: str) -> dict[str, Any]:
     counted = sorted(((words.count(word), word) for word in set(words)), key=lambda row: (-row[0], row[1]))
     return {
         "name": name,
+        "count": len(rows),
         "causes": counted,
         "median_s": float(np.median(seconds)) if len(seconds) else None,
         "longest_s": float(seconds.max()) if len(seconds) else None,
@@ -106,7 +110,7 @@ def line(found: dict[str, Any]) -> str:
     told = ", ".join(f"{word} {count}" for count, word in found["causes"][:4]) or "nothing"
     after = "-" if found["median_s"] is None else f"{found['median_s']:.2f} s / {found['longest_s']:.1f} s"
     sees = SEEN.get(fault.name) or (seen_first(found["causes"][0][1]) if found["causes"] else "the fill as usual")
-    ratio = f"{found['ratio']:.3f}" if found["ratio"] else "no air admitted"
+    ratio = (f"{found['ratio']:.3f}" if found["ratio"] else "no air admitted") + f" ({found['count']})"
     bound = fault.bound_by or "guard"
     if fault.set == "D" and found["exceed"]:
         bound += f"; **not held in {found['exceed']} of {SESSIONS}**"

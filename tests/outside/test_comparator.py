@@ -99,3 +99,20 @@ def test_missing_simulator_is_said_so(monkeypatch):
 def test_failed_measurement_is_an_error():
     with pytest.raises(RuntimeError, match="gave no never"):
         spice.run("nothing", ["v1 a 0 1", "r1 a 0 1k"], [".tran 1u 10u", ".meas tran never when v(a)=2"])
+
+
+SLOW_START = pytest.mark.parametrize("rise_ms", [0.05, 20.0, 100.0, 250.0])
+
+
+@SLOW_START
+@LATCH
+def test_the_cutoff_closes_however_slowly_the_supply_comes(high, rise_ms):
+    """U10 holds the latch until U4 is awake; a soft knee can play no part, for there is no Zener in it."""
+    coil = spice.latch_run(PARTS, high, 5.0, rise_ms)
+    assert coil["started"] > 11.0 and coil["returned"] > 11.0 and coil["tripped"] < 0.5 and coil["empty"] < 0.5
+
+
+def test_a_latch_fed_past_the_supervisor_never_lets_the_cutoff_close():
+    """What a soft Zener did: base current for Q12 before U4 is awake."""
+    fed = {**PARTS, "U10": replace(PARTS["U10"], pins={**PARTS["U10"].pins, "RESET": "NOWHERE"})}
+    assert spice.latch_run(fed, False, 5.0, 100.0)["started"] < 0.5

@@ -14,6 +14,7 @@ SECTIONS = (
     ("polarity", "tests.rig.circuit:polarity"),
     ("shorts and opens", "tests.rig.circuit:shorts_and_opens"),
     ("thermal", "tests.rig.circuit:heat"),
+    ("common cause", "tests.rig.circuit:common_cause"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
     ("generated files current", "tests.rig.hardware:generated"),
     ("firmware sizes", "tests.rig.sizes:report"),

@@ -3,7 +3,7 @@
 from collections import Counter
 from typing import Any
 
-from hardware import gate_faults, single_faults, swaps, thermal
+from hardware import gate_faults, shared, single_faults, swaps, thermal
 from hardware.circuit import load
 
 Section = tuple[bool, list[str], dict[str, Any]]
@@ -40,3 +40,15 @@ def heat() -> Section:
     lines += [f"{h.ref}: {h.watts:.2f} W, {h.hot_c:.0f} of {h.limit_c:.0f} degC ({h.why})" for h in rows]
     lines.append(f"M1 after {thermal.PARAMS['duty'].high:.0f} s in ngspice {thermal.spice_m1_c():.0f} degC; without HS1 {thermal.heats(parts, thermal.NO_SINK_K_W)[0].hot_c:.0f} degC")
     return all(c.ok for c in checks), lines, {h.ref + ": " + h.why: {"watts": h.watts, "hot_c": h.hot_c, "limit_c": h.limit_c} for h in rows}
+
+
+def common_cause() -> Section:
+    """What safeguards share, one thing at a time."""
+    parts = load()
+    checks = [rule(parts) for rule in shared.RULES]
+    lines = [f"{'ok  ' if c.ok else 'FAIL'} {c.name}: {c.found}" for c in checks]
+    run = shared.reversed_run(parts)
+    lines.append(f"reversed supply in ngspice: motor {run['motor']:.3f} A, relay coil {run['coil']:.3f} A")
+    lines.append(f"an error of C up to {shared.unseen_drift_pa() / 1e5:.2f} bar may go unseen by A and B")
+    ok = all(c.ok for c in checks) and abs(run["motor"]) < 1e-3 and abs(run["coil"]) < 1e-3
+    return ok, lines, {c.name: {"ok": c.ok, "found": c.found} for c in checks}

@@ -6,7 +6,7 @@ from typing import Any
 
 from rimward.plant.faults import FAULTS
 
-from hardware import air, build, cutoff, gate, hazards, rules, spice
+from hardware import air, build, cutoff, draws, gate, hazards, rules, spice
 from hardware.params import HIGH_BAND_TOP_PA, HIGH_CEILING_PA, LOW_BAND_TOP_PA, LOW_CEILING_PA, pressure
 from tests import ran
 
@@ -32,7 +32,8 @@ def comparator_band() -> Section:
         ok = ok and floor < low and most <= top and abs(run_pa - nominal) < 1000
         lines.append(f"{name}: worst case {bar(low)} to {bar(most)}, wanted over {bar(floor)} and not over {bar(top)}")
         lines.append(f"{name}: Monte Carlo {bar(drawn['min_pa'])} to {bar(drawn['max_pa'])}; nominal {bar(nominal)}, ngspice {bar(run_pa)}")
-        figures[name] = {"worst_case_pa": [low, nominal, most], "monte_carlo": drawn, "ngspice_pa": run_pa}
+        lines.append(f"{name}: {draws.text(int(drawn['count']))}")
+        figures[name] = {"worst_case_pa": [low, nominal, most], "monte_carlo": drawn, "share_above_95": draws.above_share(int(drawn["count"])), "ngspice_pa": run_pa}
     return ok, lines, figures
 
 
@@ -42,7 +43,7 @@ def ordering() -> Section:
         margins, peaks = cutoff.margins(high), cutoff.overshoots(high)
         ok = ok and all(m["margin_pa"] > 0 for m in margins) and all(p["margin_pa"] > 0 for p in peaks)
         lines += [f"{name}: {m['below']} -> {m['above']}: margin {bar(m['margin_pa'])}" for m in margins]
-        lines += [f"{name}: smallest tyre after a trip, {p['source']}: {bar(p['tyre_pa'])}, margin to 110 % {bar(p['margin_pa'])}" for p in peaks]
+        lines += [f"{name}: smallest tyre after a trip, {p['source']}: {bar(p['tyre_pa'])}, margin to 110 % {bar(p['margin_pa'])}; with one element stuck on as well {bar(p['one_element_stuck_pa'])}" for p in peaks]
         figures[name] = {"margins": margins, "after_a_trip": peaks}
     return ok, lines, figures
 

@@ -64,7 +64,7 @@ def test_latch_holds_with_the_bench_s_key_contact():
 
 def test_daily_button_lowers_the_threshold_to_what_the_bench_reaches():
     r = {ref: ohms(PARTS[ref].value) for ref in ("R35", "R36", "R37", "R38", "R32")}
-    held = bench.pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], cutoff.balance_s() + 1 / r["R38"], 1.0, cutoff.monitor_s() + 1 / r["R32"]))
+    held = bench.pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], 1 / r["R38"], 1.0, cutoff.monitor_s() + 1 / r["R32"]))
     assert 200_000 < held < bench.band(False)[0]
 
 

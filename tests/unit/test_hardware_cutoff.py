@@ -40,7 +40,7 @@ def test_monte_carlo_lies_inside_the_worst_case(high):
 
 def test_open_key_contact_is_the_low_range():
     r = {ref: ohms(load()[ref].value) for ref in ("R35", "R36", "R37")}
-    assert pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], cutoff.balance_s(), 1.0, cutoff.monitor_s())) == pytest.approx(cutoff.band(False)[1])
+    assert pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], 0.0, 1.0, cutoff.monitor_s())) == pytest.approx(cutoff.band(False)[1])
 
 
 def test_hysteresis_closes_again_below_the_ceiling():
@@ -72,7 +72,7 @@ def test_daily_test_lowers_the_threshold_to_a_pressure_that_every_source_reaches
     low, nominal, high = cutoff.test_band()
     assert 150_000 < low < nominal < high < 260_000
     r = {ref: ohms(load()[ref].value) for ref in ("R35", "R37", "R32")}
-    r36_broken = pressure(cutoff.threshold(r["R35"], 1e12, r["R37"], cutoff.balance_s(), 1.0, cutoff.monitor_s() + 1 / r["R32"]))
+    r36_broken = pressure(cutoff.threshold(r["R35"], 1e12, r["R37"], 0.0, 1.0, cutoff.monitor_s() + 1 / r["R32"]))
     assert r36_broken > high + 50_000
 
 

@@ -56,6 +56,10 @@ DEFECTS = [
     (rules.vent_opens, moved("J4", **{"1": "V12_COIL"})),
     (rules.vent_opens, moved("Q8", S="V12_RUN")),
     (rules.two_elements, moved("J2", **{"2": "GND"})),
+    (rules.wires_guarded, moved("S4", **{"2": "UP"})),
+    (rules.wires_guarded, without("D27")),
+    (rules.wires_guarded, valued("D1", rating="18 V 1500 W clamp:29.2 V")),
+    (rules.wires_guarded, moved("J9", SDA="DISPLAY_SDA")),
     (rules.ratings, valued("Q5", rating="30 V 2 A")),
     (rules.ratings, valued("R7", "100")),
 ]

@@ -97,7 +97,7 @@ class PlantParams:
     blow_c: float = par(50.0, "dm3/(s bar)", OURS + " (a bead off the rim)")
     tyre_pa: float = par(0.0, "Pa", "pressure in the tyre at the start")
     # independent cutoff
-    cutoff_low_pa: float = par(520e3, "Pa", "hardware: nominal trip; whole band in 500 to 550 kPa")
+    cutoff_low_pa: float = par(518.3e3, "Pa", "hardware: nominal trip; whole band in 500 to 550 kPa")
     cutoff_high_pa: float = par(944.2e3, "Pa", "hardware: nominal trip; whole band in 900 to 990 kPa")
     cutoff_low_top_pa: float = par(550e3, "Pa", "design: 110 % of 5 bar")
     cutoff_high_top_pa: float = par(990e3, "Pa", "design: 110 % of 9 bar")

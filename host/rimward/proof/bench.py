@@ -153,7 +153,7 @@ def plant_of(test: Test, **over: Any) -> PlantParams:
         "manifold_ml": float(firmware.RIG["manifold_ml"]),  # type: ignore[arg-type]
         "tyre_ml": float(test.air_ml),
         "tyre_growth_per_pa": 0.0,
-        "cutoff_high_pa": 1_047.9e3,
+        "cutoff_high_pa": 1_047.1e3,
         "cutoff_high_top_pa": 1_100e3,
         "relief_high_pa": 1_150e3,
     }
