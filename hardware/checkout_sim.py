@@ -79,7 +79,7 @@ def fly_back_v(u: Unit) -> float:
     """Peak at COIL_N when RELAY drops; Q6 breaks down at 70 V."""
     coil = u.parts["K1"].pins
     lines = spice.cards(u.parts, ["D9", "D10", "Q6"]) + [f"vs {coil['A1']} 0 12", f"rc {coil['A1']} kx 240", f"lc kx {coil['A2']} 0.4", f"cs {coil['A2']} 0 200p", "rl LOOSE 0 1e9",
-             f".model zq d(is=1e-12 bv=70 ibv=1m)", f"dq 0 {coil['A2']} zq", "vctl Q6_G 0 pwl(0 5 20m 5 20.1m 0)"]
+             ".model zq d(is=1e-12 bv=70 ibv=1m)", f"dq 0 {coil['A2']} zq", "vctl Q6_G 0 pwl(0 5 20m 5 20.1m 0)"]
     if u.fault.nets[0]:
         lines.append(f"rshort {u.fault.nets[0]} {u.fault.nets[1]} 0.1")
     return spice.run("fly-back", lines, [".tran 2u 30m 0 5u", f".meas tran peak max v({coil['A2']}) from=19m to=29m"])["peak"]
@@ -124,7 +124,8 @@ def trip_coil_v(u: Unit) -> float:
 def test_trip(u: Unit) -> float:
     """Pressure at which it opens with the test button held; 1e9 when it never does. Blocked or stuck: C does not follow."""
     r = {n: cutoff.ohms(u.parts[n].value) for n in ("R35", "R36", "R37", "R32")}
-    ref = cutoff.threshold(r["R35"], r["R36"], r["R37"], 0.0, 1.0, cutoff.monitor_s() + 1 / r["R32"])
+    key = 1 / cutoff.ohms(u.parts["R38"].value) if u.fault.nets == ("V5_CUT", "KEY_REF") else 0.0
+    ref = cutoff.threshold(r["R35"], r["R36"], r["R37"], key, 1.0, cutoff.monitor_s() + 1 / r["R32"])
     if u.c_error_fs >= 1 or any(who == "C" and plugged == "" for who, plugged in u.taps):
         return 1e9
     return cutoff.pressure(ref) - u.c_error_fs * FULL_SCALE_PA
@@ -204,7 +205,8 @@ def trials() -> dict[str, Trial]:
         "trip_all": Trial(trip_coil_v, -0.5, 0.5, "V", {"Q5 joined through": bridged("COIL_P", "V12_RUN"), "Q8 joined through": bridged("V12_COIL", "VENT_P"),
                                                         "Q4 collector on base": bridged("Q4_B", "Q5_PULL"), "Q12 open": Unit(fault=chain.Fault(pin=("Q12", "C")))}, ("H52", "H85", "H111")),
         "test_button": Trial(test_trip, test[0], test[2], "Pa", {"R32 of 8.2k": with_value("R32", "8.2k"), "R36 open": with_value("R36", "1000M"), "C stuck": Unit(c_error_fs=1.0),
-                                                                 "tap C blocked": Unit(taps=(("A", "tap A"), ("B", "tap B"), ("C", "")))}, ("H51", "H54", "H133", "H134")),
+                                                                 "pole A of the key bridged": bridged("V5_CUT", "KEY_REF"),
+                                                                 "tap C blocked": Unit(taps=(("A", "tap A"), ("B", "tap B"), ("C", "")))}, ("H51", "H54", "H56", "H133", "H134")),
         "power_cycle": Trial(returns, 9.0, 13.0, "V", {"U10's wire open": with_pins("U10", RESET="NC1")}, ("H86", "H139")),
         "relief_low": Trial(lambda u: relief_pa(u, False), relief_low.low, relief_low.high, "Pa",
                             {"RV1 stuck": Unit(relief_low_pa=1e9), "RV1 set low": Unit(relief_low_pa=550e3), "vent not fed by the bench plug": Unit(vent_fed=False)}, ("H58", "H59")),

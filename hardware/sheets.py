@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from html import escape
+from math import ceil, floor
 
 from hardware import air, cutoff, gate
 from hardware.params import PARAMS
@@ -11,17 +12,17 @@ PSI = 6894.757293168361
 
 @dataclass(frozen=True)
 class Step:
-    """One step: what to do, what must be found; `unit` is empty for a yes or no."""
+    """One step: what to do, what must be found. `key`: its trial in `checkout_sim`; without one, `shown` says what stands for it."""
 
     text: str
     limit: str
+    key: str = ""
+    shown: str = "by inspection"
 
 
 def both(pa: float, up: bool = False) -> str:
     """Pressure in bar and psi, gauge, rounded down (or up, where a lower bound is shown)."""
     bar, psi = pa / 1e5, pa / PSI
-    from math import ceil, floor
-
     cut = ceil if up else floor
     return f"{cut(bar * 100) / 100:.2f} bar ({cut(psi * 10) / 10:.1f} psi)"
 
@@ -40,50 +41,65 @@ def assembly() -> list[Step]:
     ]
 
 
+CHECKOUT_PROGRAM = "tests/interpreter/test_checkout_program.py::test_the_whole_program_waits_for_a_person_and_ends_with_the_air_off"
+SELF_TEST = "tests/faults/test_every_fault.py::test_outcome_of_fault"
+CALIBRATION = "tests/outside/test_transducer.py::test_resolution"
+
+
 def checkout() -> list[Step]:
-    low, high = cutoff.band(False), cutoff.band(True)
+    """The check-out, in the order in which it is done: without air first."""
+    low, high, test = cutoff.band(False), cutoff.band(True), cutoff.test_band()
     g = gate.report()
     relief = PARAMS["relief_low"], PARAMS["relief_high"]
     vent_pa = max(air.vented_gauge_pa(line) for line in (False, True))
+    pump = "hose shut, hand pump of 12 bar (174.0 psi), reference gauge (U 2.5 kPa or better)"
     return [
-        Step("Processor not fitted, 12 V on, run switch held: voltage across the air source terminals", "0 V, for 60 s"),
+        Step("Processor not fitted, 12 V on, run switch held: voltage from J2 1 to 3, and from J2 4 to 2 with a lamp in place of the source", "0 V and dark, for 60 s", "dead"),
         Step("Processor fitted, USB only, no 12 V: nothing moves, display lights", "yes"),
-        Step("V5_SENS, V5_CUT", "4.75 to 5.25 V each"),
+        Step("V5_SENS, V5_CUT", "4.85 to 5.15 V each", "supplies"),
         Step("Firmware installed, workshop contact closed at power-up, hose shut off: `mpremote connect PORT run hardware/checkout_pico.py`, the check-out "
-             "program. It leads through GATE, RELAY and the vent balance below; the run control must be held", "starts; nothing moves before RUN and ENTER"),
+             "program. It leads through GATE, RELAY and the vent balance below; the run control must be held", "starts; nothing moves before RUN and ENTER",
+             shown=CHECKOUT_PROGRAM),
         Step("GATE toggled once each 2 ms by the check-out program, then stopped: time to 1 V at the gate of M1, stopped high and stopped low",
-             f"{g['gate_min_ms']:.1f} to {g['gate_max_ms']:.1f} ms after the last falling edge"),
-        Step("RELAY dropped: time from the command to an open contact", f"at most {g['relay_max_ms']:.1f} ms"),
-        Step("Sum of the two longest times measured", "at most 20 ms"),
-        Step("GATE held at 1, then at 0: air source", "stays off"),
-        Step("Blow each tap shut in turn with a plug: only its own reading stops following", "A, B, C each"),
-        Step("Low range, dead-ended hose, hand pump and reference gauge (U 2.5 kPa or better), three slow rises: pressure at which the cutoff opens",
-             f"each within {both(low[0], up=True)} to {both(low[2])}"),
-        Step("The same in the high range", f"each within {both(high[0], up=True)} to {both(high[2])}"),
-        Step("At each trip: relay drops, vent opens, firmware shows independent-cutoff, voltage across the relay coil", "under 0.5 V"),
-        Step("Test button held, low range, dead-ended hose, hand pump: pressure at which the cutoff opens, and the same four",
-             f"{both(cutoff.test_band()[0], up=True)} to {both(cutoff.test_band()[2])}"),
-        Step("Both ranges, after a trip: let the manifold fall to 0 bar (0 psi) and wait a minute: cutoff", "stays open, vent stays open"),
-        Step("12 V away for 5 seconds and back, manifold empty; again with the adapter switched on at the mains instead of plugged in: cutoff", "closed, both times"),
-        Step("RV1 begins to open, low range", f"{both(relief[0].low, up=True)} to {both(relief[0].high)}"),
-        Step("RV2 begins to open, high range (shop air of 11 bar or more, hose shut off and pointing away)", f"{both(relief[1].low, up=True)} to {both(relief[1].high)}"),
+             f"{g['gate_min_ms']:.1f} to {g['gate_max_ms']:.1f} ms after the last falling edge", "drop_out"),
+        Step("GATE held at 1, then at 0: voltmeter of 10 megohm from GP_A to ground, after 10 s", "under 0.3 V, both times", "coupling"),
+        Step("GATE held at 1, then at 0: air source", "stays off", "steady"),
+        Step("RELAY dropped: peak at the low side of the relay coil (COIL_N), oscilloscope", "38 to 55 V", "fly_back"),
+        Step("RELAY dropped: time from the command to an open contact", f"at most {g['relay_max_ms']:.1f} ms", shown="tests/unit/test_hardware_gate.py::test_relay_release_within_the_budget"),
+        Step("Sum of the two longest times measured", "at most 20 ms", shown="tests/unit/test_hardware_gate.py::test_relay_release_within_the_budget"),
+        Step("Blow each tap shut in turn with a plug: only its own reading stops following", "A, B, C each", "taps"),
+        Step(f"Low range, {pump}, three slow rises: pressure at which the cutoff opens", f"each within {both(low[0], up=True)} to {both(low[2])}", "trip_low"),
+        Step("The same in the high range", f"each within {both(high[0], up=True)} to {both(high[2])}", "trip_high"),
+        Step("At each trip, and a minute later with the manifold at 0 bar (0 psi): voltage across the relay coil and the vent coil; firmware shows independent-cutoff",
+             "under 0.5 V each", "trip_all"),
+        Step(f"Test button held, low range, {pump}: pressure at which the cutoff opens", f"{both(test[0], up=True)} to {both(test[2])}", "test_button"),
+        Step("12 V away for 5 seconds and back, manifold empty; again with the adapter switched on at the mains instead of plugged in: cutoff", "closed, both times", "power_cycle"),
+        Step(f"Plug J4 on a bench supply of 12 V, so that the vent stays shut whatever the cutoff does. Low range, {pump}: RV1 begins to open",
+             f"{both(relief[0].low, up=True)} to {both(relief[0].high)}", "relief_low"),
+        Step("The same in the high range: RV2 begins to open. Then J4 back on the board", f"{both(relief[1].low, up=True)} to {both(relief[1].high)}", "relief_high"),
+        Step("Hose shut, run control held, filled to 3.00 bar (43.5 psi), run control still held: manifold after 10 s", "2.90 to 3.10 bar (42.1 to 44.9 psi)", "holds"),
         Step("Vent balance: hose shut off, air source running by the check-out program with the vent open, highest supply: manifold",
-             f"under {both(vent_pa)}; ceiling over 1.5 is {both(500_000 / 1.5)}"),
-        Step("Range key half-way, then with one contact wire off: firmware", "refuses, both times"),
-        Step("Self-test with K1's contact bridged, then with M1's drain to source bridged", "refused, both times"),
-        Step("Calibration of A and B against the reference gauge (rimward calibrate)", "accepted; certificate filed"),
-        Step("Unplug 12 V in the middle of a fill into a 2 L vessel", "stops at once; on return: idle, tyre unknown"),
+             f"under {both(vent_pa)}; ceiling over 1.5 is {both(500_000 / 1.5)}", "balance"),
+        Step("Vent flow: the fall after the test button's trip, from 2.00 to 0.30 bar (29.0 to 4.3 psi): keep it as this inflator's baseline",
+             f"a figure; each day at most {air.VENT_LIMIT:g} times as long", "vent_flow"),
+        Step("Range key half-way, then with one contact wire off, then with both contacts bridged: firmware", "refuses, each time", "key"),
+        Step("Self-test with K1's contact bridged, then with M1's drain to source bridged", "refused, both times", shown=SELF_TEST),
+        Step("Calibration of A and B against the reference gauge (rimward calibrate)", "accepted; certificate filed", shown=CALIBRATION),
+        Step("Unplug 12 V in the middle of a fill into a 2 L vessel", "stops at once; on return: idle, tyre unknown", shown=SELF_TEST),
     ]
 
 
 def daily() -> list[Step]:
+    """Each day before use."""
+    test = cutoff.test_band()
     return [
         Step("Drain the water trap. Look at hose, chuck, relief seals, vent silencer.", "dry, whole, free"),
         Step("Key to LOW, chuck on its plug. Hold the cutoff test button and let air in until it opens; let go, wait ten seconds.",
-             f"opens between {both(cutoff.test_band()[0], up=True)} and {both(cutoff.test_band()[2])} and stays open, display shows independent-cutoff; "
-             "take the 12 V away for 5 seconds"),
-        Step("Hold the run control with the hose shut: let go.", "stops at once"),
-        Step("Self-test passes, both transducers show 0.00 bar (0.0 psi) with the chuck in the air.", "yes"),
+             f"opens between {both(test[0], up=True)} and {both(test[2])} and stays open, display shows independent-cutoff; "
+             "take the 12 V away for 5 seconds", "test_button"),
+        Step("The fall that follows that trip, as the inflator times it", f"at most {air.VENT_LIMIT:g} times the baseline", "vent_flow"),
+        Step("Hold the run control with the hose shut: let go.", "stops at once", shown="tests/unit/test_hardware_rules.py::test_rule"),
+        Step("Self-test passes, all three transducers show 0.00 bar (0.0 psi) with the chuck in the air.", "yes", shown=SELF_TEST),
         Step("Check the reading against a hand gauge on one tyre.", "within 0.10 bar (1.5 psi)"),
         Step("Key to HIGH only for a hooked rim whose marked limit is above 5.0 bar (72.5 psi).", "key back to LOW after it"),
     ]

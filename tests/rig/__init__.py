@@ -15,6 +15,7 @@ SECTIONS = (
     ("shorts and opens", "tests.rig.circuit:shorts_and_opens"),
     ("thermal", "tests.rig.circuit:heat"),
     ("common cause", "tests.rig.circuit:common_cause"),
+    ("check-out done in simulation", "tests.rig.circuit:checkout"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
     ("generated files current", "tests.rig.hardware:generated"),
     ("firmware sizes", "tests.rig.sizes:report"),

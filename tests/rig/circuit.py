@@ -3,7 +3,7 @@
 from collections import Counter
 from typing import Any
 
-from hardware import gate_faults, shared, single_faults, swaps, thermal
+from hardware import checkout_sim, gate_faults, shared, single_faults, swaps, thermal
 from hardware.circuit import load
 
 Section = tuple[bool, list[str], dict[str, Any]]
@@ -52,3 +52,12 @@ def common_cause() -> Section:
     lines.append(f"an error of C up to {shared.unseen_drift_pa() / 1e5:.2f} bar may go unseen by A and B")
     ok = all(c.ok for c in checks) and abs(run["motor"]) < 1e-3 and abs(run["coil"]) < 1e-3
     return ok, lines, {c.name: {"ok": c.ok, "found": c.found} for c in checks}
+
+
+def checkout() -> Section:
+    """Every measuring step of the check-out on the sound unit and on the units with the faults it is there for."""
+    rows = checkout_sim.run()
+    wrong = [r for r in rows if r["passes"] != r["wanted"]]
+    lines = [f"{len(checkout_sim.trials())} steps pass on the sound unit, {sum(not r['wanted'] for r in rows)} faulty units do not"]
+    lines += [f"NOT TOLD APART: {r['step']}: {r['unit']}, {r['measured']}" for r in wrong]
+    return not wrong, lines, {"rows": rows}
