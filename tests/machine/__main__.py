@@ -1,4 +1,4 @@
-"""The files that go on a board, run on an emulated ARMv6-M processor: `python -m tests.machine [--json] [--ticks N] [--sessions N]`.
+"""The files that go on a board, run on an emulated ARMv6-M processor: `python -m tests.machine [--json] [--ticks N] [--sessions N] [--write]`.
 
 Every tick's bits are compared with CPython, its cycles counted; worst times are longest paths of the machine code. Exit code 1 if anything
 differs, is not allowed in a tick, or takes longer than a tick may.
@@ -12,10 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from rimward.kernels import duration
 
 from tests.machine import cycles, measure, runtime, shipped, whole
 
 TICKS = 20_000
+KEPT = ("tick_us_worst", "guard_us_worst", "fill_us_worst")
 
 
 def table(row: dict[str, Any], figures: measure.Figures) -> str:
@@ -44,6 +46,7 @@ def main() -> int:
     parser.add_argument("--sessions", type=int, default=None, help="only so many of the recorded sessions, spread over the list")
     for name in ("tick", "guard", "fill"):
         parser.add_argument(f"--{name}", type=Path, help=f"a source or .mpy in place of the shipped {name}")
+    parser.add_argument("--write", action="store_true", help="keep the longest tick for the simulation")
     asked = parser.parse_args()
     begun = time.monotonic()
 
@@ -57,6 +60,8 @@ def main() -> int:
     figures = measure.measure(code, asked.ticks, names, tell)
     print(file=sys.stderr)
     row = figures.row()
+    if asked.write and row["ok"]:
+        duration.FILE.write_text(json.dumps({name: row[name] for name in KEPT}, indent=2) + "\n", encoding="utf-8")
     print(json.dumps(row) if asked.json else table(row, figures))
     return 0 if row["ok"] else 1
 

@@ -7,6 +7,7 @@ import sys
 from dataclasses import replace
 
 import pytest
+from rimward.kernels import duration
 from rimward_fw.kernels import fill, guard, tick
 from rimward_protocol import kernel_slots as slots
 
@@ -108,6 +109,13 @@ def test_the_comparison_of_the_kernels_alone_can_fail(code, kept):
         except chip.Violation:
             found += 1
     assert found >= 4
+
+
+def test_the_simulation_takes_its_load_from_here(code):
+    """After a change of a kernel that makes the longest tick a unit longer or shorter: `python -m tests.machine --write`."""
+    now_us = runtime.microseconds(measure.bounds(code).tick.cycles)
+    assert duration.load_units() == -(-now_us // slots.LOAD_US)
+    assert 0.8 * duration.worst_us() <= now_us <= duration.worst_us() * 1.2
 
 
 def test_the_command_prints_its_figures(tmp_path):

@@ -15,6 +15,7 @@ from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, G
 
 from rimward.errors import Refusal
 from rimward.kernels.assemble import gathered
+from rimward.kernels.duration import load_units
 from rimward.plant import PlantParams, layout
 from rimward.plant.arrays import healthy, parameters, start_state
 from rimward.plant.step import plant_tick
@@ -22,7 +23,6 @@ from rimward.simulation import coupling as words
 from rimward.volume import volumes
 
 WARM_TICKS = 500  # the hose is on and both kernels run for a second before the person takes the run control
-LOAD_UNITS = 2  # of 125 us: what a tick takes on the device
 GAP_UNITS = 16
 REFERENCE_ML = configuration.HEAT_ML_X10 / 10.0
 
@@ -117,7 +117,7 @@ def armed(job: Job) -> Words:
     guard.boot(g)
     x[words.X_SLOW :] = xs
     y[words.Y_SLOW :] = ys
-    x[words.X_LOAD], x[words.X_GAP] = LOAD_UNITS, GAP_UNITS
+    x[words.X_LOAD], x[words.X_GAP] = load_units(), GAP_UNITS
     plant = plant_of(job)
     return Words(g, x, f, y, start_state(plant, job.seed), parameters(plant), healthy(), np.zeros(layout.W_SIZE, np.int32), np.zeros(R_SIZE))
 

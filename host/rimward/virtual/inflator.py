@@ -13,14 +13,15 @@ from typing import Any
 
 from rimward_fw.board import simulated as wire
 from rimward_fw.ui import buttons
+from rimward_protocol import kernel_slots as slots
 
+from rimward.kernels.duration import load_units
 from rimward.plant import Plant, PlantParams
 from rimward.plant import layout as k
 from rimward.virtual.interpreter import Interpreter, find_interpreter
 from rimward.virtual.process import Firmware, check_boot
 
 TICK_S = 0.002
-LOAD_UNITS = 3  # what a tick takes on the real board, in 125 us units; measured on an emulated one
 BOOT_TICKS = 100
 FILL_VENT = 2 << 8
 POWERED = k.CONTACT_SHUT | k.GATE_SHUT
@@ -161,8 +162,8 @@ class VirtualInflator:
             max(0, min(65535, reading.a)),
             max(0, min(65535, reading.b)),
             reading.switches | self.hands.word(),
-            LOAD_UNITS,
-            min(255, (gap_us + 62) // 125),
+            load_units(),
+            min(255, (gap_us + slots.LOAD_US // 2) // slots.LOAD_US),
             max(0, min(255, reading.supply)),
             12000,
             flags,
