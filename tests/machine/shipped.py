@@ -1,21 +1,18 @@
-"""The kernels' machine code as it goes on a board."""
+"""The kernels' machine code from the very files that `rimward install` puts on a board."""
 
-import tempfile
 from functools import cache
-from pathlib import Path
 
-from rimward.kernels.assemble import assemble
+from rimward.install import plan
 
 from tests.machine import mpyfile, paths
-from tests.machine.cycles import VIPER
-
-ENTRY = {"guard": "step", "fill": "step", "tick": "interrupt"}
 
 
 @cache
+def files() -> dict[str, bytes]:
+    """Path on the board -> bytes."""
+    return {item.path: item.data for item in plan.items()}
+
+
 def kernel(name: str) -> mpyfile.Module:
-    """The machine code of `guard`, `fill` or `tick`."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"{name}.py"
-        path.write_text(assemble(f"rimward_fw.kernels.{name}", entry=ENTRY[name]), encoding="utf-8")
-        return paths.load(mpyfile.compiled(path, *VIPER))
+    """The module of `guard`, `fill` or `tick`."""
+    return paths.load(files()[f"{plan.KERNELS}{name}.mpy"])

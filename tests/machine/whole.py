@@ -35,15 +35,19 @@ GAIN = 3300 * 1000 // ADC_SUPPLY_MILLI
 NOT_EMPTY = 4
 UNIT_SHIFT = 7
 CODE_MAX = 4095
+PART_MAX = 16_384  # shifted by 16 it stays in 31 bits
 HEAD_MASK = 0x3FFF_FFFF
 
 
 @cache
 def sums(ratio: int) -> tuple[int, int]:
-    """(sum of B's codes, filtered sum of the supply) whose ratio in 1/65536 is exactly this; near full scale the clamped one."""
-    for whole in range(4 * CODE_MAX, 255, -1):
+    """(sum of B's codes, filtered sum of the supply) whose ratio in 1/65536 is exactly this.
+
+    A few ratios that simulated sensors give need a supply that a 12-bit converter cannot show; near full scale the clamped one is left.
+    """
+    for whole in (*range(4 * CODE_MAX, 255, -1), *range(4 * CODE_MAX + 1, 1 << 16)):
         part = -(-ratio * whole >> 16)
-        if (part << 16) // whole == ratio:
+        if part <= PART_MAX and (part << 16) // whole == ratio:
             return part, whole
     return 4 * CODE_MAX, 4 * CODE_MAX
 
