@@ -2,6 +2,7 @@
 
 import pytest
 from rimward.ceiling import Assessment, Instrument, Place, Ride, Rim, Tyre, assess
+from rimward.ceiling.envelope import whole_above
 
 
 def ask(
@@ -198,3 +199,7 @@ def test_the_lower_of_air_and_tyre_temperature_counts() -> None:
 @pytest.mark.parametrize(("tyre", "capped"), [("27-622", False), ("28-622", False), ("28.5-622", True), ("29-622", True)])
 def test_the_careful_cap_starts_above_28(tyre: str, capped: bool) -> None:
     assert ("rim-maximum-unknown" in [limit.id for limit in ask(tyre=tyre, rim_max=None).limits]) is capped
+
+
+def test_a_reading_above_the_limit_is_never_rounded_to_it() -> None:
+    assert [whole_above(500_000 + more, 500_000) for more in (-0.6, -0.4, 0.0, 6e-11, 0.3, 0.6, 1.4)] == [499_999, 500_000, 500_000, 500_000, 500_001, 500_001, 500_001]

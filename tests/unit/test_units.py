@@ -118,3 +118,8 @@ def test_centikelvin_rounds_cold_for_the_fill_and_hot_for_the_ride(celsius: floa
 def test_exceeds_ignores_only_the_error_of_arithmetic() -> None:
     assert not units.exceeds(500_000 + 6e-11, 500_000) and units.exceeds(500_000.001, 500_000)
     assert units.show_reading(500_000 + 6e-11, 500_000) == "5.00 bar (72.5 psi)"
+
+
+def test_a_reading_just_above_a_limit_is_shown_one_step_above_it() -> None:
+    assert units.show_reading(500_001, 500_000) == "5.01 bar (72.6 psi)"
+    assert units.show_reading(499_600, 499_999) == "5.00 bar (72.5 psi)"  # at or under it, to the nearest step
