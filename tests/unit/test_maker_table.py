@@ -64,6 +64,13 @@ def test_a_makers_table_without_its_origin_is_refused(tmp_path: Path, change: di
     assert refusal.value.id == "maker-table-not-understood"
 
 
+def test_a_row_may_be_for_one_width_alone(tmp_path: Path) -> None:
+    row = {"rim_inner_mm": 25, "tyre_min_mm": 28, "tyre_max_mm": 28, "max_pressure": "4.5 bar"}
+    table = load_maker_table(maker(tmp_path, rows=[row]))
+    assert ask("622x25TSS", maker_table=table).ceiling_pa == 450_000
+    assert refusals(ask("622x25TSS", "29-622", maker_table=table)) == ["tyre-outside-maker-table"]
+
+
 def test_a_makers_row_without_a_maximum_is_reported(tmp_path: Path) -> None:
     row = {"rim_inner_mm": 25, "tyre_min_mm": 28, "tyre_max_mm": 40}
     found = ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path, rows=[row])))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rimward.ceiling import Place, Refused, Ride
 from rimward.ceiling.envelope import envelope
 from rimward.uncertainty.decision import false_accept
-from rimward.uncertainty.files import load_instrument
+from rimward.uncertainty.files import inflator, load_instrument
 from rimward.uncertainty.gum import combine, components, normal, one_sided, rectangular
 from rimward.uncertainty.inflator import Calibration, Converter, Inflator, guard_band, pair_difference
 from rimward.uncertainty.ride import envelope_uncertainty
@@ -224,6 +224,17 @@ def test_drift_counts_months_since_the_calibration(tmp_path: Path) -> None:
     path = write(tmp_path, **GOOD | {"calibration": GOOD["calibration"] | {"drift_pa_per_month": 3000}})
     basis = {months: load_instrument(path, date(2026 + months // 12, 1, 1)).guard_pa for months in (12, 24)}
     assert basis[24] / basis[12] == pytest.approx(2, rel=0.01)  # 36 and 72 kPa of drift beside 1 kPa of everything else
+
+
+def test_a_month_is_a_twelfth_of_a_year_of_365_and_a_quarter_days() -> None:
+    assert inflator(GOOD, date(2030, 1, 1)).calibration.months == pytest.approx(48.0, rel=1e-12)  # 1,461 days
+    assert inflator(GOOD, date(2026, 1, 1)).calibration.months == 0.0
+
+
+@pytest.mark.parametrize("probability", [0.0, 1.0, -0.1, 1.1])
+def test_no_factor_covers_nothing_or_everything(probability: float) -> None:
+    with pytest.raises(ValueError, match="probability"):
+        coverage_factor(probability)
 
 
 @pytest.mark.parametrize("dof", [1e6, 1e9, 1e10, 1e12, 1e15, 1e300])
