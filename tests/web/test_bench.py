@@ -10,17 +10,18 @@ from click.testing import CliRunner
 from playwright.sync_api import Browser, Page, expect
 from rimward import keys
 from rimward.cli import cli
+from rimward.proof.headline import down
 from rimward.units import show_reading
 from rimward.web.serve import Server
 
 from tests.web.conftest import Bench, folder_of_its_own, open_page, serving
-from tests.web.inflator import BLOW_OFF
 from tests.web.shop import SOON_MS, enter, heard
 
 SPEED = 0.5  # the bench's time runs at half the wall's: the lease is a second here, so that a busy machine does not end the test
 SPECIMEN = {"label": "Tern 23", "rim": "622x23TSS", "rim_max": "1.6 bar", "tyre": "28-622", "tyre_max": "3 bar"}
 BLOW_OFF_PA = 190_000
 ATTEMPTS = 5
+SAME = ("sample", "released", "release_bar", "limit_bar", "margin", "retention")
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +29,8 @@ def proof_bench(tmp_path_factory) -> Iterator[Bench]:
     """A bench whose tyre lets go at 1.9 bar, on the first step, with its key, and a data folder with the same key."""
     with folder_of_its_own(tmp_path_factory.mktemp("bench")):
         ring = keys.new("bench")
-        made = Bench("--bench", speed=SPEED, key=ring.current.key, env={BLOW_OFF: str(BLOW_OFF_PA)})
+        made = Bench("--bench", speed=SPEED, key=ring.current.key)
+        made.order(f"blow-off {BLOW_OFF_PA / 1e5} bar")
         yield made
         made.close()
 
@@ -109,9 +111,27 @@ def test_a_closed_tab_stops_the_air_and_vents(chromium: Browser, desk: Server, p
     assert "run held" in seen, "the person still holds"
     watch = open_page(chromium, desk, "/bench")
     proof_bench.order("let-go")
-    expect(watch.locator("#result")).to_contain_text("the page's beat was lost", timeout=SOON_MS)
+    expect(watch.locator("#result")).to_contain_text("Beat lost: no beat of the page came for", timeout=SOON_MS)
     expect(watch.locator("#result")).to_contain_text("not decided")
+    assert "let go" not in watch.locator("#result").inner_text()
     watch.context.close()
+
+
+def test_a_page_loaded_again_ends_its_test_every_time(chromium: Browser, desk: Server, proof_bench: Bench) -> None:
+    """It keeps the hold of the bench, but not the test: that is off and vented while the person still holds."""
+    page = open_page(chromium, desk, "/bench")
+    for _ in range(2):
+        for _ in attempts(page, proof_bench, {"ends": "retention"}):
+            if comes(page, "#state", "look at both beads"):
+                break
+        page.reload()
+        seen = wait_vented(proof_bench)
+        assert "run held" in seen, "the person still holds"
+        expect(page.locator("#next")).to_contain_text("let go of the run control", timeout=SOON_MS)
+        proof_bench.order("let-go")
+        expect(page.locator("#result")).to_contain_text("Beat lost", timeout=SOON_MS)
+        expect(page.locator("#hold-says")).to_have_text("This page holds the bench.")
+    page.context.close()
 
 
 def test_a_release_is_led_seen_and_kept(chromium: Browser, desk: Server, proof_bench: Bench, tmp_path: Path) -> None:
@@ -151,8 +171,16 @@ def test_a_release_is_led_seen_and_kept(chromium: Browser, desk: Server, proof_b
     assert (BLOW_OFF_PA - 8_000) / 1e5 < row["release_bar"] <= BLOW_OFF_PA / 1e5
     shown = page.locator("#result").inner_text()
     assert show_reading(row["release_bar"] * 1e5) in shown and f"{row['margin']:.3f}" in shown
+    with page.expect_download() as got:
+        page.click("#result >> text=Session")
+    got.value.save_as(tmp_path / "record.rws")
+    (recorded,) = json.loads(CliRunner().invoke(cli, ["proof", "analyse", str(tmp_path / "record.rws"), "--json"]).stdout)["samples"]
+    assert recorded["verified"] and {name: recorded[name] for name in SAME} == {name: row[name] for name in SAME}
     with page.expect_download() as report:
         page.click("text=What they show together")
     assert report.value.suggested_filename == "proof-analysis.html"
+    report.value.save_as(tmp_path / "report.html")
+    cells = f'<td class="n">{row["release_bar"]:.3f}</td><td class="n">{row["limit_bar"]:.3f}</td><td class="n">{down(row["margin"])}</td><td>yes</td>'
+    assert cells in (tmp_path / "report.html").read_text(encoding="utf-8")
     assert page.wrongs == []  # type: ignore[attr-defined]
     page.context.close()

@@ -95,10 +95,13 @@ def plan_command(rim_text, rim_max, tyre_text, tyre_max, recommended, volume_l, 
 @click.option("--air-l", type=click.FloatRange(0.05, 60), help="Air behind the chuck, L: the transfer bottle's if not given; with --medium air the tyre's.")
 @click.option("--retention-only", is_flag=True, help="Stop after the 110 % hold.")
 @click.option("--to", "top", metavar="PRESSURE", help="Where the release ramp ends: the bench's own end if not given.")
-@click.option("--blow-off", metavar="PRESSURE", help="With --virtual: where the virtual tyre lets go.")
+@click.option("--blow-off", metavar="PRESSURE", help="With --virtual: where the virtual tyre leaves its rim.")
+@click.option("--slip", metavar="PRESSURE", help="With --virtual: where a bead of it slips.")
+@click.option("--leak", metavar="PRESSURE", help="With --virtual: where it begins to leak.")
+@click.option("--seconds", type=click.FloatRange(0, 3600), help="With --virtual: time constant of the leak, or of a slow --blow-off.")
 @click.option("-o", "--output", type=click.Path(file_okay=False, path_type=Path), default=Path("."), help="Folder for session, row and the bench's own record.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output; progress on standard error.")
-def run_command(port, virtual, label, rim_text, rim_max, tyre_text, tyre_max, medium, air_l, retention_only, top, blow_off, output, as_json) -> None:
+def run_command(port, virtual, label, rim_text, rim_max, tyre_text, tyre_max, medium, air_l, retention_only, top, blow_off, slip, leak, seconds, output, as_json) -> None:
     """Run a test on the proof bench: seat, limit, 110 % for 5 minutes, then steps of 0.25 bar a minute until it lets go.
 
     A person holds the run control behind the screen the whole time; letting go, or this command ending, stops the air and vents.
@@ -106,21 +109,33 @@ def run_command(port, virtual, label, rim_text, rim_max, tyre_text, tyre_max, me
     if bool(port) == virtual:
         raise click.UsageError("Give --port of the bench, or --virtual.")
     _one_end(retention_only, top)
-    if blow_off and not virtual:
-        raise click.UsageError("--blow-off is for --virtual: a real tyre decides itself.")
+    acts = {"blow-off": blow_off, "slip": slip, "leak": leak}
+    for name, pressure in acts.items():
+        if pressure and not virtual:
+            raise click.UsageError(f"--{name} is for --virtual: a real tyre decides itself.")
     if medium == "air" and not air_l:
         raise click.UsageError("With --medium air give the tyre's volume with --air-l.")
     _need_proof_extra()
     from rimward.ceiling import Rim, Tyre
     from rimward.proof import bench, run, show
+    from rimward.proof.specimen import Specimen
+    from rimward.volume import volumes
 
     rim, tyre = Rim.parse(rim_text, rim_max), Tyre.parse(tyre_text, max_text=tyre_max)
     test = bench.test_of(label, rim, tyre, None if retention_only else top or "", air_l, medium)
+    tyre_ml = round(volumes(test.tyre_width_mm, test.bead_seat_mm, rim.inner_mm).nominal_l * 1000)
     for line in show.before_run(test, medium):
         progress_console.print(line, markup=False)
     tell = show.teller(progress_console, test)
     signal.signal(signal.SIGTERM, _interrupt)
-    found = run.run_virtual(test, output, tell, blow_off) if virtual else run.run_port(port, test, output, tell)
+    if virtual:
+        specimen = Specimen(tyre_ml)
+        for name, pressure in acts.items():
+            if pressure:
+                specimen.add(name, pressure, seconds or 0.0)
+        found = run.run_virtual(test, output, tell, specimen=specimen)
+    else:
+        found = run.run_port(port, test, output, tell)
     if as_json:
         emit_json(found)
     else:

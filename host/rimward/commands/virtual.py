@@ -29,13 +29,15 @@ from rimward.output import console
 @click.option(
     "--bench",
     is_flag=True,
-    help="A proof bench: its own firmware, line and fixture, key in the bench position; --wheel and --source do not count.",
+    help="A proof bench: its own firmware, line and fixture, key in the bench position, --wheel as its specimen; --source does not count.",
 )
+@click.option("--medium", type=click.Choice(["water", "air"]), default="water", show_default=True, help="With --bench: what fills the specimen.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON line with the port, then run.")
-def command(tyre, rim_inner, chuck, source, tyre_pressure, temp, altitude, state, interpreter, bench, as_json) -> None:  # type: ignore[no-untyped-def]
+def command(tyre, rim_inner, chuck, source, tyre_pressure, temp, altitude, state, interpreter, bench, medium, as_json) -> None:  # type: ignore[no-untyped-def]
     """Start a virtual inflator and print its port. Runs in real time until interrupted.
 
-    Type what a person would do, one word a line: hold, let-go, enter, up, down, workshop, key-low, key-high, attach, detach, seen, end.
+    Type what a person would do, one word a line: hold, let-go, enter, up, down, workshop, key-low, key-high, attach, detach, seen, end; with --bench also
+    what the specimen does, as `slip 4.2 bar`, `leak 3 bar 20 s`, `blow-off 6.1 bar`.
     """
     import time
 
@@ -65,15 +67,22 @@ def command(tyre, rim_inner, chuck, source, tyre_pressure, temp, altitude, state
     )
     found = find_interpreter(interpreter)
     tree = tempfile.TemporaryDirectory(prefix="rimward-bench-") if bench else None
-    where = Where(unix_s=int(time.time()), flash=state)
+    where, specimen, words = Where(unix_s=int(time.time()), flash=state), None, WORDS
     if tree is not None:
-        from rimward.proof.bench import Test, plant_of
+        from rimward.proof.bench import BOTTLE_ML, Test, plant_of
         from rimward.proof.build import write_tree
+        from rimward.proof.specimen import WORDS as SPECIMEN_WORDS
+        from rimward.proof.specimen import Specimen
 
         write_tree(Path(tree.name))
-        params, where = plant_of(Test(500_000)), replace(where, device="bench001", tree=Path(tree.name))
+        specimen, words = Specimen(params.tyre_ml), WORDS | SPECIMEN_WORDS
+        air_ml = BOTTLE_ML if medium == "water" else round(params.tyre_ml)
+        params, where = plant_of(Test(500_000, air_ml=air_ml)), replace(where, device="bench001", tree=Path(tree.name))
     server = Server(params, found, where)
     server.inflator.hands.range_bench = bench
+    if specimen is not None:
+        server.more = specimen.order
+        server.inflator.watchers.append(specimen.tick)
     stop = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: stop.set())
     try:
@@ -84,7 +93,7 @@ def command(tyre, rim_inner, chuck, source, tyre_pressure, temp, altitude, state
             if found.notice:
                 console.print(found.notice, markup=False)
             console.print(f"Virtual inflator on {server.port} ({found.name}). Interrupt to end it.", markup=False)
-            for word, meaning in WORDS.items():
+            for word, meaning in words.items():
                 console.print(f"  {word:20} {meaning}", markup=False)
         sys.stdout.flush()
         threading.Thread(target=_listen, args=(server, stop), daemon=True).start()

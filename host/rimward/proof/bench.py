@@ -1,7 +1,7 @@
 """The proof bench as the host sees it: its profile, and a virtual one to try things on.
 
-The virtual fixture is stiff and air-tight. Water is not simulated: a specimen filled with water is, for the air side, the small air
-volume of the transfer bottle, which is what `tyre_ml` stands for; what water does when a tyre lets go is not in it.
+The virtual fixture is stiff and air-tight. A specimen filled with water is, for the air side, the small air volume of the transfer bottle, which is
+what `tyre_ml` is then; `rimward.proof.specimen` says how it slips, leaks and leaves its rim.
 """
 
 import hashlib

@@ -3,10 +3,13 @@
 from dataclasses import replace
 from pathlib import Path
 
+from rimward import records
 from rimward.errors import Refusal
 from rimward.proof import fromsession
 from rimward.proof.load import Sample
 from rimward.sessions import facts, read_session
+
+VIRTUAL = "simulated"  # the board of a virtual inflator
 
 
 def read_sample(path: Path, label: str = "", unverified: bool = False) -> Sample:
@@ -25,7 +28,8 @@ def read_sample(path: Path, label: str = "", unverified: bool = False) -> Sample
     beside = path.with_suffix(".csv")
     if beside.is_file():
         sample = _with_row(sample, beside)
-    return replace(sample, verified=found.holds, evidence=facts.verdict_of(found))
+    virtual = records.text_of(log.meta.get("board", b"")) == VIRTUAL
+    return replace(sample, verified=found.holds, evidence=facts.verdict_of(found), virtual=virtual)
 
 
 def _with_row(sample: Sample, beside: Path) -> Sample:

@@ -33,6 +33,7 @@ class Sample:
     raw: dict[str, str] = field(default_factory=dict)
     verified: bool = False
     evidence: str = TYPED
+    virtual: bool = False
 
     @property
     def valid(self) -> bool:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from rimward_protocol import causes
 
 from rimward.proof.events import Event
-from rimward.proof.loss import Loss
+from rimward.proof.loss import CONTENT, Loss
 from rimward.sessions import SessionLog
 from rimward.sessions.beat import stop_word
 
@@ -37,8 +37,8 @@ def _doubt(log: SessionLog, lost: Loss, word: str) -> str:
     """Why a session without a release does not show that the tyre held; empty where it does."""
     if log.end is None:
         return "the record was not closed"
-    if lost.doubtful and lost.made_up > 1:
-        return f"it leaked: air for {lost.made_up:.1f} times its content was pumped in to hold the pressure"
+    if lost.made_up > CONTENT:
+        return f"it leaked: {lost.made_up:.0%} of its content was pumped in again to hold the pressure"
     if lost.doubtful:
         return f"{lost.share:.0%} of the pressure was gone before it was vented"
     if word == LEAKING:

@@ -19,8 +19,8 @@ from rimward.keys import Ring
 from rimward.link import Client, LockstepTransport, verbs
 from rimward.proof import bench, fromsession, keep, record
 from rimward.proof.events import Event, find_sudden
+from rimward.proof.specimen import Specimen
 from rimward.sessions.beat import BEAT_LOST, WORDS_OF
-from rimward.units import parse_pressure
 
 LEASE_MS = 400
 BEAT_S = 0.1
@@ -148,12 +148,18 @@ def run_port(port: str, test: bench.Test, folder: Path, tell: Tell) -> dict[str,
         return run(client, test, keys.load("bench"), folder, tell)
 
 
-def run_virtual(test: bench.Test, folder: Path, tell: Tell, blow_off: str | None = None, **over: Any) -> dict[str, Any]:
-    """The same on a virtual bench with a key of its own, as fast as this machine can."""
+def run_virtual(
+    test: bench.Test, folder: Path, tell: Tell, blow_off: str | None = None, specimen: Specimen | None = None, **over: Any
+) -> dict[str, Any]:
+    """The same on a virtual bench, as fast as this machine can: with this computer's bench key, or one of its own where there is none."""
+    specimen = specimen or Specimen()
     if blow_off:
-        over["blow_off_pa"] = float(parse_pressure(blow_off))
-    ring = keys.Ring((keys.Key(secrets.token_bytes(keys.KEY_BYTES), keys.today()),), "nowhere")
+        specimen.add("blow-off", blow_off)
+    ring = keys.load("bench")
+    if not ring.keys:
+        ring = keys.Ring((keys.Key(secrets.token_bytes(keys.KEY_BYTES), keys.today()),), "nowhere")
     with bench.virtual(test, **over) as inflator:
+        inflator.watchers.append(specimen.tick)
         hands = bench.Hands(inflator)
         with Client(LockstepTransport(inflator)) as client:
             hands.enrol(client, ring)

@@ -21,6 +21,8 @@ def _rows(samples, dropped, valid):
         yield "invalid_rows", f"{len(invalid)} rows are marked invalid and do not count ({_places(invalid)})."
     if bare := [sample for sample in valid if not sample.verified]:
         yield "not_verified", f"{len(bare)} of {len(valid)} samples are not verified ({_places(bare)}): {_why(bare)}."
+    if virtual := [sample for sample in valid if sample.virtual]:
+        yield "virtual_bench", f"{len(virtual)} samples come from a virtual bench ({_places(virtual)}): they show nothing of a real rim."
     if weak := [sample for sample in valid if sample.released == "yes" and sample.margin <= 1]:
         yield "released_within_limit", f"{len(weak)} rows released at or under their own limit ({_places(weak)}): that is a failure, whatever a bound says of the rest of the batch."
     if high := [sample for sample in valid if sample.limit_pa > bounds.LIMIT_MAX_PA]:

@@ -41,6 +41,7 @@ class Server:
         self._queue: list[tuple[float, Callable[[], None]]] = []
         self._link: Path | None = None
         self.behind_s = 0.0
+        self.more: Callable[[str], bool] | None = None  # takes words of its own first
 
     def announce(self) -> Path:
         """Leaves a link to the port where `rimward inflators` looks."""
@@ -90,6 +91,8 @@ class Server:
     def order(self, word: str) -> str:
         """What a person's word does; gives what to print. Refusal for a word that is none."""
         hands = self.inflator.hands
+        if self.more is not None and self.more(word):
+            return self.seen()
         if word in BUTTONS:
             hands.held.add(word)
             self.later(10.0 if word == "workshop" else 0.2, lambda: hands.held.discard(word))

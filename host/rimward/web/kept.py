@@ -108,7 +108,7 @@ def in_words(found: dict[str, Any]) -> dict[str, Any]:
         "highest": f"{show_reading(found['highest_bar'] * 1e5)} gauge",
         "limit": f"{show_limit(round(found['limit_bar'] * 1e5))} gauge",
         "margin": f"{found['margin']:.3f}",
-        "censored": "" if found["ended"] == "released" else "It did not let go: the margin is censored, at least this much.",
+        "censored": "" if found["ended"] == "released" else "Not released: the margin is censored, at least this much.",
         "held": f"{found['hold_s']:.0f} s",
         "events": [event_words(event)["text"] for event in found["events"]],
     }
