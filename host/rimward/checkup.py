@@ -15,7 +15,6 @@ from rimward.link.ports import inflators
 from rimward.register import open_register
 from rimward.register.place import data_dir
 from rimward.report.archive import Archive
-from rimward.virtual.interpreter import find_interpreter
 
 LEAST_FREE_BYTES = 200_000_000
 
@@ -76,6 +75,11 @@ def _packages(what: str, _database: str | None) -> Iterator[Check]:
 
 
 def _interpreter(what: str, _database: str | None) -> Iterator[Check]:
+    try:
+        from rimward.virtual.interpreter import find_interpreter  # its package needs an extra, which doctor must not
+    except ModuleNotFoundError as lacking:
+        yield Check(what, "note", f"not looked for: {lacking.name} is missing.", f"If you want it: pip install 'rimward[{extras.extra_of(lacking.name or '') or 'sim'}]'.")
+        return
     found = find_interpreter()
     yield Check(what, "note", found.notice) if found.notice else Check(what, "ok", found.argv[0])
 

@@ -5,7 +5,6 @@ import sys
 import click
 
 from rimward.commands.wheel_options import DATABASE
-from rimward.errors import Refusal
 from rimward.output import console, emit_json
 
 
@@ -21,10 +20,8 @@ def command(serial: str | None, host: str, listen: int, open_to: tuple[str, ...]
 
     Open the address it prints: the token in it lets a browser in. Nothing on the page can start the air.
     """
-    try:
-        from rimward.web.serve import Server
-    except ModuleNotFoundError as missing:
-        raise Refusal(f"The workshop page needs {missing.name}.", "Install it: pip install 'rimward[web]'.") from missing
+    from rimward.web.serve import Server
+
     server = Server(serial, host, listen, open_to, database)
     if as_json:
         emit_json({"address": server.address, "host": host, "listen": server.listen})

@@ -1,6 +1,5 @@
 """The firmware as a process: one INPUT record a tick on a pipe, one OUTPUT record back, the link on its standard streams."""
 
-import fcntl
 import os
 import select
 import signal
@@ -13,6 +12,11 @@ from rimward_fw.board import simulated as wire
 from rimward.errors import Refusal
 from rimward.virtual.interpreter import Interpreter, source_paths
 
+try:
+    import fcntl
+except ModuleNotFoundError:  # Windows: everything that needs no running firmware works there
+    fcntl = None  # type: ignore[assignment]
+
 ANSWER_S = 0.05  # wall time after which the plant goes on without the firmware
 STARVED_S = 5.0  # how much longer it waits where this machine, not the firmware, is at fault
 BOOT_S = 20.0
@@ -20,10 +24,20 @@ DISPLAY_BYTES = 1024
 OUTPUT_BYTES = struct.calcsize(wire.OUTPUT)
 
 
+def require_posix() -> None:
+    """Refusal on a system without the pipes and pseudo-terminals that a virtual inflator needs."""
+    if fcntl is None:
+        raise Refusal(
+            "A virtual inflator needs pseudo-terminals, which this system does not have.",
+            "Run it on Linux or macOS, or in a Linux environment on this computer; everything else works here.",
+        )
+
+
 class Firmware:
     """One run of the firmware. `exchange` gives its output bits, or None while it does not answer."""
 
     def __init__(self, interpreter: Interpreter, link_fd: int, flash: Path | None = None, device: str = "virtual0", tree: Path | None = None) -> None:
+        require_posix()
         protocol, firmware, main = source_paths()
         if tree is not None:
             firmware, main = tree, tree / "main.py"

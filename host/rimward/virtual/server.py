@@ -1,9 +1,7 @@
 """A virtual inflator in real time behind a pseudo-terminal that any serial program can open."""
 
 import os
-import pty
 import time
-import tty
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +10,13 @@ from rimward.link.ports import virtual_folder
 from rimward.plant import PlantParams
 from rimward.virtual.inflator import BUTTONS, VirtualInflator, Where
 from rimward.virtual.interpreter import Interpreter
+from rimward.virtual.process import require_posix
+
+try:
+    import pty
+    import tty
+except ModuleNotFoundError:  # Windows has neither; `require_posix` says so
+    pass
 
 PACE_TICKS = 5
 MOST_BEHIND_S = 0.5
@@ -34,6 +39,7 @@ class Server:
     """Runs a virtual inflator at the pace of the wall clock. `port` is the name to open."""
 
     def __init__(self, params: PlantParams, interpreter: Interpreter, where: Where, seed: int = 1) -> None:
+        require_posix()
         self.master, self._slave = pty.openpty()
         tty.setraw(self._slave)  # before anyone opens it, so that no byte is echoed or translated
         self.port = os.ttyname(self._slave)
