@@ -53,7 +53,7 @@ JUDGED: dict[str, tuple[str, ...]] = {
     "uncertainty/inflator": ("unit/uncertainty",),
     "uncertainty/student": ("unit/uncertainty", "outside/gum", "outside/decision"),
     "conditions": ("unit/conditions",),
-    "energy": ("unit/energy", "outside/energy"),
+    "energy": ("unit/energy", "outside/energy", "outside/cautions"),
     "units": ("unit/units", "outside/units"),
     "volume": ("unit/volume", "outside/volumes", "unit/cartridge"),
 }

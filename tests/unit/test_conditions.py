@@ -40,8 +40,8 @@ def test_altitudes_as_written(text: str, metres: float) -> None:
 
 @pytest.mark.parametrize("text", ["", "warm", "18K", "18 F F", "18 19", "nan", "1e3", "F", "1.2.3"])
 def test_what_is_no_temperature_or_altitude_is_refused(text: str) -> None:
-    for read in (parse_celsius, parse_metres):
-        with pytest.raises(Refusal):
+    for read, what in ((parse_celsius, "a temperature"), (parse_metres, "an altitude")):
+        with pytest.raises(Refusal, match=f"not understood as {what}"):
             read(text)
 
 
