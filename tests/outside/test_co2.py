@@ -10,7 +10,9 @@ from rimward.cartridge.charge import largest_grams
 from rimward.cartridge.gas import AIR as AIR_GAS
 from rimward.cartridge.gas import (
     CO2,
+    MIXED,
     Gas,
+    _pair,
     air_mol,
     is_liquid,
     pressure_pa,
@@ -187,9 +189,27 @@ def test_second_coefficient_of_corresponding_states(reduced: float, f0: float, f
     assert heavy - f0 == pytest.approx(f1, abs=1e-7)
 
 
-def test_third_coefficient_of_corresponding_states() -> None:
-    """Orbey and Vera 1983 (from memory): C Pc^2 / (R Tc)^2 is 0.03526 + 0.02566 omega at the critical temperature, by hand."""
+@pytest.mark.parametrize(("reduced", "f0", "f1"), [(1.0, 0.03526, 0.02566), (2.0, 0.0175598, -0.0192670)])
+def test_third_coefficient_of_corresponding_states(reduced: float, f0: float, f1: float) -> None:
+    """Orbey and Vera 1983 (from memory): C Pc^2 / (R Tc)^2 = f0 + omega f1, by hand at a reduced temperature of 1 and 2."""
     gas = Gas(300.0, 5e6, 0.0, 9e-5)
     scale = (8.31446261815324 * gas.tc / gas.pc) ** 2
-    assert third(gas, 300.0) / scale == pytest.approx(0.03526, abs=1e-9)
-    assert third(replace(gas, omega=1.0), 300.0) / scale == pytest.approx(0.03526 + 0.02566, abs=1e-9)
+    assert third(gas, 300.0 * reduced) / scale == pytest.approx(f0, abs=2e-7)
+    assert third(replace(gas, omega=1.0), 300.0 * reduced) / scale == pytest.approx(f0 + f1, abs=2e-7)
+
+
+def test_critical_constants() -> None:
+    """CoolProp 8.0.0: critical point and acentric factor of CO2 and of air."""
+    for gas, fluid in ((CO2, "CO2"), (AIR_GAS, "Air")):
+        assert gas.tc == pytest.approx(cp.PropsSI("Tcrit", fluid), rel=1e-3)
+        assert gas.pc == pytest.approx(cp.PropsSI("pcrit", fluid), rel=1e-3)
+        assert gas.omega == pytest.approx(cp.PropsSI("acentric", fluid), abs=3e-3)
+        assert gas.vc == pytest.approx(1 / cp.PropsSI("rhomolar_critical", fluid), rel=0.02)
+
+
+def test_a_gas_paired_with_itself_is_itself() -> None:
+    """Prausnitz's combining rules, by definition."""
+    for gas in (CO2, AIR_GAS):
+        found = _pair(gas, gas)
+        assert (found.tc, found.pc, found.omega, found.vc) == pytest.approx((gas.tc, gas.pc, gas.omega, gas.vc), rel=1e-12)
+    assert MIXED.tc == pytest.approx((CO2.tc * AIR_GAS.tc) ** 0.5) and MIXED.omega == pytest.approx((CO2.omega + AIR_GAS.omega) / 2)

@@ -12,6 +12,7 @@ from rimward.cli import cli
 from rimward.errors import Refusal
 from rimward.ride import highest_point_m, readings
 from rimward.ride import route as route_module
+from rimward.ride.readings import reading
 
 SCHEMA = json.loads((Path(sys.modules["rimward"].__path__[0]) / "data" / "answers.schema.json").read_text(encoding="utf-8"))
 MOUNTAIN = ("--fill-temp", "18", "--fill-altitude", "200", "--ride-altitude-max", "2400", "--ride-temp-max", "45")
@@ -91,6 +92,12 @@ def test_a_fill_exactly_at_its_limit_is_not_over() -> None:
             found = readings(kpa * 1000, Place.of(20, metres), Ride.of(metres, 20), kpa * 1000)
             assert found.over_limit is False, (metres, kpa)
             assert readings(kpa * 1000 + 1, Place.of(20, metres), Ride.of(metres, 20), kpa * 1000).over_limit is True
+
+
+def test_a_reading_needs_the_fills_temperature() -> None:
+    for ask in (lambda: readings(400_000, Place.of(None, 0), Ride.of(1000, 30)), lambda: reading(400_000, Place.of(None, 0), 1000, 30)):
+        with pytest.raises(ValueError, match="temperature is needed"):
+            ask()
 
 
 @pytest.mark.parametrize("start", [0.1, 1.1, 4.4, 333.3, 1234.567, 2999.9])

@@ -165,3 +165,9 @@ def test_the_walk_asks_every_question_and_enter_means_not_known(desk, monkeypatc
     assert all(q.asks in desk.err for q in QUESTIONS)
     monkeypatch.setattr("sys.stdin", io.StringIO("\n" * 6))
     assert desk.json("rim-type")["rim_class"] == "unknown"
+
+
+@pytest.mark.parametrize("tubeless, shown", [("yes", True), ("unknown", False), ("no", True)])
+def test_tubeless_use_that_is_not_shown_is_said(tubeless, shown):
+    said = " ".join(judge(Answers(words="straight-side", tubeless=tubeless)).why)
+    assert ("tubeless use is not shown, so it is recorded as SS" in said) is not shown

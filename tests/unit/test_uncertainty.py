@@ -212,6 +212,14 @@ def test_instrument_files_with_a_slip_are_refused(tmp_path: Path, part: str, cha
     assert refusal.value.id == "instrument-not-understood"
 
 
+def test_three_points_twice_are_a_calibration(tmp_path: Path) -> None:
+    few = GOOD["calibration"] | {"fit_points": 3, "repeats": 2}
+    assert load_instrument(write(tmp_path, **GOOD | {"calibration": few}), TODAY).guard_pa >= 10_000
+    for name, value in (("fit_points", 2), ("repeats", 1)):
+        with pytest.raises(Refused, match=name):
+            load_instrument(write(tmp_path, **GOOD | {"calibration": few | {name: value}}), TODAY)
+
+
 @pytest.mark.parametrize("written", ["1e400", "true", "9000.5", "-1", "1e30"])
 def test_a_guard_band_is_a_whole_number(tmp_path: Path, written: str) -> None:
     (tmp_path / "i.json").write_text(f'{{"guard_pa": {written}}}', encoding="utf-8")

@@ -35,3 +35,8 @@ def test_the_wrong_wheel_check_is_told_what_it_cannot_see() -> None:
     told = {found.what: found.told_apart for found in wrong_wheel_limits(40, 622)}
     assert told == {"the bicycle's other wheel with the same tyre": False, "the same tyre width on a 584 mm rim": False}
     assert volumes(28, 622).high_l < volumes(57, 622).low_l  # a gross mistake is seen
+
+
+@pytest.mark.parametrize(("width", "inner"), [(28, 19), (57, 25), (83, 45), (84, 75.6), (100, 76)])
+def test_without_a_rim_it_is_the_measuring_rim_and_at_most_nine_tenths_of_the_tyre(width: int, inner: float) -> None:
+    assert volumes(width, 559).low_l == pytest.approx(chord_l(width, 559, inner), rel=1e-12)

@@ -30,7 +30,7 @@ class Gas:
 
 
 CO2 = Gas(304.1282, 7.3773e6, 0.2239, 94.1e-6)
-AIR = Gas(132.5, 3.786e6, 0.035, 92.0e-6)
+AIR = Gas(132.5, 3.786e6, 0.035, 84.5e-6)
 
 
 def _pair(one: Gas, other: Gas) -> Gas:
