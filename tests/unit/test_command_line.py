@@ -133,11 +133,16 @@ def of_session(session: int) -> list[int]:
     return found
 
 
+def listens() -> None:
+    """An interrupt counts, even where this test was itself started in the background, without one."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 @pytest.mark.parametrize("words", [("demo", "--out", "demo"), ("campaign", "--sessions", "100000", "--workers", "2", "--out", "many")])
 def test_a_signal_ends_in_one_line_and_leaves_no_process(shop, words, number):
     running = subprocess.Popen([*RIMWARD, "-q", *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=shop.env, cwd=shop.folder,
-                               start_new_session=True)  # fmt: skip
+                               start_new_session=True, preexec_fn=listens)  # fmt: skip
     until = time.monotonic() + WAIT_S
     while len(of_session(running.pid)) < 2 and running.poll() is None:
         assert time.monotonic() < until

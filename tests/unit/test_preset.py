@@ -130,6 +130,19 @@ def test_the_card_says_the_same_in_every_form(pair, tmp_path):
         assert image.width / image.info["dpi"][0] * 25.4 == pytest.approx(148, abs=0.2)
 
 
+def test_the_target_is_the_cards_largest_figure(pair, tmp_path):
+    from rimward.register import open_register
+
+    pair.json(*MAKE, "--front-target", "4.1 bar", "--rear-target", "3.3 bar")
+    register = open_register()
+    read = preset.read(tmp_path / "p.json")
+    drawn = card.card(read, preset.check(register, read))
+    register.close()
+    size = {item.text: item.size_pt for item in drawn.items if isinstance(item, drawing.Text)}
+    assert size["4.10 bar"] == size["3.30 bar"] == max(size.values()) and size["4.27 bar"] < size["4.10 bar"] > size["3.36 bar"]
+    assert size["ceiling: never above"]
+
+
 def test_nothing_on_the_card_leaves_it_or_overlaps(pair, tmp_path):
     pair.json("wheel", "edit", "aspen front", "--label", "W" * 60)
     words = ["x" * 60 if w == "Grand col" else "m" * 60 if w == "Ilse Vane" else "wwww" if w == "aspen front" else w for w in MAKE]

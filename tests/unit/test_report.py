@@ -1,13 +1,16 @@
 """Reports: facts of a session in words, HTML and PDF that need nothing else, the archive and its index, a wheel's history."""
 
+import io
 import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pypdfium2
 import pytest
+from PIL import Image
 from rimward.errors import Refusal
 from rimward.report.archive import Archive, Query
 from rimward.report.build import history_of, report_of
@@ -197,3 +200,71 @@ def test_a_target_that_is_not_the_one_asked_for_is_explained(data: bytes) -> Non
     assert "changed at the inflator" in target_text(replace(f, target_pa=380_000))
     assert target_text(replace(f, target_pa=390_000)) == "3.90 bar (56.5 psi) gauge"
     assert target_text(replace(f, tyre_ck=None)) == "3.93 bar (57.0 psi) gauge"
+
+
+@pytest.mark.parametrize(("paper", "size_pt"), [("a4", (595.28, 841.89)), ("letter", (612, 792))])
+def test_an_ordinary_fill_is_one_page_with_workshop_customer_person_and_signature(data: bytes, monkeypatch: pytest.MonkeyPatch, paper: str, size_pt: Any) -> None:
+    monkeypatch.setenv("RIMWARD_WORKSHOP", "Fernhollow Wheels")
+    with pypdfium2.PdfDocument(session_pdf(report_of(data, "Maren Holt", "Ida Quill"), paper)) as document:
+        assert len(document) == 1 and document[0].get_size() == pytest.approx(size_pt, abs=0.1)
+        text = " ".join(document[0].get_textpage().get_text_range().split())
+    for words in ("Workshop: Fernhollow Wheels", "Customer: Ida Quill", "Filled by: Maren Holt", "Signature", "Date", "page 1 of 1"):
+        assert words in text
+
+
+def test_a_fill_with_many_events_takes_more_pages_and_loses_nothing(data: bytes) -> None:
+    report = report_of(data, "Maren Holt")
+    report.log.events.extend({**report.log.events[0], "event": f"event-{n:04d}"} for n in range(900))
+    with pypdfium2.PdfDocument(session_pdf(report)) as document:
+        assert len(document) > 1
+        text = " ".join(document[i].get_textpage().get_text_range() for i in range(len(document)))
+    assert all(f"event-{n:04d}" in text for n in range(900)) and "Signature" in text
+
+
+def test_the_customer_is_the_wheels_owner_unless_stated(desk: Desk, data: bytes, tmp_path: Path) -> None:  # noqa: F811
+    (tmp_path / "s.rws").write_bytes(data)
+    wheel_id = report_of(data).facts.wheel_id
+    (tmp_path / "w.csv").write_text(f"label,rim,tyre,owner,wheel_id\nHazel,622x23TSS,28-622,Ida Quill,{wheel_id}\n")
+    assert desk.json("report", "s.rws")["customer"] == ""
+    desk.json("wheel", "import", "w.csv")
+    assert desk.json("report", "s.rws")["customer"] == "Ida Quill"
+    assert desk.json("report", "s.rws", "--customer", "Otto Lind", "-o", "r.pdf", "--paper", "letter")["customer"] == "Otto Lind"
+
+
+def test_no_label_of_the_picture_is_on_a_curve(data: bytes) -> None:
+    """Every word of the picture is drawn outside the axes, and none covers another."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from rimward.sessions.drawing import paint
+
+    for height in (5.2, 4.6, 3.2):
+        figure = Figure(figsize=(10, height), dpi=120)
+        canvas = FigureCanvasAgg(figure)
+        axes = figure.subplots()
+        paint(axes, report_of(data).log)
+        figure.tight_layout()
+        canvas.draw()
+        inside = axes.get_window_extent()
+        limits = [text for text in axes.texts if "bar" in text.get_text()]
+        assert len(limits) == 3
+        for text in axes.texts:
+            box = text.get_window_extent()
+            assert box.x0 >= inside.x1 or box.y0 >= inside.y1 - 1, text.get_text()
+        boxes = sorted((text.get_window_extent() for text in limits), key=lambda box: box.y0)
+        assert all(low.y1 <= high.y0 + 1 for low, high in zip(boxes, boxes[1:]))
+
+
+def test_a_certificate_is_made_of_parts() -> None:
+    from rimward.report.paper import document
+
+    picture_png = io.BytesIO()
+    Image.new("RGB", (40, 20), (200, 0, 0)).save(picture_png, "PNG")
+    parts = [
+        ("text", "Reference: gauge 7."), ("cautions", CAUTIONS[:1]), ("rows", ("Fit", [("gain", "1.00012")])),
+        ("table", ("Points", ("way", "reading"), [("rising", "1.00 bar")])), ("picture", (picture_png.getvalue(), "deviation")), ("signature", ("Signature", "Date")),
+    ]  # fmt: skip
+    with pypdfium2.PdfDocument(document("Calibration of inflator a1", parts, "letter")) as made:
+        text = " ".join(made[0].get_textpage().get_text_range().split())
+        assert made[0].get_size() == pytest.approx((612, 792), abs=0.1)
+    for words in ("Calibration of inflator a1", "gauge 7", CAUTIONS[0], "Fit", "gain 1.00012", "rising", "1.00 bar", "Signature"):
+        assert words in text

@@ -80,20 +80,57 @@ def test_nothing_stands_outside_the_tag_or_in_the_codes_quiet_zone(change, targe
     (modules,) = [item for item in page.items if isinstance(item, drawing.Modules)]
     side = len(modules.rows) * modules.module_mm
     quiet = code.QUIET_MODULES * modules.module_mm
-    assert modules.module_mm >= 0.4
-    assert modules.x_mm >= quiet and modules.x_mm + side + quiet <= 25 and modules.y_mm + side + quiet <= 40 + 1e-9
+    assert modules.module_mm >= 0.4 and modules.module_mm / (25.4 / 203) == pytest.approx(round(modules.module_mm / (25.4 / 203)), abs=0.01)
+    assert modules.x_mm + side + quiet <= 64 + 1e-9 and modules.y_mm >= quiet and modules.y_mm + side + quiet <= 32 + 1e-9
     lines = [item for item in page.items if isinstance(item, drawing.Text)]
     for line in lines:
         left = drawing.left_edge(line)
-        assert left >= 1 and left + drawing.width_mm(line.text, line.size_pt, line.bold) <= 24.01, line.text
-        assert line.y_mm + design.DESCENT * line.size_pt * drawing.PT_MM <= modules.y_mm - quiet + 1e-9, line.text
-        assert line.size_pt >= 4
+        assert left >= 1 and left + drawing.width_mm(line.text, line.size_pt, line.bold) <= modules.x_mm - quiet + 0.01, line.text
+        assert line.y_mm + design.DESCENT * line.size_pt * drawing.PT_MM <= 31.5, line.text
+        assert capital_mm(line) >= 1.5, line.text
     rows = {}
     for line in lines:
         rows.setdefault(line.y_mm, []).append((drawing.left_edge(line), drawing.width_mm(line.text, line.size_pt, line.bold), line.text))
     for row in rows.values():
         for (x, w, _), (after, _, text) in zip(sorted(row), sorted(row)[1:], strict=False):
             assert x + w <= after + 1e-6, f"{text} overlaps what stands before it"
+
+
+def capital_mm(line):
+    """Height of a capital letter as the font draws it."""
+    from fontTools.pens.boundsPen import BoundsPen
+
+    opened, _, glyphs = drawing.font(line.bold)
+    pen = BoundsPen(glyphs)
+    glyphs["H"].draw(pen)
+    return pen.bounds[3] / opened["head"].unitsPerEm * line.size_pt * drawing.PT_MM
+
+
+def test_the_tag_cautions_against_the_plane_of_the_wheel_and_puts_the_makers_first():
+    said = " ".join(texts(PAGE))
+    assert "wheel's plane" in said and "makers' limits come first" in said
+
+
+def test_a_label_printer_of_203_dots_an_inch_prints_every_module_and_is_read_back(tmp_path):
+    """Each module is whole dots; the picture as printed, black and white only, is read."""
+    path = tmp_path / "tag.png"
+    drawing.write(PAGE, path, 25.4 / 203)
+    with Image.open(path) as image:
+        assert image.info["dpi"][0] == pytest.approx(203, abs=0.1)
+        bilevel = image.convert("L").point(lambda v: 255 if v > 127 else 0)
+    assert read_back(bilevel, tmp_path, "printed.png") == PROFILE
+
+
+@pytest.mark.parametrize(("sheet", "size_mm"), [("a4", (210, 297)), ("letter", (215.9, 279.4))])
+def test_a_tag_on_a_sheet_keeps_its_size_and_reads_back(tmp_path, sheet, size_mm):
+    path = tmp_path / "tag.pdf"
+    drawing.write(PAGE, path, design.PIXEL_MM, sheet)
+    with pypdfium2.PdfDocument(path) as pdf:
+        assert pdf[0].get_size() == pytest.approx([mm / 25.4 * 72 for mm in size_mm], abs=0.02)
+        image = pdf[0].render(scale=300 / 72).to_pil().convert("L")
+    assert read_back(image, tmp_path) == PROFILE
+    with pytest.raises(Refusal, match="Only a PDF"):
+        drawing.write(PAGE, tmp_path / "tag.svg", design.PIXEL_MM, sheet)
 
 
 def test_the_code_is_level_m_alphanumeric_and_small_enough():
@@ -137,7 +174,7 @@ def test_a_pdf_tag_has_true_size_and_reads_back(tmp_path):
     with pypdfium2.PdfDocument(tmp_path / "tag.pdf") as pdf:
         assert len(pdf) == 1
         page = pdf[0]
-        assert page.get_size() == pytest.approx((25 / 25.4 * 72, 40 / 25.4 * 72), abs=0.02)
+        assert page.get_size() == pytest.approx((64 / 25.4 * 72, 32 / 25.4 * 72), abs=0.02)
         said = page.get_textpage().get_text_range()
         image = page.render(scale=DPI / 72).to_pil()
     assert "CEILING" in said and "4.27" in said
@@ -148,7 +185,7 @@ def test_an_svg_tag_has_true_size_and_the_same_modules(tmp_path):
     drawing.write(PAGE, tmp_path / "tag.svg", design.PIXEL_MM)
     root = ElementTree.parse(tmp_path / "tag.svg").getroot()
     space = "{http://www.w3.org/2000/svg}"
-    assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("25mm", "40mm", "0 0 25 40")
+    assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("64mm", "32mm", "0 0 64 32")
     assert "4.27 bar (61.9 psi)" in root.findtext(f"{space}desc")
     assert not root.findall(f".//{space}text")  # outlines: no font is needed to print it
     (path,) = [p.get("d") for p in root.findall(f"{space}path") if p.get("shape-rendering")]
@@ -160,7 +197,7 @@ def test_a_png_tag_knows_its_size(tmp_path):
     drawing.write(PAGE, tmp_path / "tag.png", design.PIXEL_MM)
     with Image.open(tmp_path / "tag.png") as image:
         dpi = image.info["dpi"][0]
-        assert image.width / dpi * 25.4 == pytest.approx(25, abs=0.05) and image.height / dpi * 25.4 == pytest.approx(40, abs=0.05)
+        assert image.width / dpi * 25.4 == pytest.approx(64, abs=0.05) and image.height / dpi * 25.4 == pytest.approx(32, abs=0.05)
 
 
 @pytest.mark.parametrize("content", [b"", b"not a picture", b"\x89PNG\r\n\x1a\n" + b"\0" * 40])
@@ -201,7 +238,7 @@ def test_the_command_prints_reads_and_tells_what_is_superseded(desk, tmp_path): 
     assert desk("tag", "print", "aspen", "-o", "t.png") == 1 and "no profile yet" in desk.err
     desk.json("profile", "make", "--wheel", "aspen", "--target", "4.1 bar", *RIDE)
     told = desk.json("tag", "print", "aspen", "-o", "t.png")
-    assert told["width_mm"] == 25 and told["height_mm"] == 40 and told["module_mm"] >= 0.4 and told["code"].startswith("RW1:")
+    assert told["width_mm"] == 64 and told["height_mm"] == 32 and told["module_mm"] >= 0.4 and told["code"].startswith("RW1:")
     for form in ("svg", "pdf"):
         assert desk("tag", "print", "aspen", "-o", f"t.{form}") == 0, desk.err
     assert desk("tag", "print", "aspen", "-o", "t.gif") == 1 and ".svg, .pdf, .png" in desk.err

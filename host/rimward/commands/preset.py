@@ -92,12 +92,14 @@ def show(file: Path, instrument: Path | None, database: str | None, as_json: boo
 @command.command()
 @click.argument("file", type=FILE)
 @click.option("-o", "--out", type=FILE, required=True, metavar="FILE", help="card.html, card.pdf, card.png or card.svg.")
+@click.option("--sheet", type=click.Choice(["a4", "letter"]), help="Put a PDF's card on a sheet of this paper, with marks to cut along.")
 @options(INSTRUMENT, OVERWRITE, DATABASE, JSON)
-def card(file: Path, out: Path, instrument: Path | None, overwrite: bool, database: str | None, as_json: bool) -> None:
+def card(file: Path, out: Path, sheet: str | None, instrument: Path | None, overwrite: bool, database: str | None, as_json: bool) -> None:
     """Print a preset's card."""
     from rimward.preset import card as cards
 
-    cards.write(new_file(out, overwrite), *opened(file, instrument, database))
+    read, checked = opened(file, instrument, database)
+    cards.write(new_file(out, overwrite), read, checked, sheet)
     if as_json:
         emit_json({"file": str(out)})
     else:

@@ -14,9 +14,13 @@ from rimward.output import console, emit_json
 @click.argument("session", required=False)
 @click.option("--wheel", metavar="WHEEL", help="The history of this wheel of the register, instead of one session.")
 @click.option("-o", "--out", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE", help="report.html or report.pdf; without it the figures are shown.")
+@click.option("--customer", default="", metavar="NAME", help="Whose wheel it is (default: its owner in the register).")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of a PDF (default: the setting `paper`, else a4).")
 @click.option("--overwrite", is_flag=True, help="Replace that file.")
 @options(DATABASE, JSON)
-def command(session: str | None, wheel: str | None, out: Path | None, overwrite: bool, database: str | None, as_json: bool) -> None:
+def command(
+    session: str | None, wheel: str | None, out: Path | None, customer: str, paper: str | None, overwrite: bool, database: str | None, as_json: bool
+) -> None:
     """Report one fill (a session file, or the name of a kept session), or the history of a wheel.
 
     Exit code 0: written; read `verified` for whether the record holds. 1: refused. 2: wrong usage.
@@ -32,25 +36,28 @@ def command(session: str | None, wheel: str | None, out: Path | None, overwrite:
     if out is not None:
         new_file(out, overwrite)
     if session:
-        _session(session, out, as_json)
+        _session(session, out, (customer, paper, database), as_json)
     else:
-        _history(wheel or "", out, database, as_json)
+        _history(wheel or "", out, paper, database, as_json)
 
 
-def _session(session: str, out: Path | None, as_json: bool) -> None:
+def _session(session: str, out: Path | None, about: tuple[str, str | None, str | None], as_json: bool) -> None:
     from rimward.report.build import session_report
     from rimward.sessions.facts import CAUTIONS, sections
 
-    report = session_report(session)
+    customer, paper, database = about
+    report = session_report(session, customer, database)
     if out is not None:
         from rimward.report.html import session_html
         from rimward.report.pdf import session_pdf
 
-        _write(out, session_pdf(report) if out.suffix == ".pdf" else session_html(report).encode())
+        _write(out, session_pdf(report, paper) if out.suffix == ".pdf" else session_html(report).encode())
     if as_json:
         shown = {key: text for _heading, rows in sections(report.facts) for key, _name, text in rows}
-        emit_json({"file": str(out) if out else None, **report.facts.to_json(), "shown": shown, "cautions": list(CAUTIONS)})
+        emit_json({"file": str(out) if out else None, **report.facts.to_json(), "workshop": report.workshop, "customer": report.customer, "shown": shown, "cautions": list(CAUTIONS)})
         return
+    for name, text in report.parties:
+        console.print(f"  {name:34} {text}", markup=False)
     for heading, rows in sections(report.facts):
         console.print(f"{heading}", style="bold", markup=False)
         for _key, name, text in rows:
@@ -61,7 +68,7 @@ def _session(session: str, out: Path | None, as_json: bool) -> None:
         console.print(f"written to {out}", markup=False)
 
 
-def _history(wheel: str, out: Path | None, database: str | None, as_json: bool) -> None:
+def _history(wheel: str, out: Path | None, paper: str | None, database: str | None, as_json: bool) -> None:
     from rimward.report.build import FILL_HEADS, fill_row, history_of
 
     history = history_of(wheel, database)
@@ -69,7 +76,7 @@ def _history(wheel: str, out: Path | None, database: str | None, as_json: bool) 
         from rimward.report.html import history_html
         from rimward.report.pdf import history_pdf
 
-        _write(out, history_pdf(history) if out.suffix == ".pdf" else history_html(history).encode())
+        _write(out, history_pdf(history, paper) if out.suffix == ".pdf" else history_html(history).encode())
     if as_json:
         found: dict[str, Any] = {"file": str(out) if out else None, "wheel_id": history.wheel_id, "label": history.label}
         emit_json({**found, "fills": [f.to_json() for f in history.fills], "profiles": list(history.profiles), "loss": list(history.loss), "intervals": list(history.intervals)})

@@ -15,17 +15,21 @@ MAY_BE_FILLED = ("current", "unknown-wheel", "newer-than-register")
 
 @click.group()
 def command() -> None:
-    """Wheel tags of 25 x 40 mm: ceiling, target, and the whole profile as a code."""
+    """Wheel tags of 64 x 32 mm: ceiling, target, and the whole profile as a code."""
 
 
 @command.command("print")
 @click.argument("wheel", required=False)
 @click.option("--profile", "profile_file", type=FILE, metavar="FILE", help="The tag of this profile file instead of a wheel of the register.")
 @click.option("-o", "--out", type=FILE, required=True, metavar="FILE", help="tag.svg, tag.pdf or tag.png.")
+@click.option("--dpi", type=click.IntRange(203, 2400), default=1016, show_default=True, help="Dots per inch of a PNG, as 203 for a label printer.")
+@click.option("--sheet", type=click.Choice(["a4", "letter"]), help="Put a PDF's tag on a sheet of this paper, with marks to cut along.")
 @click.option("--overwrite", is_flag=True, help="Replace that file.")
 @options(DATABASE, JSON)
-def print_(wheel: str | None, profile_file: Path | None, out: Path, overwrite: bool, database: str | None, as_json: bool) -> None:
-    """Print the tag of a wheel's newest profile."""
+def print_(
+    wheel: str | None, profile_file: Path | None, out: Path, dpi: int, sheet: str | None, overwrite: bool, database: str | None, as_json: bool
+) -> None:
+    """Print the tag of a wheel's newest profile, for a label of 64 x 32 mm or on a sheet of paper."""
     if bool(wheel) == bool(profile_file):
         raise click.UsageError("Give a WHEEL or --profile FILE.")
     from rimward import profiles
@@ -34,7 +38,7 @@ def print_(wheel: str | None, profile_file: Path | None, out: Path, overwrite: b
     data = newest(wheel, database) if wheel else profiles.read(profile_file)  # type: ignore[arg-type]
     told = describe(data, database)
     refuse_outdated(told, "printed")
-    drawing.write(design.wheel_tag(data), new_file(out, overwrite), design.PIXEL_MM)
+    drawing.write(design.wheel_tag(data), new_file(out, overwrite), 25.4 / dpi, sheet)
     warn_untagged(told)
     if as_json:
         text = code.to_text(data)

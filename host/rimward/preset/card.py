@@ -75,13 +75,13 @@ def column(one: Checked, x_mm: float, w_mm: float) -> list[Text | Box]:
         Text(inner, 31.9, one.end.upper(), 11, True, WHITE),
         Text(inner, 39.4, *fitted(one.wheel.label, room, 11, 7, True), True),
         Text(inner, 44.2, *fitted(size_line(one), room, 9.5, 6)),
-        Text(inner, 50, "CEILING", 8, True),
-        Text(inner + width_mm("CEILING ", 8, True), 50, "gauge", 8),
-        Text(inner, 57.6, figure, 17, True),
-        Text(x_mm + w_mm - 3, 57.6, psi, 17, True, BLACK, "end"),
-        Text(inner, 63, "target", 8),
-        Text(inner, 69, target_bar, 12),
-        Text(x_mm + w_mm - 3, 69, target_psi, 12, False, BLACK, "end"),
+        Text(inner, 50, "TARGET", 8, True),
+        Text(inner + width_mm("TARGET ", 8, True), 50, "gauge", 8),
+        Text(inner, 57.6, target_bar, 17, True),
+        Text(x_mm + w_mm - 3, 57.6, target_psi, 17, True, BLACK, "end"),
+        Text(inner, 63, "ceiling: never above", 8),
+        Text(inner, 69, figure, 12, True),
+        Text(x_mm + w_mm - 3, 69, psi, 12, True, BLACK, "end"),
         Text(inner, 74, *fitted(reason_line(one), room, 7, 5.5), False, GREY),
         Text(inner, 77.8, *fitted(window_line(one), room, 7, 5.5), False, GREY),
     ]
@@ -112,15 +112,15 @@ body { font: 11pt/1.35 sans-serif; color: #000; background: #fff; max-width: 134
 h1 { font-size: 15pt; margin: 0 } h2 { background: #000; color: #fff; font-size: 11pt; margin: 0 -3mm 2mm; padding: 1mm 3mm }
 .pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(55mm, 1fr)); gap: 4mm; margin: 3mm 0 }
 section { border: .3mm solid #000; padding: 0 3mm 2mm } dl { margin: 0 } dd { margin: 0 0 1mm }
-.ceiling { font-size: 17pt; font-weight: bold } .why { color: #444; font-size: 8.5pt } ul { font-size: 8.5pt; margin: 0; padding-left: 4mm }
+.target { font-size: 17pt; font-weight: bold } .ceiling { font-size: 12pt; font-weight: bold } .why { color: #444; font-size: 8.5pt } ul { font-size: 8.5pt; margin: 0; padding-left: 4mm }
 """
 
 
 def html_column(one: Checked) -> str:
     return (
         f"<section><h2>{one.end.upper()}</h2><b>{escape(one.wheel.label)}</b><br>{escape(size_line(one))}<dl>"
-        f'<dt>Ceiling (gauge)</dt><dd class="ceiling">{show_limit(ceiling_of(one))}</dd>'
-        f"<dt>Target (gauge)</dt><dd>{show_limit(one.target_pa)}</dd></dl>"
+        f'<dt>Target (gauge)</dt><dd class="target">{show_limit(one.target_pa)}</dd>'
+        f'<dt>Ceiling: never above</dt><dd class="ceiling">{show_limit(ceiling_of(one))}</dd></dl>'
         f'<div class="why">{escape(reason_line(one))}<br>{escape(window_line(one))}</div></section>'
     )
 
@@ -137,13 +137,13 @@ def html(preset: Preset, wheels: Sequence[Checked]) -> str:
     )
 
 
-def write(path: Path, preset: Preset, wheels: Sequence[Checked]) -> None:
+def write(path: Path, preset: Preset, wheels: Sequence[Checked], sheet: str | None = None) -> None:
     """Writes the card in the form of the file name's ending."""
     form = path.suffix.lower()
     if form not in FORMS:
         raise Refusal(f"'{path.name}' has no known form.", f"End the name in {', '.join(FORMS)}.")
-    if form != ".html":
-        drawing.write(card(preset, wheels), path, PIXEL_MM)
+    if form != ".html" or sheet is not None:
+        drawing.write(card(preset, wheels), path, PIXEL_MM, sheet)
         return
     try:
         path.write_text(html(preset, wheels), encoding="utf-8")

@@ -1,10 +1,11 @@
 """What goes into a report: a session's facts with its trace, or a wheel's fills and profiles."""
 
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from rimward import settings
 from rimward.errors import Refusal
 from rimward.report.archive import NAME, Archive, Query
 from rimward.report.losses import interval_text, wheel_loss
@@ -22,6 +23,13 @@ class Report:
     facts: Facts
     log: SessionLog
     data: bytes
+    workshop: str = ""
+    customer: str = ""
+
+    @property
+    def parties(self) -> tuple[tuple[str, str], ...]:
+        """Whose the work is: (name, text) of workshop, customer and person."""
+        return (("Workshop", self.workshop or "not stated"), ("Customer", self.customer or "not stated"), ("Filled by", self.facts.who or "not recorded"))
 
     @property
     def title(self) -> str:
@@ -53,14 +61,35 @@ class History:
         return f"History of {self.label}"
 
 
-def report_of(data: bytes, who: str = "") -> Report:
-    """The report of a session's bytes. Refusal for bytes that are no session."""
+def report_of(data: bytes, who: str = "", customer: str = "") -> Report:
+    """The report of a session's bytes, with the setting `workshop` on it. Refusal for bytes that are no session."""
     log = read_session(data)
-    return Report(facts(log, data, who, keys_for(log)), log, data)
+    return Report(facts(log, data, who, keys_for(log)), log, data, settings.value("workshop") or "", customer)
 
 
-def session_report(wanted: str) -> Report:
-    """The report of a session file, or of a kept session by its name."""
+def owner_of(wheel_id: str | None, database: str | None = None) -> str:
+    """Whose a wheel is, as the register says; empty where it does not."""
+    import contextlib
+
+    from rimward.register import open_register
+
+    if wheel_id is None:
+        return ""
+    try:
+        with contextlib.closing(open_register(database)) as register:
+            wheel = register.by_id(wheel_id)
+    except Refusal:
+        return ""  # a report needs no register
+    return str(wheel.values.get("owner", "")) if wheel else ""
+
+
+def session_report(wanted: str, customer: str = "", database: str | None = None) -> Report:
+    """The report of a session file, or of a kept session by its name. The customer is the wheel's owner where none is stated."""
+    found = _session_report(wanted)
+    return replace(found, customer=customer or owner_of(found.facts.wheel_id, database))
+
+
+def _session_report(wanted: str) -> Report:
     if NAME.fullmatch(wanted) and not Path(wanted).exists():
         archive = Archive()
         return report_of(archive.read(wanted), archive.row(wanted)["who"])
@@ -118,7 +147,7 @@ def fill_row(f: Facts) -> tuple[str, ...]:
     )
 
 
-def picture(log: SessionLog, form: str) -> bytes:
+def picture(log: SessionLog, form: str, height_in: float = 4.6) -> bytes:
     """The trace with target, stop reading and ceiling, as `svg` or `png`; nothing where the session holds no trace."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -128,7 +157,7 @@ def picture(log: SessionLog, form: str) -> bytes:
 
     if not len(log.series()):
         return b""
-    figure = Figure(figsize=(10, 4.6), dpi=150)
+    figure = Figure(figsize=(10, height_in), dpi=150)
     FigureCanvasAgg(figure)
     paint(figure.subplots(), log)
     figure.tight_layout()

@@ -16,6 +16,7 @@ def session_html(report: Report) -> str:
         "session.html.j2",
         title=report.title,
         sections=sections(report.facts),
+        parties=report.parties,
         trace=drawn[drawn.index("<svg") :] if drawn else "",
         says=picture_says(report.facts),
         events=report.log.events,

@@ -1,135 +1,90 @@
-"""Reports as PDF, A4, with the font inside."""
+"""Reports as PDF, A4 or Letter, with the font inside. A fill's report is one page where all of it fits."""
 
+import io
 from collections.abc import Sequence
-from typing import Any
 
 from rimward import __version__
 from rimward.report.build import FILL_HEADS, History, Report, fill_row, picture, picture_says
+from rimward.report.paper import Sheet, caution_box, fits, grid, heading, line, new_sheet, rows_in_columns, section, signature
 from rimward.sessions.facts import CAUTIONS, limit_text, sections
-from rimward.tag.drawing import font_file
 
-INK, RULE, GOOD, BAD = (20, 24, 29), (150, 155, 162), (31, 90, 43), (143, 23, 23)
-NAME_MM = 62
-MARGIN_MM = 16
+GOOD, BAD = (31, 90, 43), (143, 23, 23)
+PICTURES_IN = (4.6, 3.8, 3.2)  # heights tried, of 10 wide
+Section = tuple[str, list[tuple[str, str]]]
 
 
-def session_pdf(report: Report) -> bytes:
-    """The report of one session."""
-    pdf = _document(report.title)
-    held = report.facts.verification.holds
-    rows = sections(report.facts)
-    pdf.set_text_color(*(GOOD if held else BAD))
-    _line(pdf, rows[5][1][0][2], 11, bold=True)
-    pdf.set_text_color(*INK)
-    _cautions(pdf)
-    drawn = picture(report.log, "png")
+def session_pdf(report: Report, paper: str | None = None) -> bytes:
+    """The report of one session: on one page in two columns where that holds everything, else one section after the other."""
+    for picture_in in PICTURES_IN:
+        one = _one_page(report, paper, picture_in)
+        if one is not None:
+            return bytes(one.output())
+    sheet = new_sheet(report.title, paper)
+    _head(sheet, report, PICTURES_IN[0])
+    for name, lines in _sections(report):
+        section(sheet, name, lines)
+    section(sheet, "Events", _events(report))
+    signature(sheet, ("Signature", "Date"))
+    _foot(sheet, report)
+    return bytes(sheet.output())
+
+
+def _one_page(report: Report, paper: str | None, picture_in: float) -> Sheet | None:
+    """The report on one page with a picture so high, None where that is too small for it."""
+    sheet = new_sheet(report.title, paper)
+    sheet.set_auto_page_break(False)
+    _head(sheet, report, picture_in)
+    parts = _sections(report)
+    events = "; ".join(f"{at} {name}" for at, name in _events(report))
+    rows_in_columns(sheet, [parts[0], parts[1], parts[4]], [parts[2], parts[3], parts[5]])
+    line(sheet, f"Events: {events}.", 7)
+    signature(sheet, ("Signature", "Date"))
+    _foot(sheet, report)
+    return sheet if fits(sheet) else None
+
+
+def _head(sheet: Sheet, report: Report, picture_in: float) -> None:
+    sheet.set_text_color(*(GOOD if report.facts.verification.holds else BAD))
+    line(sheet, sections(report.facts)[5][1][0][2], 10, bold=True)
+    sheet.ink()
+    line(sheet, "   ".join(f"{name}: {text}" for name, text in report.parties), 9)
+    caution_box(sheet, CAUTIONS)
+    drawn = picture(report.log, "png", picture_in)
     if drawn:
-        import io
+        sheet.image(io.BytesIO(drawn), w=sheet.epw, alt_text=picture_says(report.facts))
 
-        pdf.image(io.BytesIO(drawn), w=pdf.epw, alt_text=picture_says(report.facts))
-    for heading, lines in rows:
-        _section(pdf, heading, [(name, text) for _key, name, text in lines])
+
+def _sections(report: Report) -> list[Section]:
+    return [(name, [(label, text) for _key, label, text in lines]) for name, lines in sections(report.facts)]
+
+
+def _events(report: Report) -> list[tuple[str, str]]:
     start = report.log.events[0]["tick"] if report.log.events else 0
-    _section(pdf, "Events", [(f"{(e['tick'] - start) * 0.002:.2f} s", e["event"]) for e in report.log.events])
-    pdf.ln(2)
-    _line(pdf, f"Made by Rimward {__version__} from a session file with SHA-256 {report.digest}. All pressures gauge unless they say absolute.", 7)
-    return bytes(pdf.output())
+    return [(f"{(e['tick'] - start) * 0.002:.2f} s", e["event"]) for e in report.log.events]
 
 
-def history_pdf(history: History) -> bytes:
+def _foot(sheet: Sheet, report: Report) -> None:
+    sheet.ln(1.5)
+    line(sheet, f"Made by Rimward {__version__} from a session file with SHA-256 {report.digest}. All pressures gauge unless they say absolute.", 6.5)
+
+
+def history_pdf(history: History, paper: str | None = None) -> bytes:
     """The history of a wheel."""
-    pdf = _document(history.title, "landscape")
-    _line(pdf, f"Wheel {history.wheel_id}: kept on this computer: fills {len(history.fills)}, profiles issued {len(history.profiles)}.", 10)
-    _cautions(pdf)
-    _grid(pdf, "Fills", FILL_HEADS, [fill_row(f) for f in history.fills])
+    sheet = new_sheet(history.title, paper, "landscape")
+    line(sheet, f"Wheel {history.wheel_id}: kept on this computer: fills {len(history.fills)}, profiles issued {len(history.profiles)}.", 10)
+    caution_box(sheet, CAUTIONS)
+    grid(sheet, "Fills", FILL_HEADS, [fill_row(f) for f in history.fills])
     if history.intervals:
-        _heading(pdf, "Loss between fills")
-        for line in history.loss:
-            _line(pdf, line, 9, bold=True)
-        for line in history.intervals:
-            _line(pdf, line, 8)
+        heading(sheet, "Loss between fills")
+        _lines(sheet, history.loss, 9, bold=True)
+        _lines(sheet, history.intervals, 8)
     issued = [(str(p["revision"]), p["when"], p["who"], limit_text(p["ceiling_pa"]), limit_text(p["target_pa"])) for p in history.profiles]
-    _grid(pdf, "Profiles", ("Revision", "Issued", "By", "Ceiling", "Target"), issued)
-    pdf.ln(2)
-    _line(pdf, f"Made by Rimward {__version__}. All pressures gauge.", 7)
-    return bytes(pdf.output())
+    grid(sheet, "Profiles", ("Revision", "Issued", "By", "Ceiling", "Target"), issued)
+    sheet.ln(2)
+    line(sheet, f"Made by Rimward {__version__}. All pressures gauge.", 7)
+    return bytes(sheet.output())
 
 
-def _document(title: str, orientation: str = "portrait") -> Any:
-    from fpdf import FPDF
-
-    class Sheet(FPDF):
-        def footer(self) -> None:
-            self.set_y(-12)
-            self.set_font("DejaVu", "", 8)
-            self.cell(0, 6, f"{title}, page {self.page_no()} of {{nb}}", align="R")
-
-    pdf = Sheet(orientation=orientation, format="A4")  # type: ignore[arg-type]
-    pdf.set_margin(MARGIN_MM)
-    pdf.set_auto_page_break(True, 16)
-    for bold in (False, True):
-        pdf.add_font("DejaVu", "B" if bold else "", str(font_file(bold)))
-    pdf.set_title(title)
-    pdf.set_lang("en")
-    pdf.add_page()
-    pdf.set_text_color(*INK)
-    _line(pdf, title, 18, bold=True)
-    return pdf
-
-
-def _line(pdf: Any, text: str, size_pt: float, bold: bool = False) -> None:
-    pdf.set_font("DejaVu", "B" if bold else "", size_pt)
-    pdf.multi_cell(0, size_pt * 0.5, text, align="L", new_x="LMARGIN", new_y="NEXT")
-
-
-def _cautions(pdf: Any) -> None:
-    pdf.ln(1)
-    top = pdf.get_y()
-    pdf.set_x(pdf.l_margin + 5)
-    pdf.set_font("DejaVu", "", 9)
-    for text in CAUTIONS:
-        pdf.set_x(pdf.l_margin + 5)
-        pdf.multi_cell(0, 4.6, text, align="L", new_x="LMARGIN", new_y="NEXT")
-    pdf.set_fill_color(*INK)
-    pdf.rect(pdf.l_margin, top, 2.5, pdf.get_y() - top, style="F")
-    pdf.set_fill_color(255)  # a table fills its cells with whatever was set last
-    pdf.ln(2)
-
-
-def _heading(pdf: Any, text: str) -> None:
-    if pdf.will_page_break(24):
-        pdf.add_page()
-    pdf.ln(2.5)
-    pdf.set_draw_color(*INK)
-    pdf.set_line_width(0.6)
-    pdf.line(pdf.l_margin, pdf.get_y(), pdf.w - pdf.r_margin, pdf.get_y())
-    pdf.ln(1)
-    _line(pdf, text, 11.5, bold=True)
-
-
-def _section(pdf: Any, heading: str, rows: Sequence[tuple[str, str]]) -> None:
-    _heading(pdf, heading)
-    for name, text in rows:
-        if pdf.will_page_break(10):
-            pdf.add_page()
-        y = pdf.get_y()
-        pdf.set_font("DejaVu", "B", 9)
-        pdf.cell(NAME_MM, 5, name)
-        pdf.set_font("DejaVu", "", 9)
-        pdf.set_xy(pdf.l_margin + NAME_MM, y)
-        pdf.multi_cell(0, 5, text, align="L", new_x="LMARGIN", new_y="NEXT")
-
-
-def _grid(pdf: Any, heading: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    _heading(pdf, heading)
-    pdf.set_font("DejaVu", "", 8)
-    if not rows:
-        _line(pdf, "None.", 9)
-        return
-    pdf.set_draw_color(*RULE)
-    with pdf.table(borders_layout="HORIZONTAL_LINES", line_height=4.2, text_align="LEFT", first_row_as_headings=False) as table:
-        for bold, cells in [(True, heads), *((False, row) for row in rows)]:
-            line = table.row()
-            pdf.set_font("DejaVu", "B" if bold else "", 8)
-            for cell in cells:
-                line.cell(cell)
+def _lines(sheet: Sheet, texts: Sequence[str], size_pt: float, bold: bool = False) -> None:
+    for text in texts:
+        line(sheet, text, size_pt, bold)

@@ -16,11 +16,14 @@ PSI_A_BAR = 14.503773773020923
 CALM, PUMP = "#1f4e79", "#c9c4b4"
 CLOSE = 0.015  # of the width: a label's own height
 MARKED = ("bead-confirmed", "run-released", "tripped")
-# colour, dashes, name above the line or below it
-LINES: dict[str, tuple[str, Any, bool]] = {
-    "ceiling": ("#a32020", "-", True),
-    "stop": ("#a32020", (0, (6, 3)), False),
-    "target": ("#2f6b2f", (0, (3, 2)), False),
+LABEL_PT = 26.0  # two lines of a label
+AROUND_PT = 125.0  # of a figure's height: title, marks, time axis and legend
+LEGEND_PT = 34.0  # below the axes: clear of the time axis' own words
+# colour and dashes
+LINES: dict[str, tuple[str, Any]] = {
+    "ceiling": ("#a32020", "-"),
+    "stop": ("#a32020", (0, (6, 3))),
+    "target": ("#2f6b2f", (0, (3, 2))),
 }
 
 
@@ -56,21 +59,25 @@ def paint(ax: Any, log: SessionLog) -> None:
     if seen.any():
         tyre = np.where(seen, t["tyre_pa"] / BAR, np.nan)
         ax.plot(seconds, tyre, color="#000000", linewidth=1.0, linestyle=(0, (1, 1)), label="tyre, once seen")
-    for name, pa in limits:
-        if pa > 0:
-            _limit_line(ax, name, pa)
+    shown = [(name, pa) for name, pa in limits if pa > 0]
+    height_pt = max(60.0, ax.figure.get_figheight() * 72 - AROUND_PT)
+    for (name, pa), share in zip(shown, _apart([pa / BAR / top for _, pa in shown], LABEL_PT / height_pt)):
+        _limit_line(ax, name, pa, share)
     for at, words in _marks(log, start, float(seconds[-1]) * CLOSE):
         ax.axvline(at, color="#555555", linewidth=0.6)
-        ax.annotate(", ".join(words), (at, 0.02 * top), rotation=90, fontsize=7, va="bottom", ha="right", color="#555555")
+        ax.annotate(
+            ", ".join(words), (at, 1.0), xycoords=("data", "axes fraction"), xytext=(0, 3), textcoords="offset points",
+            rotation=18, fontsize=7, va="bottom", ha="left", color="#555555", annotation_clip=False,
+        )  # fmt: skip
     ax.set_xlim(0, max(float(seconds[-1]), 0.1))
     ax.set_ylim(min(0.0, higher.min()), top)
     ax.set_xlabel("time, s")
     ax.set_ylabel("gauge pressure, bar")
     right = ax.secondary_yaxis("right", functions=(lambda b: b * PSI_A_BAR, lambda p: p / PSI_A_BAR))
     right.set_ylabel("psi")
-    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=3, fontsize=8, frameon=False)
+    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -LEGEND_PT / height_pt), ncols=3, fontsize=8, frameon=False)
     profile = log.profile
-    ax.set_title(f"{profile['label'] if profile else 'session'}: fill {log.header['session']}", loc="left", fontsize=11)
+    ax.set_title(f"{profile['label'] if profile else 'session'}: fill {log.header['session']}", loc="left", fontsize=11, pad=30)
 
 
 def _marks(log: SessionLog, start: int, close_s: float) -> list[tuple[float, list[str]]]:
@@ -86,18 +93,28 @@ def _marks(log: SessionLog, start: int, close_s: float) -> list[tuple[float, lis
     return found
 
 
-def _limit_line(ax: Any, name: str, pa: int) -> None:
-    """One limit with its name; the stop reading's name goes below its line, where the ceiling's does not reach."""
-    colour, style, up = LINES[name]
+def _apart(shares: list[float], gap: float) -> list[float]:
+    """Heights of labels (share of the axes), in the order given, moved so far that none covers another: falling heights, `gap` apart."""
+    order = sorted(range(len(shares)), key=lambda i: -shares[i])
+    placed = list(shares)
+    for before, after in zip(order, order[1:]):
+        placed[after] = min(placed[after], placed[before] - gap)
+    return placed
+
+
+def _limit_line(ax: Any, name: str, pa: int, label_share: float) -> None:
+    """One limit, its name outside the axes at the right, where no curve runs."""
+    colour, style = LINES[name]
     ax.axhline(pa / BAR, color=colour, linestyle=style, linewidth=1.4)
     words = {"stop": "stop reading"}.get(name, name)
     ax.annotate(
-        f"{words} {show_limit(pa)}",
-        (1.0, pa / BAR),
-        xycoords=("axes fraction", "data"),
-        xytext=(-6, 4 if up else -11),
+        f"{words}\n{show_limit(pa)}",
+        (1.0, label_share),
+        xycoords="axes fraction",
+        xytext=(46, 0),
         textcoords="offset points",
-        ha="right",
+        va="center",
         fontsize=8,
         color=colour,
+        annotation_clip=False,
     )

@@ -1,4 +1,4 @@
-"""What stands on a wheel tag of 25 x 40 mm."""
+"""What stands on a wheel tag of 64 x 32 mm: readable, and its code exact, on a label printer of 203 dots per inch."""
 
 from typing import Any
 
@@ -8,22 +8,24 @@ from rimward.tag.code import QUIET_MODULES, modules
 from rimward.tag.drawing import BLACK, PT_MM, WHITE, Box, Modules, Page, Text, fitted, width_mm
 from rimward.units import bar_down, psi_down, show_limit
 
-WIDTH_MM, HEIGHT_MM = 25.0, 40.0
-MARGIN_MM = 1.2
+WIDTH_MM, HEIGHT_MM = 64.0, 32.0
+MARGIN_MM = 1.5
 PIXEL_MM = 0.025  # 1016 dots per inch
-MODULE_MM = 0.4  # a whole number of pixels; what cameras and label printers still hold
-SMALL_PT = 4.1
+MODULE_MM = 0.5  # four dots at 203 per inch, six at 305
+CAPITAL = 0.729  # height of a capital letter, of the type's size
+LETTER_MM = 1.5  # the least height of a capital letter
+SMALL_PT = 5.9
+assert SMALL_PT * PT_MM * CAPITAL >= LETTER_MM
 DESCENT = 0.24  # of the type's size below its baseline
-WARNING = ("Never fill above the ceiling.", "Check bead. Guard your eyes.")
-WARNING_MM = (16.95, 18.3)
+WARNING = ("Never fill above the ceiling.", "Stay out of the wheel's plane.", "The makers' limits come first.", "Check bead. Guard your eyes.")
+WARNING_MM = (22.9, 25.5, 28.1, 30.7)
 
 
-def code_at_bottom(data: bytes) -> tuple[Modules, float]:
-    """The code in the middle of the tag's foot, and the height where its quiet zone begins."""
+def code_at_right(data: bytes) -> tuple[Modules, float]:
+    """The code at the tag's right, in the middle of its height, and where its quiet zone begins (mm from the left)."""
     rows = modules(data)
-    top = HEIGHT_MM - (len(rows) + 2 * QUIET_MODULES) * MODULE_MM
-    x = round((WIDTH_MM - len(rows) * MODULE_MM) / 2 / PIXEL_MM) * PIXEL_MM
-    return Modules(x, top + QUIET_MODULES * MODULE_MM, MODULE_MM, rows), top
+    side, quiet = len(rows) * MODULE_MM, QUIET_MODULES * MODULE_MM
+    return Modules(WIDTH_MM - quiet - side, (HEIGHT_MM - side) / 2, MODULE_MM, rows), WIDTH_MM - 2 * quiet - side
 
 
 def size_line(f: dict[str, Any], words: dict[str, Any]) -> str:
@@ -35,50 +37,47 @@ def size_line(f: dict[str, Any], words: dict[str, Any]) -> str:
 
 
 def wheel_tag(data: bytes) -> Page:
-    """The tag of a checked profile: ceiling and target in both units, size, front or rear, date, warning, code."""
+    """The tag of a checked profile: ceiling and target in both units, size, front or rear, date, cautions, code."""
     f, words = unpack_profile(data), profiles.to_json(data)
-    code, below = code_at_bottom(data)
-    right = WIDTH_MM - MARGIN_MM
-    room = WIDTH_MM - 2 * MARGIN_MM
+    code, right = code_at_right(data)
+    room = right - MARGIN_MM
     place = {"front": "FRONT", "rear": "REAR", "any": "ANY"}[words["position"]]
-    place_mm = width_mm(place, 5.0, True) + 1.2
+    place_mm = width_mm(place, SMALL_PT, True) + 1.4
     items: list[Text | Box | Modules] = [
         Box(0, 0, WIDTH_MM, HEIGHT_MM, fill=WHITE),
-        Text(MARGIN_MM, 3.2, *fitted(words["label"], room, 6.4, 4.4, True), True),
-        Text(MARGIN_MM, 5.6, *fitted(size_line(f, words), room, 5.4, 4.0)),
-        Box(right - place_mm, 6.5, place_mm, 2.4, fill=BLACK),
-        Text(right - place_mm / 2, 8.3, place, 5.0, True, WHITE, "middle"),
-        Text(MARGIN_MM, 8.3, "CEILING", 5.0, True),
-        Text(MARGIN_MM + width_mm("CEILING ", 5.0, True), 8.3, "gauge", 4.4),
-        *pressure_row(f["ceiling_pa"], 11.6, 8.6, right),
-        Text(MARGIN_MM, 13.7, "target", 4.8),
-        Text(right, 13.7, f"{bar_down(f['target_pa'])} bar  {psi_down(f['target_pa'])} psi", 5.2, False, BLACK, "end"),
-        Text(MARGIN_MM, 15.5, f"{words['made']}  revision {f['revision']}", SMALL_PT),
+        Text(MARGIN_MM, 3.7, *fitted(words["label"], room, 7.5, SMALL_PT, True), True),
+        Text(MARGIN_MM, 6.6, *fitted(size_line(f, words), room, 6.4, SMALL_PT)),
+        Box(right - place_mm, 7.6, place_mm, 2.8, fill=BLACK),
+        Text(right - place_mm / 2, 9.8, place, SMALL_PT, True, WHITE, "middle"),
+        Text(MARGIN_MM, 9.8, "CEILING", SMALL_PT, True),
+        Text(MARGIN_MM + width_mm("CEILING ", SMALL_PT, True), 9.8, "gauge", SMALL_PT),
+        *pressure_row(f["ceiling_pa"], 14.2, 11.5, right),
+        Text(MARGIN_MM, 17.2, "target", SMALL_PT),
+        Text(right, 17.2, f"{bar_down(f['target_pa'])} bar  {psi_down(f['target_pa'])} psi", SMALL_PT, False, BLACK, "end"),
+        Text(MARGIN_MM, 20.0, *fitted(f"{words['made']}  revision {f['revision']}", room, SMALL_PT, SMALL_PT)),
         *(Text(MARGIN_MM, y, line, SMALL_PT) for y, line in zip(WARNING_MM, WARNING)),
         code,
     ]
-    assert WARNING_MM[-1] + DESCENT * SMALL_PT * PT_MM <= below, "the warning would stand in the code's quiet zone"
     says = f"Ceiling {show_limit(f['ceiling_pa'])} gauge, target {show_limit(f['target_pa'])}, {size_line(f, words)}. " + " ".join(WARNING)
     return Page(WIDTH_MM, HEIGHT_MM, f"Wheel tag: {words['label']}, {words['position']}", says, items)
 
 
 def pressure_row(pa: int, y_mm: float, size_pt: float, right_mm: float) -> list[Text]:
     """The ceiling in bar and psi in one row of large figures with small units, smaller where both would not fit."""
-    bar, psi, gap = bar_down(pa), psi_down(pa), 0.5
+    bar, psi, gap = bar_down(pa), psi_down(pa), 0.6
     while row_mm(bar, psi, gap, size_pt) > right_mm - MARGIN_MM:
         size_pt -= 0.2
-    unit_pt = size_pt * 0.55
-    psi_x = right_mm - width_mm("psi", unit_pt) - gap
+    psi_x = right_mm - width_mm("psi", SMALL_PT) - gap
     bar_end = MARGIN_MM + width_mm(bar, size_pt, True)
     return [
         Text(MARGIN_MM, y_mm, bar, size_pt, True),
-        Text(bar_end + gap, y_mm, "bar", unit_pt),
+        Text(bar_end + gap, y_mm, "bar", SMALL_PT),
         Text(psi_x, y_mm, psi, size_pt, True, BLACK, "end"),
-        Text(psi_x + gap, y_mm, "psi", unit_pt),
+        Text(psi_x + gap, y_mm, "psi", SMALL_PT),
     ]
 
 
 def row_mm(bar: str, psi: str, gap_mm: float, size_pt: float) -> float:
     """The width of both figures with their units and the gaps between."""
     figures = width_mm(bar, size_pt, True) + width_mm(psi, size_pt, True)
-    return figures + width_mm("barpsi", size_pt * 0.55) + 4 * gap_mm
+    return figures + width_mm("barpsi", SMALL_PT) + 5 * gap_mm

@@ -6,7 +6,7 @@ Letters in SVG are outlines and the PDF carries its font, so that a tag looks th
 import functools
 import importlib.util
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -15,6 +15,8 @@ from rimward.errors import Refusal
 PT_MM = 25.4 / 72
 BLACK, WHITE, GREY = (0, 0, 0), (255, 255, 255), (90, 90, 90)
 FORMS = (".svg", ".pdf", ".png")
+SHEETS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A, from memory
+SHEET_MARGIN_MM, CUT_MM = 15.0, 5.0
 Colour = tuple[int, int, int]
 
 
@@ -169,6 +171,16 @@ def to_svg(page: Page) -> bytes:
     return f"{head}\n<title>{escape(page.title)}</title>\n<desc>{escape(page.says)}</desc>\n{body}\n</svg>\n".encode()
 
 
+def on_sheet(page: Page, sheet: str) -> Page:
+    """The page in true size at the top left of a sheet of paper (a name of SHEETS), with marks to cut along."""
+    width, height = SHEETS[sheet]
+    x, y, far_x, far_y = SHEET_MARGIN_MM, SHEET_MARGIN_MM, SHEET_MARGIN_MM + page.width_mm, SHEET_MARGIN_MM + page.height_mm
+    moved = [replace(item, x_mm=item.x_mm + x, y_mm=item.y_mm + y) for item in page.items]
+    across = [Box(at, line, CUT_MM, 0.1, fill=GREY) for line in (y, far_y) for at in (x - CUT_MM - 1, far_x + 1)]
+    along = [Box(line, at, 0.1, CUT_MM, fill=GREY) for line in (x, far_x) for at in (y - CUT_MM - 1, far_y + 1)]
+    return Page(width, height, page.title, page.says, [*moved, *across, *along])
+
+
 def to_pdf(page: Page) -> bytes:
     """The page as a one-page PDF in true size."""
     from fpdf import FPDF
@@ -238,9 +250,12 @@ def pixels(x_mm: float, y_mm: float, w_mm: float, h_mm: float, pixel_mm: float) 
     return left, top, round((x_mm + w_mm) / pixel_mm) - 1, round((y_mm + h_mm) / pixel_mm) - 1
 
 
-def write(page: Page, path: Path, pixel_mm: float) -> None:
-    """Writes the page in the form that the file name's ending asks for."""
+def write(page: Page, path: Path, pixel_mm: float, sheet: str | None = None) -> None:
+    """Writes the page in the form that the file name's ending asks for; on a sheet of paper where `sheet` names one (PDF only)."""
     form = path.suffix.lower()
+    if sheet is not None and form != ".pdf":
+        raise Refusal("Only a PDF is put on a sheet of paper.", "End the name in .pdf, or leave the sheet out.")
+    page = page if sheet is None else on_sheet(page, sheet)
     if form not in FORMS:
         raise Refusal(f"'{path.name}' has no known form.", f"End the name in {', '.join(FORMS)}.")
     data = to_svg(page) if form == ".svg" else to_pdf(page) if form == ".pdf" else to_png(page, pixel_mm)

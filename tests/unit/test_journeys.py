@@ -1,0 +1,148 @@
+"""README's three journeys, in their order, line by line as typed, with a person at a virtual inflator where README says one is."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.unit.linkbench import Inflator, Shop
+
+README = (Path(__file__).parents[2] / "README.md").read_text()
+LIMIT_S = 900
+SHIM = f'#!/bin/sh\nexec {sys.executable} -m rimward "$@"\n'
+
+
+def journeys() -> dict[str, list[str]]:
+    """The command lines of each journey, by the word that README prints bold; those before the first are everyone's."""
+    text = README[README.index("## Three journeys") : README.index("| command |")]
+    parts = re.split(r"^\*\*(.+?)\*\*", text, flags=re.M)
+    found = {"": parts[0]} | dict(zip(parts[1::2], parts[2::2]))
+    return {name: re.findall(r"^ {4}(rimward .*)$", part, re.M) for name, part in found.items()}
+
+
+def listens() -> None:
+    """An interrupt counts, even where this test was itself started in the background, without one."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+class Person:
+    """Types the lines into a shell, and does at the inflator what belongs to each."""
+
+    def __init__(self, folder: Path) -> None:
+        self.shop = Shop(folder)
+        place = folder / "bin"
+        place.mkdir()
+        (place / "rimward").write_text(SHIM)
+        (place / "rimward").chmod(0o755)
+        self.shop.env["PATH"] = f"{place}{os.pathsep}{self.shop.env['PATH']}"
+        self.inflator: Inflator | None = None
+
+    def types(self, line: str) -> subprocess.CompletedProcess[str]:
+        """One line in a shell."""
+        return subprocess.run(["bash", "-c", line], capture_output=True, text=True, env=self.shop.env, cwd=self.shop.folder, timeout=LIMIT_S)
+
+    def must(self, line: str) -> str:
+        """A line that has to succeed; what it printed."""
+        done = self.types(line)
+        assert done.returncode == 0, (line, done.stdout[-500:], done.stderr)
+        return done.stdout
+
+    def until(self, line: str, after: int) -> str:
+        """Types a line that runs until it is interrupted; gives what it printed in `after` seconds."""
+        running = subprocess.Popen(["bash", "-c", f"exec {line}"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.PIPE, text=True,
+                                   env=self.shop.env, cwd=self.shop.folder, start_new_session=True, preexec_fn=listens)  # fmt: skip
+        time.sleep(after)
+        os.killpg(running.pid, signal.SIGINT)
+        out, errors = running.communicate(timeout=60)
+        assert "Traceback" not in errors and running.returncode in (0, 1), (line, errors)
+        return out
+
+    def enrols(self, line: str) -> None:
+        """`key enrol`, with the workshop button held: pressed again where a busy machine was too slow."""
+        assert self.inflator is not None
+        for _ in range(6):
+            self.inflator.say("workshop")
+            done = self.types(line)
+            if done.returncode == 0:
+                return
+            assert "button" in done.stderr, done.stderr
+        raise AssertionError(done.stderr)
+
+    def chooses_and_holds(self) -> None:
+        """At the inflator: the only wheel of the list, its questions answered, the run control held."""
+        assert self.inflator is not None
+        for _ in range(12):
+            seen = self.inflator.status()
+            if seen["ceiling_pa"] > 0:
+                break
+            self.inflator.say("enter")
+            time.sleep(0.6)
+        assert seen["ceiling_pa"] > 0, seen
+        self.inflator.say("hold")
+
+    def stays_until_it_is_done(self) -> dict:
+        """Holds on, confirms the bead when asked, lets go at the end and takes the hose off."""
+        assert self.inflator is not None
+        until = time.monotonic() + LIMIT_S
+        while time.monotonic() < until:
+            seen = self.inflator.status()
+            if seen["waiting"] == "bead-seated":
+                for word in ("let-go", "enter", "hold"):
+                    self.inflator.say(word)
+                    time.sleep(0.5)
+            elif seen["state"] in ("done", "stopped", "tripped"):
+                break
+            time.sleep(0.2)
+        self.inflator.say("let-go")
+        time.sleep(0.5)
+        self.inflator.say("detach")
+        time.sleep(1.5)
+        return seen
+
+
+@pytest.fixture
+def person(tmp_path):
+    made = Person(tmp_path)
+    made.inflator = Inflator(made.shop, "--wheel", "28-622", "--rim-inner", "23", "--temp", "18", "--altitude", "200")
+    yield made
+    if made.inflator is not None:
+        made.inflator.close()
+
+
+def test_the_three_journeys_as_typed_in_their_order(person):
+    told = journeys()
+    assert list(told) == ["", "A mechanic", "A rider", "A developer"] and all(told.values())
+    new, enrol = told[""]
+    person.must(new)
+    person.enrols(enrol)
+    for line in told["A mechanic"]:
+        if line.startswith("rimward watch"):
+            person.chooses_and_holds()
+            assert "at the hose" in person.until(line, 8)
+            assert person.stays_until_it_is_done()["state"] == "done"
+        else:
+            out = person.must(line)
+            if "ceiling" in line.split():
+                assert "limit 5.00 bar → ride −0.53 → ceiling 4.47" in out
+    assert (person.shop.folder / "fill.pdf").read_bytes().startswith(b"%PDF")
+    for line in told["A rider"]:
+        person.must(line)
+    assert (person.shop.folder / "sunday.pdf").read_bytes().startswith(b"%PDF")
+    person.inflator.close()
+    person.inflator = None
+    for line in told["A developer"]:
+        if line.startswith("rimward virtual"):
+            running = subprocess.Popen(["bash", "-c", f"exec {line}"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=person.shop.env, cwd=person.shop.folder)
+            assert running.stdout is not None
+            assert running.stdout.readline().startswith("Virtual inflator on /dev/")
+        elif line.startswith("rimward inflators"):
+            assert "/dev/" in person.must(line)
+            running.communicate("end\n", timeout=60)
+            assert running.returncode == 0
+        else:
+            person.must(line)
