@@ -203,3 +203,23 @@ def test_quiet_and_verbose(shop):
 def test_every_command_is_listed_with_one_line(shop):
     shown = shop.run("--help").stdout
     assert all(f"  {name} " in shown for name in COMMANDS)
+
+
+def test_demo_and_campaign_say_that_they_compile_the_first_time_only(tmp_path, monkeypatch, capsys):
+    from rimward.commands import campaign
+    from rimward.plant import jit
+    from rimward.simulation import demo
+    from rimward.simulation.engines import SOURCES
+
+    monkeypatch.setattr(jit.platformdirs, "user_cache_dir", lambda _name: str(tmp_path))
+    told = []
+    demo.tell_compiling(told.append)
+    campaign._tell_compiling()
+    assert len(told) == 1 and told[0].startswith("Compiling the simulated world") and "Compiling the kernels" in capsys.readouterr().err
+    for names in (("rimward.plant.actuators", "rimward.plant.step"), SOURCES):
+        folder = jit.folder_for(names)
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "kept.nbi").touch()
+    demo.tell_compiling(told.append)
+    campaign._tell_compiling()
+    assert len(told) == 1 and capsys.readouterr().err == ""

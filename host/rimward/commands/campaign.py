@@ -39,6 +39,7 @@ def command(
         raise Refusal(f"There are no results in {resume} to go on with.", "Correct the name, or leave --resume out to begin a new campaign.")
     if resume is None and path.exists():
         raise Refusal(f"{path} is there already.", f"Go on with it by --resume {path}, or give another --out.")
+    _tell_compiling()
     try:
         results = run(plan, path, _progress, workers, scheduler)
     except KeyboardInterrupt:
@@ -52,6 +53,15 @@ def command(
             console.print(line, markup=False)
     if figures["exceedances"]:
         sys.exit(1)
+
+
+def _tell_compiling() -> None:
+    """Says that kernels and plant are being compiled, where they are."""
+    from rimward.plant import jit
+    from rimward.simulation.engines import SOURCES
+
+    if not jit.is_kept(SOURCES):
+        progress_console.print("Compiling the kernels and the plant for this computer: once, a minute or two ...")
 
 
 def _progress(done: int, wanted: int, left_s: float) -> None:

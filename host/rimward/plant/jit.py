@@ -49,11 +49,21 @@ def digest(names: tuple[str, ...]) -> str:
     return total.hexdigest()[:16]
 
 
+def folder_for(names: tuple[str, ...]) -> Path:
+    """Where the machine code of exactly these sources is kept."""
+    return Path(platformdirs.user_cache_dir("rimward")) / "compiled" / digest(names)
+
+
+def is_kept(names: tuple[str, ...]) -> bool:
+    """Whether machine code of these sources is kept: the first use after a change compiles them, which takes a while."""
+    return any(folder_for(names).rglob("*.nbi"))
+
+
 @contextmanager
 def cache_for(names: tuple[str, ...]) -> Iterator[None]:
     """Functions decorated inside keep their compiled code in a folder that belongs to exactly these sources."""
     before = config.CACHE_DIR
-    config.CACHE_DIR = str(Path(platformdirs.user_cache_dir("rimward")) / "compiled" / digest(names))
+    config.CACHE_DIR = str(folder_for(names))
     try:
         yield
     finally:

@@ -38,6 +38,7 @@ def run_demo(out: Path, tell: Tell) -> dict[str, Any]:
     tell(f"{SHOP}: {scenario.label}, rim {scenario.rim} marked {scenario.rim_max}, tyre {scenario.tyre} printed {scenario.tyre_range}.")
     tell(ceiling_line(fields))
     params = plant_of(scenario)
+    tell_compiling(tell)
     summary = _fill(out, data, fields, params, interpreter, tell)
     tell("Five attempts to get past the ceiling:")
     attacks, halted_s = all_attacks(
@@ -48,6 +49,14 @@ def run_demo(out: Path, tell: Tell) -> dict[str, Any]:
     (out / "summary.json").write_text(json.dumps(summary, indent=2) + "\n")
     _judge(summary)
     return summary
+
+
+def tell_compiling(tell: Tell) -> None:
+    """Says that the simulated world is being compiled, where it is."""
+    from rimward.plant import compiled, jit
+
+    if not jit.is_kept(compiled.MODULES):
+        tell("Compiling the simulated world for this computer: once, some 15 seconds ...")
 
 
 def ceiling_line(fields: dict[str, Any]) -> str:
