@@ -207,7 +207,7 @@ def test_every_command_is_listed_with_one_line(shop):
 
 def test_demo_and_campaign_say_that_they_compile_the_first_time_only(tmp_path, monkeypatch, capsys):
     from rimward.commands import campaign
-    from rimward.plant import jit
+    from rimward.plant import compiled, jit
     from rimward.simulation import demo
     from rimward.simulation.engines import SOURCES
 
@@ -216,7 +216,7 @@ def test_demo_and_campaign_say_that_they_compile_the_first_time_only(tmp_path, m
     demo.tell_compiling(told.append)
     campaign._tell_compiling()
     assert len(told) == 1 and told[0].startswith("Compiling the simulated world") and "Compiling the kernels" in capsys.readouterr().err
-    for names in (("rimward.plant.actuators", "rimward.plant.step"), SOURCES):
+    for names in (compiled.MODULES, SOURCES):
         folder = jit.folder_for(names)
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "kept.nbi").touch()

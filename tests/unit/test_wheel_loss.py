@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import httpx
 import pytest
+from rimward.commands.session_kept import ask_about_air
 from rimward.errors import Refusal
 from rimward.report.archive import Archive
 from rimward.simulation.scenario import Scenario, plant_of
@@ -56,6 +57,7 @@ def test_the_loss_of_a_wheel_is_shown_asked_about_and_reported(desk, fills, tmp_
     assert told["loss"]["not_asked"] == 2
     assert desk("wheel", "show", "hazel") == 0
     assert " a day ± " in desk.out and "2 intervals counted as if no air was added" in desk.out and names[2] in desk.out
+    asked(desk, names, wheel_id)
     desk.json("wheel", "loss", "hazel", "--not-added", names[1])
     told = desk.json("wheel", "loss", "hazel", "--added", names[2])
     assert [row["air_by_hand"] for row in told["intervals"]] == [False, True] and told["loss"]["intervals"] == 1
@@ -67,6 +69,15 @@ def test_the_loss_of_a_wheel_is_shown_asked_about_and_reported(desk, fills, tmp_
         assert desk.json("report", "--wheel", "hazel", "-o", out)["loss"] == told["lines"]
     assert "Loss between fills" in (tmp_path / "hazel.html").read_text()
     assert told["lines"] == page_lines(wheel_id)
+
+
+def asked(desk, names, wheel_id):  # noqa: F811
+    """What a person is asked when a session is pulled: of the two that end an interval, not of the first, nor of a wheel not registered."""
+    desk.capsys.readouterr()
+    for name, known in ((names[0], wheel_id), (names[1], wheel_id), (names[2], wheel_id), (names[2], "f" * 16)):
+        ask_about_air(name, known, "")
+    lines = desk.capsys.readouterr().out.splitlines()
+    assert len(lines) == 2 and all("was air added or let out by hand since 2025-06-" in line and "--ask" in line for line in lines)
 
 
 def page_lines(wheel_id):

@@ -1,5 +1,6 @@
 """`rimward session list`, `keep` and `pull`: the sessions kept on this computer, and bringing more."""
 
+import sys
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -118,8 +119,34 @@ def pull(port: str, number: int | None, every: bool, listing: bool, out: Path | 
         state = f"read up to its damage: {row['damage']}" if row["damage"] else "whole"
         also = f", and written to {out}" if out else ""
         console.print(f"Session {row['session']}, {row['bytes']} bytes, ended by {row['cause']}: {state}. Kept as {row['name']}{also}.", markup=False)
+    for row in told:
+        ask_about_air(row["name"], row["wheel_id"], who)
     if every:
         console.print(f"{len(told)} brought, {len(held) - len(told)} kept here already.", markup=False)
+
+
+def ask_about_air(session: str, wheel_id: str, who: str) -> None:
+    """Asks whether air was added or let out by hand since the wheel's last fill, where a loss could be worked out from this session.
+
+    On a terminal the answer is kept; elsewhere the command that takes it is named. Nothing for a wheel that the register lacks.
+    """
+    from rimward.commands.wheel_options import register
+    from rimward.report import losses
+    from rimward.sessions.facts import when_text
+
+    try:
+        with register(None) as held:
+            wheel = held.by_id(wheel_id)
+            one = losses.unanswered(wheel, session) if wheel is not None else None
+            if wheel is None or one is None:
+                return
+            question = f"{wheel.label}: was air added or let out by hand since {when_text(one.left.end_s)}?"
+            if sys.stdin.isatty():
+                losses.answer(held, wheel, session, click.confirm(question, default=False, err=True), who)
+            else:
+                console.print(f"{question} Answer with: rimward wheel loss '{wheel.label}' --ask", markup=False)
+    except Refusal as refusal:
+        progress_console.print(f"The loss between fills is not worked out: {refusal}", markup=False)
 
 
 def _bring(client: Any, archive: Any, row: dict[str, Any], out: Path | None, who: str) -> dict[str, Any]:

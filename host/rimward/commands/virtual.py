@@ -13,7 +13,7 @@ from pathlib import Path
 import click
 
 from rimward.errors import Refusal
-from rimward.output import console
+from rimward.output import console, progress_console
 
 
 @click.command()
@@ -42,7 +42,8 @@ def command(tyre, rim_inner, chuck, source, tyre_pressure, temp, altitude, state
     import time
 
     from rimward.atmosphere import ambient_pa
-    from rimward.plant import compressor, line, tyre_ml
+    from rimward.plant import Plant, compressor, line, tyre_ml
+    from rimward.simulation.demo import tell_compiling
     from rimward.simulation.scenario import mounted_mm
     from rimward.units import parse_pressure
     from rimward.virtual import Where, find_interpreter
@@ -78,6 +79,8 @@ def command(tyre, rim_inner, chuck, source, tyre_pressure, temp, altitude, state
         specimen, words = Specimen(params.tyre_ml), WORDS | SPECIMEN_WORDS
         air_ml = BOTTLE_ML if medium == "water" else round(params.tyre_ml)
         params, where = plant_of(Test(500_000, air_ml=air_ml)), replace(where, device="bench001", tree=Path(tree.name))
+    tell_compiling(lambda line: progress_console.print(line, markup=False))
+    Plant(params, compiled=True).tick(0, 0)  # so that the port answers from the moment it is named
     server = Server(params, found, where)
     server.inflator.hands.range_bench = bench
     if specimen is not None:

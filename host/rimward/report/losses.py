@@ -79,6 +79,11 @@ def least_of(wheel: Wheel) -> int | None:
     return None
 
 
+def unanswered(wheel: Wheel, session: str) -> Interval | None:
+    """The interval that ends with a session and of which nobody has said whether air was added by hand; None where there is none."""
+    return next((one for one in wheel_loss(wheel).intervals if one.found.name == session and one.added is None), None)
+
+
 def answer(register: Register, wheel: Wheel, session: str, added: bool, who: str = "") -> Wheel:
     """Keeps a person's answer whether air was added or let out by hand before the visit that `session` records."""
     return register.record(wheel.wheel_id, lambda now: {FIELD: {**now.values.get(FIELD, {}), session: added}}, who, "asked")

@@ -156,6 +156,11 @@ def _ended(log: SessionLog) -> tuple[str, str, str]:
     return word, reason, step
 
 
+def recorded_by_ours(log: SessionLog) -> bool:
+    """Whether a record's kernels have as many words as those of this host, so that it can be replayed here."""
+    return all(log.header[f"words_{name}"] == len(names) for name, names in KERNEL_WORDS)
+
+
 def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check: bool = True) -> Verification:
     """Check codes, chain and replay of a session."""
     from rimward.sessions.replay import replay
@@ -163,7 +168,7 @@ def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check
     chain = None
     if log.chained and keys and raw is not None:
         chain = any(sessionread.chain_holds(raw, hmac_sha256(key, b"session")) for key in keys)
-    ours = all(log.header[f"words_{name}"] == len(names) for name, names in KERNEL_WORDS)
+    ours = recorded_by_ours(log)
     again = replay(log) if check and ours else None
     return Verification(
         whole=not log.damage,
