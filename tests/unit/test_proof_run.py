@@ -1,6 +1,10 @@
 """`rimward proof run` end to end on the virtual bench, with seconds in place of minutes, and what it refuses."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
 import time
 
 import numpy as np
@@ -334,3 +338,23 @@ def test_a_test_that_never_had_air_leaves_no_files(tmp_path, short, monkeypatch)
         with pytest.raises(Refusal, match="Nobody held"):
             run.run(client, test_of(), RING, tmp_path, tell)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL, signal.SIGINT])
+def test_a_command_that_is_ended_leaves_its_samples(tmp_path, how):
+    """A process of its own, ended while the pressure rises; then `proof finish` makes the row that it could not."""
+    env = os.environ | {"RIMWARD_DATA": str(tmp_path / "data"), "RIMWARD_KEYSTORE": "file"}
+    words = ["proof", "run", "--virtual", "--label", "Tern 23", "--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre", "30-622", "--tyre-max", "6 bar"]
+    process = subprocess.Popen([sys.executable, "-m", "rimward", *words, "-o", str(tmp_path)], env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    until = time.monotonic() + 120
+    while not any(path.stat().st_size > 20_000 for path in tmp_path.glob("*-live.rws")):
+        assert process.poll() is None and time.monotonic() < until
+        time.sleep(0.1)
+    process.send_signal(how)
+    assert process.wait(60) != 0
+    (path,) = tmp_path.glob("*.json")
+    assert path.with_suffix(".csv").exists() == (how != signal.SIGKILL)
+    done = CliRunner().invoke(command, ["finish", str(path), "--json"])
+    assert done.exit_code == 0, done.output
+    found = json.loads(done.stdout)
+    assert found["released"] == "invalid" and found["highest_bar"] > 0.5 and path.with_suffix(".csv").exists()

@@ -170,3 +170,18 @@ def test_a_session_without_a_test_is_no_proof(save):
         read_file(save("a.rws", np.full(20, 1000.0), np.zeros(20, dtype=bool)))
     with pytest.raises(Refusal, match="no pressure"):
         read_file(save("a.rws", np.full(200, -50.0), np.zeros(200, dtype=bool)))
+
+
+def test_pressure_lost_while_samples_are_missing_is_invalid(save):
+    """Two seconds without a sample, 7 bar before and nothing after; in the hold they do not matter."""
+    from rimward.proof import fromsession
+    from rimward.sessions import read_session
+
+    pressure, venting = bench_trace(release_at_s=450)
+    log = read_session(save("a.rws", pressure, venting))
+    whole, ticks = log.trace, log.trace["tick"]
+    log.trace = whole[(ticks < 100_000) | (ticks > 101_000)]
+    assert fromsession.sample_of(log, "a.rws").released == "yes"
+    log.trace = whole[(ticks < 224_500) | (ticks > 225_500)]
+    sample = fromsession.sample_of(log, "a.rws")
+    assert sample.released == "invalid" and "2.0 s of samples are missing while 6.9" in sample.known["stop_reason"]

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 from rimward_protocol import causes
 
 from rimward.proof.events import Event
@@ -9,6 +10,9 @@ from rimward.proof.loss import CONTENT, Loss
 from rimward.sessions import SessionLog
 from rimward.sessions.beat import stop_word
 
+GAP_TICKS = 250
+LEAST_PA = 40_000
+TICK_S = 0.002
 LET_GO = "hose-or-tyre"  # the firmware saw half of the pressure go
 LEAKING = "leaking"  # the pressure did not follow the air that went in
 
@@ -25,12 +29,25 @@ class Outcome:
 def outcome(log: SessionLog, release: Event | None, lost: Loss, top_pa: float) -> Outcome:
     """What the trace and the recorded cause say together; `top_pa`: the highest pressure where nothing let go."""
     word = stop_word(log)
+    if unseen := _unseen(log):
+        return Outcome("invalid", top_pa, f"{word}: {unseen}")
     if release is not None:
         return Outcome("yes", release.highest_before_pa, word)
     if lost.released:
         return Outcome("yes", lost.top_pa, f"{word}: {lost.share:.0%} of the pressure was lost slowly")
     doubt = _doubt(log, lost, word)
     return Outcome("invalid", top_pa, f"{word}: {doubt}") if doubt else Outcome("no", top_pa, word)
+
+
+def _unseen(log: SessionLog) -> str:
+    """A loss of half the pressure while samples are missing: nobody saw whether the vent or the tyre took it. Empty where there is none."""
+    lower = np.minimum(log.trace["a_pa"], log.trace["b_pa"])
+    gaps = np.flatnonzero(np.diff(log.trace["tick"]) > GAP_TICKS)
+    for at in gaps.tolist():
+        if lower[at] > LEAST_PA and lower[at + 1] < lower[at] / 2:
+            seconds = int(log.trace["tick"][at + 1] - log.trace["tick"][at]) * TICK_S
+            return f"{seconds:.1f} s of samples are missing while {lower[at] / 1e5:.2f} bar were lost"
+    return ""
 
 
 def _doubt(log: SessionLog, lost: Loss, word: str) -> str:

@@ -145,7 +145,7 @@ def _steps(want: Want, limit_pa: int, retention_pa: int, top_pa: int) -> list[di
         _step(f"Mount in the fixture behind the screen, valve core out. {fill}", 0),
         _step("Seat the beads, then look from behind the screen: even all round, both sides", min(limit_pa // 2, SEATING_MAX_PA), 60, "seating pops"),
         _step("Rise to the limit and wait until the reading stands still", limit_pa, 60, "creep, leak"),
-        _step(f"Retention: {PERCENT} % of the limit. It passes if the tyre stays on the rim", retention_pa, HOLD_S, "creep, slip, leak onset, release"),
+        _step(f"Retention: {PERCENT} % of the limit. It passes if the tyre stays on the rim; it counts where the reading less the gauge's U still reaches it", retention_pa, HOLD_S, "creep, slip, leak onset, release"),
     ]
     if want.release:
         steps += _ramp(want, retention_pa, top_pa)
