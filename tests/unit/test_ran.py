@@ -65,8 +65,20 @@ def test_one_failed_parameter_is_a_failed_test_and_a_changed_file_a_test_not_run
 
 
 def test_the_rig_does_not_hold_with_a_failed_test_of_the_hazard_analysis(monkeypatch):
+    monkeypatch.setattr(ran, "run_lacking", lambda tests: 0)
     monkeypatch.setattr(ran, "status", lambda tests: dict.fromkeys(tests, ran.PASSED))
     assert hardware.hazard_rows()[0]
     monkeypatch.setattr(ran, "status", lambda tests: dict.fromkeys(tests, ran.FAILED))
     ok, lines, _ = hardware.hazard_rows()
-    assert not ok and any(line.startswith("FAILED: ") for line in lines)
+    assert not ok and any(line.startswith("failed: ") for line in lines)
+    monkeypatch.setattr(ran, "status", lambda tests: dict.fromkeys(tests, ran.NOT_RUN))
+    assert not hardware.hazard_rows()[0]
+
+
+def test_what_did_not_run_is_run_once(suite, tmp_path: Path, monkeypatch):
+    named = ["test_a.py::test_one", "test_a.py::test_two"]
+    suite(named, "test_a.py::test_one")
+    monkeypatch.setenv("PYTHONPATH", _env()["PYTHONPATH"])
+    assert ran.run_lacking(named, tmp_path) == 1
+    assert ran.status(named, tmp_path) == dict.fromkeys(named, ran.PASSED)
+    assert ran.run_lacking(named, tmp_path) == 0
