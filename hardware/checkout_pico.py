@@ -6,12 +6,12 @@ limit for the manifold ends it. A step begins with ENTER and is left out with DO
 """
 
 import time
-from array import array
 
-from rimward_fw.board import pico
+from machine import mem32
+from rimward_fw.board import pico, wiring
 
 TICK_US = 2000
-GATE, RELAY, VENT_OPEN = 1, 2, 4  # bits of the board's `drive`
+GATE, RELAY, VENT_OPEN = 1, 2, 4  # bits of `drive`
 RUN, KEY_LOW, KEY_HIGH, DOWN, ENTER = 1, 2, 4, 1024, 2048  # bits of its switch word
 STANDARD_PA = 101_325
 VENT_PA = 333_000  # the lowest ceiling of the low range's straight-side limit over 1.5
@@ -23,8 +23,8 @@ STEPS = (
     ("pulses, stopped high", GATE | VENT_OPEN, 2000, 3, 1, STILL_PA, "time from the last falling edge of GATE to 1 V at the gate of M1"),
     ("pulses, stopped low", GATE | VENT_OPEN, 2000, 3, 0, STILL_PA, "the same"),
     ("relay", RELAY | VENT_OPEN, 1000, 3, 0, STILL_PA, "time from RELAY falling to an open contact"),
-    ("GATE held at 1", RELAY, 5000, 1, 1, STILL_PA, "air source stays off"),
-    ("GATE held at 0", RELAY, 5000, 1, 0, STILL_PA, "air source stays off"),
+    ("GATE held at 1", RELAY, 5000, 1, 1, STILL_PA, "air source stays off; GP_A under 0.3 V (10 megohm meter)"),
+    ("GATE held at 0", RELAY, 5000, 1, 0, STILL_PA, "the same"),
     ("vent balance", GATE | RELAY | VENT_OPEN, 10_000, 1, 0, VENT_PA, "air source runs; the manifold stays under the sheet's figure"),
 )
 
@@ -33,59 +33,103 @@ class Stop(Exception):
     """Why a step ended before its time."""
 
 
-def manifold_pa(board, x):
+def word(block, n):
+    """Word `n` of a register block: an address on the chip, an array elsewhere."""
+    return mem32[block + 4 * n] if isinstance(block, int) else block[n]
+
+
+def sample(ring, n):
+    """Sample `n` of the converter's ring, bytes on the chip."""
+    return ring[2 * n] | ring[2 * n + 1] << 8 if len(ring) == 32 else ring[n]
+
+
+class Bench:
+    """The board without guard and fill: its converters and switches read, its three outputs driven, one call each."""
+
+    def __init__(self, board):
+        self.board = board
+        self.level = 0
+        _, self.ring, _, self.spi, _ = board._converters.blocks()
+        inputs = wiring._inputs()
+        self.inputs = ((inputs["RUN"], RUN), (inputs["KEY_LOW"], KEY_LOW), (inputs["KEY_HIGH"], KEY_HIGH), (inputs["DOWN"], DOWN), (inputs["ENTER"], ENTER))
+
+    def sense(self):
+        """(A, B, switches): words of 16 bits, fractions of the transducers' supply; A's conversion is the one that the last call began."""
+        a = word(self.spi, 2) & 0xFFFF if word(self.spi, 3) & 4 else 0
+        self.board._cs(1)
+        b = sum([sample(self.ring, n) for n in (0, 4, 8, 12)])
+        supply = sum([sample(self.ring, n) for n in (1, 5, 9, 13)])
+        self.board._cs(0)
+        if isinstance(self.spi, int):
+            mem32[self.spi + 8] = 0xFFFF
+        return a, min((b << 16) // max(supply, 256), 65535), sum([bit for pin, bit in self.inputs if pin()])
+
+    def drive(self, bits):
+        """Output bits; one edge of GATE while its bit is set."""
+        if bits & GATE:
+            self.level ^= 1
+            self.board._gate(self.level)
+        self.board._relay(1 if bits & RELAY else 0)
+        self.board._vent(0 if bits & VENT_OPEN else 1)
+
+    def still(self):
+        """Air off, vent open."""
+        self.board._relay(0)
+        self.board._vent(0)
+
+
+def manifold_pa(bench, a, b):
     """The higher of both transducers, Pa gauge; Stop when one is out of its band."""
-    board.sense(x)
-    if not (3277 < x[0] < 62259 and 3277 < x[1] < 62259):
+    if not (3277 < a < 62259 and 3277 < b < 62259):
         raise Stop("a transducer is out of its band")
-    a, b = [(word * 9766 >> 9) - 125_012 for word in (x[0], x[1])]
-    return max(b, a + STANDARD_PA - (board.ambient_pa or STANDARD_PA))
+    a, b = [(word * 9766 >> 9) - 125_012 for word in (a, b)]
+    return max(b, a + STANDARD_PA - (bench.board.ambient_pa or STANDARD_PA))
 
 
-def look(board, x, most):
+def look(bench, most):
     """Manifold in Pa gauge; Stop where no air may move."""
-    pa = manifold_pa(board, x)
-    if not x[2] & RUN:
+    a, b, switches = bench.sense()
+    pa = manifold_pa(bench, a, b)
+    if not switches & RUN:
         raise Stop("run control not held")
-    if not x[2] & KEY_LOW or x[2] & KEY_HIGH:
+    if not switches & KEY_LOW or switches & KEY_HIGH:
         raise Stop("the range key is not on low")
     if pa >= most:
         raise Stop("the manifold stands at %.2f bar (%.1f psi)" % (pa / 1e5, pa / 6894.757))
     return pa
 
 
-def settle(board, bits, level):
+def settle(bench, bits, level):
     """Brings GATE to a steady level, the relay open meanwhile."""
-    while board._level != level:
-        board.drive(GATE | bits & VENT_OPEN)
+    while bench.level != level:
+        bench.drive(GATE | bits & VENT_OPEN)
         time.sleep_us(TICK_US)
-    board.drive(bits & VENT_OPEN)
+    bench.drive(bits & VENT_OPEN)
 
 
-def step(board, bits, ms, level, most):
+def step(bench, bits, ms, level, most):
     """One time through: the highest manifold seen, Pa gauge. Stop says why it ended early."""
-    x = array("i", [0] * 6)
-    settle(board, bits, level)
+    settle(bench, bits, level)
+    bench.sense()  # begins A's first conversion
     time.sleep_ms(100 // HURRY)
     top = 0
     at = time.ticks_us()
     for _ in range(ms * 1000 // TICK_US // HURRY):
-        top = max(top, look(board, x, most))
-        board.drive(bits)
+        top = max(top, look(bench, most))
+        bench.drive(bits)
         at = time.ticks_add(at, TICK_US)
         while time.ticks_diff(at, time.ticks_us()) > 0:
             pass
-    settle(board, bits & VENT_OPEN if bits & GATE else VENT_OPEN, level)
+    settle(bench, bits & VENT_OPEN if bits & GATE else VENT_OPEN, level)
     return top
 
 
-def wanted(board, x):
+def wanted(bench):
     """True for ENTER, False for DOWN, once all buttons were open."""
     seen_open = False
     while True:
-        board.sense(x)
-        board.idle()
-        pressed = x[2] & (ENTER | DOWN)
+        pressed = bench.sense()[2] & (ENTER | DOWN)
+        bench.board.idle()
         if pressed and seen_open:
             return pressed == ENTER
         seen_open = seen_open or not pressed
@@ -97,17 +141,18 @@ def main(board):
         board.off()
         print("Switch off, close the workshop contact, switch on and run it again.")
         return
+    bench = Bench(board)
     try:
         for name, bits, ms, times, level, most, what in STEPS:
             print("%s: look at %s. Hold RUN and press ENTER; DOWN leaves it out." % (name, what))
-            if not wanted(board, array("i", [0] * 6)):
+            if not wanted(bench):
                 print("  left out")
                 continue
             try:
-                top = max([step(board, bits, ms, level, most) for _ in range(times)])
+                top = max([step(bench, bits, ms, level, most) for _ in range(times)])
                 print("  done; highest manifold %.2f bar (%.1f psi)" % (top / 1e5, top / 6894.757))
             except Stop as stop:
-                board._still()
+                bench.still()
                 print("  STOPPED: %s" % stop)
     finally:
         board.off()
