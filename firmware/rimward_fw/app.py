@@ -20,6 +20,8 @@ from rimward_fw.ui import buttons, display
 from rimward_fw.ui.interface import Interface
 
 WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
+PIECES, WRITE_MS = 16, 10  # of a session in one turn
+STILL_MS = 200  # without a tick: it has stopped
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
 OVERDUE_DAYS = 365
 LOCK_DAYS = 730
@@ -39,7 +41,7 @@ class App:
     def __init__(self, board):
         self.board = board
         self.engine = Engine(board)
-        self.store = Store(board.mount(), self.enabled)
+        self.store = Store(board.mount(), self.enabled, board.feed)
         self.boots = self.store.boot()
         self.clock = Clock(board, self.store)
         self.keys = Keys(self.store, board, self.button_held)
@@ -49,8 +51,12 @@ class App:
         self.link = Link(board, self)
         self.recorder = logbook.recorder_of(self)
         self.refusal = 0
+        self._boot_told = False  # the first record of this run begins with why it started
+        self.cut_off = self._last_run()
         self.pending_delete = None
         self._next_work = 0
+        self._head = -1
+        self._head_ms = 0
         self._next_slow = 0
         self.opened_s = 0
         self.heap_free = _heap_free()
@@ -80,6 +86,18 @@ class App:
         self._baro_offset = _signed(value) if len(value) == 4 else 0
         value, _ = self.store.setting_get(SETTING_AIR)
         self._air_offset = _signed(value) if len(value) == 2 else 0
+
+    def _last_run(self):
+        """Keep what the last run could not: a trip that only the RAM remembers. Return the number of a session that was cut off, or 0."""
+        cause = self.board.remembered()
+        if cause:
+            self.store.trip_add({"cause": cause, "state": codes.IDLE, "boot": self.boots - 1, "tick": 0, "session": 0, "unix_s": 0, "value": 0})
+            self.board.remember(0)
+        numbers = self.store.sessions.unfinished()
+        for number in numbers:
+            self.store.session_end(number, {"unix_s": 0, "cause": 0, "flags": 0, "wheel_id": NOBODY})
+            self.board.feed()
+        return numbers[0] if numbers else 0
 
     def source(self, value):
         """The row of `configuration.HARDWARE` that a stored setting names; a compressor if none does."""
@@ -236,21 +254,32 @@ class App:
     def open_session(self, cycle):
         """Open the record of a fill cycle."""
         logbook.open_session(self, cycle)
+        if not self._boot_told:
+            self._boot_told = True
+            self.recorder.note(events.BOOT, 0, self.board.reset_cause(), self.cut_off)
 
     def keep_session(self):
-        """Writes what memory holds; the pump is off."""
-        if self.recorder.active and not self.enabled():
-            self.recorder.flush(self.store)
+        """Begin to write what memory holds."""
+        if self.recorder.active:
+            self.recorder.writing = True
+            self.recorder.listed = True
+
+    def sessions(self):
+        """Numbers of the stored sessions, newest first; one that was only opened is not listed yet."""
+        hidden = self.recorder.number if self.recorder.active and not self.recorder.listed else 0
+        return [number for number in self.store.session_list() if number != hidden]
 
     def keep_trip(self, cause):
         """The record of a trip, before anything else is written."""
         row = {"cause": cause, "state": self.cycle.state(), "boot": self.boots, "tick": self.engine.head}
         row.update({"session": self.recorder.number, "unix_s": self.clock.unix_s(), "value": self.engine.g[slots.G_READ] - slots.BIAS_PA})
-        self.store.trip_add(row)
+        self.board.remember(cause)  # in RAM that outlasts a reset, until it is on flash
+        if self.store.trip_add(row) == replies.OK:
+            self.board.remember(0)
         self.recorder.note(events.TRIPPED, cause, self.engine.g[slots.G_READ] - slots.BIAS_PA)
 
     def close_session(self, cause):
-        """Close the record of a fill cycle."""
+        """Close the record of a fill cycle; its last pieces are written in the next turns of the loop."""
         if self.recorder.active:
             logbook.close_session(self, cause)
 
@@ -264,13 +293,16 @@ class App:
         """One turn of the main loop."""
         self.board.idle()
         head = self.engine.head
+        now = self.board.ticks_ms()
+        if head != self._head:
+            self._head, self._head_ms = head, now
+        elif now - self._head_ms > STILL_MS:
+            self._halted()
         if head < self._next_work and self._next_work - head <= WORK_TICKS:
             if self.link.opened and not self.engine.out & MOVING:
                 self.link.poll()  # a host that asks one thing after the other waits for each answer
             return
         self._next_work = head + WORK_TICKS
-        if self.engine.failed:
-            self.board.reset()
         self.board.feed()
         self.link.poll()
         pressed, held = self.buttons.poll()
@@ -278,9 +310,26 @@ class App:
             self.interface.pressed(pressed, held)
         self.cycle.work()
         self.recorder.work(self._sample(), self._limits())
+        self._keep()
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
             self._next_slow = head + SLOW_TICKS
             self._slow()
+
+    def _keep(self):
+        """Write pieces of the session for a while: one that takes long, as a flash erase does, is the last of this turn."""
+        began = self.board.ticks_ms()
+        for _ in range(PIECES):
+            if not self.recorder.writing or self.enabled() or self.board.ticks_ms() - began >= WRITE_MS:
+                return
+            self.recorder.keep(self.store)
+
+    def _halted(self):
+        """The tick has stopped, by an exception or for good: air off, the record of it, a fresh start. Nothing feeds the watchdog any more."""
+        self.board.off()
+        self.cycle.phase = OVER  # nothing can move: the store takes records
+        self.keep_trip(causes.TICK_LATE)
+        self.board.last_words(self.engine.error or RuntimeError("the tick stopped"))
+        self.board.reset()
 
     def _sample(self):
         g = self.engine.g

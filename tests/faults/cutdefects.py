@@ -22,7 +22,7 @@ def _next(path):
 def in_place():
     """Both copies are overwritten where they stand, both at once, piece by piece."""
 
-    def write(path, body):
+    def write(path, body, feed=None):
         data = records.frame(_next(path), body)
         half = len(data) // 2
         try:
@@ -43,7 +43,7 @@ def in_place():
 def old_goes_first():
     """The old copies are removed to make room for the new ones."""
 
-    def write(path, body):
+    def write(path, body, feed=None):
         data = records.frame(_next(path), body)
         _remove(path)
         return records._put(path, 0, data) or records._put(path, 1, data)
@@ -54,7 +54,7 @@ def old_goes_first():
 def one_copy():
     """Only one copy is brought up to date."""
 
-    def write(path, body):
+    def write(path, body, feed=None):
         held = records.read(path)
         return records._put(path, 1 - held[2] if held else 0, records.frame(_next(path), body))
 
@@ -79,7 +79,7 @@ def said_too_soon():
     later = []
     plain = records.write
 
-    def write(path, body):
+    def write(path, body, feed=None):
         if later:
             plain(later[0][0], later[0][1])
         later[:] = [(path, body)]

@@ -17,8 +17,14 @@ wait(3000); print("there", board.ambient_pa, board.air_ck)
 chip.registers[0xF4] = 0; chip.registers[0xF7:0xFD] = b"\\x80\\0\\0\\x80\\0\\0"
 wait(1000); print("restarted", board.ambient_pa)
 wait(3000); print("set up again", board.ambient_pa)
+one = WORLD.devices.pop((0, 0x76))
+wait(250); print("silent", board.ambient_pa, board._barometer.errors > 5)
+WORLD.devices[(0, 0x76)] = one
+reads = one.reads
+wait(400); print("again", board.ambient_pa, one.reads > reads)
 del WORLD.devices[(0, 0x76)]
-wait(300); print("gone", board.ambient_pa)
+wait(1200); print("fresh still", board.ambient_pa)
+wait(600); print("gone", board.ambient_pa)
 WORLD.devices[(0, 0x76)] = chips.Barometer(chip=0x55)
 wait(3000); print("another chip", board.ambient_pa)
 WORLD.devices[(0, 0x76)] = chips.Barometer(calibration=bytes(24))
@@ -29,7 +35,7 @@ WORLD.devices[(0, 0x76)] = chips.Barometer()
 wait(3000); print("back", board.ambient_pa)
 """
     )
-    assert out == ["absent 0 0", "there 100653 29823", "restarted 0", "set up again 100653", "gone 0", "another chip 0", "blank 0", "no sense 0", "back 100653"]
+    assert out == ["absent 0 0", "there 100653 29823", "restarted 100653", "set up again 100653", "silent 100653 True", "again 100653 True", "fresh still 100653", "gone 0", "another chip 0", "blank 0", "no sense 0", "back 100653"]
 
 
 def test_display_gets_what_changed_in_short_slices(pico):

@@ -56,3 +56,83 @@ except machine.Reset: print("reset", WORLD.out[IN["RELAY"]])
 """
     )
     assert out[0] == "ValueError('one',)" and out[1].startswith("OSError") and out[2] == "reset 0"
+
+
+def test_a_short_silence_of_the_barometer_changes_nothing_and_a_long_one_ends_the_fill_by_its_name(pico):
+    """Armed: 0.3 s without it are no fault. After 1.5 s the fill is ended as `barometer`; the transducers are not accused."""
+    out = pico(APP + LATCHED + """
+from rimward_protocol import causes
+apps = []
+begin = app.App.__init__
+def made(self, board):
+    begin(self, board)
+    apps.append(self)
+app.App.__init__ = made
+seen = []
+def each(board, turn):
+    a = apps[0]
+    WORLD.codes[26] ^= turn & 1  # a live converter is never still
+    if turn == 40:
+        a.cycle.choose(bytes(8), a.profile_of(bytes(8))[0], True)
+        a.cycle.pressed(2048)
+    if turn == 160: seen.append(a.cycle.phase)
+    if turn == 170: WORLD.devices.pop((0, 0x76))
+    if turn == 250: seen.append((a.cycle.phase, a.engine.g[0]))
+    if turn == 800: seen.append((a.cycle.phase, a.cycle.cause == causes.BAROMETER, a.engine.g[0], a.status()["stop_cause"]))
+run(810, each)
+print(seen)
+""")
+    assert out[-1] == "[5, (5, 0), (6, True, 0, 31)]"
+
+
+def test_a_tick_that_stops_leaves_its_record_and_resets(pico):
+    """An exception in the hard interrupt cancels its timer: air off, a trip in the store, last words, a reset."""
+    out = pico(APP + """
+from rimward_fw.storage.store import Store
+said = []
+pico.Board.last_words = lambda self, error: said.append(repr(error))
+def each(board, turn):
+    if turn == 100: WORLD.timers[-1].callback = lambda timer: None
+board = run(400, each)
+held = Store(pico.STORE, lambda: False)
+print(WORLD.resets > 0, WORLD.out[IN["RELAY"]], [row["cause"] for row in held.trips()], said[0])
+""")
+    assert out[-1] == "True 0 [25] RuntimeError('the tick stopped',)"
+
+
+def test_a_trip_that_could_not_be_stored_is_stored_by_the_next_start_and_a_cut_off_session_is_named(pico):
+    out = pico(APP + """
+from rimward_fw.storage.store import Store
+board = pico.Board()
+print(board.remembered())
+board.remember(23)
+os = __import__("os")
+os.mkdir(pico.STORE) if not "rimward" in os.listdir("/") else None
+held = Store(pico.STORE, lambda: False)
+held.boot()
+held.session_append(7, b"header")
+held.close()
+apps = []
+begin = app.App.__init__
+def made(self, board):
+    begin(self, board)
+    apps.append(self)
+app.App.__init__ = made
+def each(board, turn):
+    a = apps[0]
+    if turn == 40:
+        a.cycle.choose(bytes(8), a.profile_of(bytes(8))[0], True)
+        a.cycle.pressed(2048)
+run(120, each)
+held = Store(pico.STORE, lambda: False)
+print([row["cause"] for row in held.trips()], apps[0].cut_off, pico.Board().remembered(), [held.session_about(n)["flags"] for n in held.session_list()])
+from rimward_protocol import layout
+a = apps[0]
+kinds = []
+while a.recorder.first.waiting():
+    kind, payload = a.recorder.first.oldest()
+    if kind == layout.BLOCK_EVENT: kinds.append(layout.unpack(layout.EVENT, payload))
+    a.recorder.first.written()
+print([(k["event"], k["value"], k["value2"]) for k in kinds if k["event"] == 1])
+""")
+    assert out[-3:-1] == ["0", "[23] 7 0 [0, 0]"] and out[-1] in ("[(1, 1, 7)]", "[]")

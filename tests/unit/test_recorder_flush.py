@@ -4,7 +4,8 @@ from types import SimpleNamespace
 
 import pytest
 from rimward_fw.control.engine import Engine
-from rimward_fw.storage.recorder import Blocks, Recorder
+from rimward_fw.storage.blocks import Blocks
+from rimward_fw.storage.recorder import Recorder
 from rimward_protocol import layout, replies, session, sessionread
 
 KEY = bytes(range(32))
@@ -31,50 +32,103 @@ class Store:
         self.data += view
         return replies.OK
 
+    def make_way(self, number: int, count: int) -> bool:
+        return False
+
     def session_sync(self) -> int:
+        return replies.OK
+
+    def session_end(self, number: int, about: dict[str, int]) -> int:
+        self.ended = about
         return replies.OK
 
 
 def recorded(key: bytes | None, refused: set[int]) -> tuple[bytes, int]:
-    """A session of a few events and ticks, flushed until it is done: (what the store holds, flushes)."""
+    """A session of a few events and ticks, written until it is done: (what the store holds, pieces that were refused)."""
     board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, simulated=True, context=list, set_pins=lambda t: None)
-    recorder = Recorder(Engine(board), board)
+    engine = Engine(board)
+    recorder = Recorder(engine, board)
     recorder.begin(7, HEADER, [(1, b"meta")], key)
     store = Store(refused)
-    flushes = 0
-    for part in range(3):
-        for n in range(5):
+    refusals = 0
+    for part in range(4):
+        for n in range(5 if part < 3 else 0):
             recorder.note(1, 0, 100 * part + n)
-        while recorder.flush(store):
-            flushes += 1
-            assert flushes < 100
-    assert recorder.finish(store, 0, -1) == replies.OK
-    return bytes(store.data), flushes
+        recorder.writing = True
+        if part == 3:
+            recorder.finish(0, -1, {"cause": 0})
+        for _turn in range(300):
+            if not recorder.writing:
+                break
+            asked = store.asked
+            refusals += recorder.keep(store) != replies.OK
+            assert store.asked - asked <= 1, "one piece at a time"
+        assert not recorder.writing
+    assert store.ended == {"cause": 0} and not recorder.active and not recorder.failed
+    return bytes(store.data), refusals
 
 
 @pytest.mark.parametrize("key", [None, KEY])
 def test_a_refused_append_doubles_and_loses_nothing(key: bytes | None) -> None:
-    whole, flushes = recorded(key, set())
+    whole, refusals = recorded(key, set())
     why, _header, found, _good = sessionread.read_blocks(whole)
-    assert why == sessionread.OK and flushes == 0 and found[-1][0] == layout.BLOCK_END
+    assert why == sessionread.OK and refusals == 0 and found[-1][0] == layout.BLOCK_END
     assert sum(kind == layout.BLOCK_EVENT for kind, _, _ in found) == 15
-    for refused in range(1, len(found) + 1, 2):  # the last one is the END block's, which is not tried again
+    for refused in range(1, len(found) + 2, 2):
         for more in (set(), {refused + 1}, {refused + 3}):
-            if max({refused} | more) <= len(found):
-                got, flushes = recorded(key, {refused} | more)
-                assert got == whole and flushes == 1 + len(more), (refused, more)
+            if max({refused} | more) <= len(found) + 1:
+                got, refusals = recorded(key, {refused} | more)
+                assert got == whole and refusals == 1 + len(more), (refused, more)
     assert key is None or sessionread.chain_holds(whole, key)
 
 
+def test_a_store_that_fails_is_given_up_and_named() -> None:
+    """Blocks that the store refuses for good: after a few tries, seconds apart, the session is over and says so."""
+    board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, simulated=True, context=list, set_pins=lambda t: None)
+    engine = Engine(board)
+    recorder = Recorder(engine, board)
+    recorder.begin(7, HEADER, [(1, b"meta")], None)
+    recorder.finish(0, -1, {"cause": 0})
+    full = SimpleNamespace(make_way=lambda number, count: False, session_append=lambda number, view: replies.STORE_FULL)
+    turns = 0
+    while recorder.active and turns < 1000:
+        recorder.keep(full)
+        engine.t[0] += 5
+        turns += 1
+    assert recorder.failed == replies.STORE_FULL and not recorder.writing and 100 < turns < 400
+
+
 @pytest.mark.parametrize("sizes", [(0,), (0, 1, 300, 255), (900, 2, 700)])
-def test_forgetting_keeps_what_is_left(sizes: tuple[int, ...]) -> None:
-    for kept in range(len(sizes) + 1):
-        blocks = Blocks(4096, False)
+def test_what_is_written_makes_room_and_the_rest_stays(sizes: tuple[int, ...]) -> None:
+    for written in range(len(sizes) + 1):
+        blocks = Blocks(2048, False)
         blocks.open()
         for n, size in enumerate(sizes):
             assert blocks.room(size)
             blocks.put(n + 1, bytes([n]) * size, size)
-        at = sum(3 + size for size in sizes[:kept])
-        before = bytes(blocks.buf[at : blocks.end])
-        blocks.forget(at)
-        assert bytes(blocks.buf[: blocks.end]) == before
+        for _ in range(written):
+            blocks.written()
+        left = [(n + 1, bytes([n]) * size) for n, size in enumerate(sizes)][written:]
+        assert blocks.waiting() == sum(3 + size for size in sizes[written:])
+        room = 2048 - blocks.waiting() - 3
+        assert not blocks.room(room + 1) and blocks.room(room)
+        blocks.put(99, bytes(room), room)
+        for kind, payload in [*left, (99, bytes(room))]:
+            assert (blocks.oldest()[0], bytes(blocks.oldest()[1])) == (kind, payload)
+            blocks.written()
+        assert blocks.waiting() == 0
+
+
+def test_a_ring_of_blocks_drops_its_oldest() -> None:
+    blocks = Blocks(2048, True)
+    blocks.open()
+    for n in range(100):
+        assert blocks.room(97)
+        blocks.put(n, bytes([n]) * 97, 97)
+    held = []
+    while blocks.waiting():
+        kind, payload = blocks.oldest()
+        assert bytes(payload) == bytes([kind]) * 97
+        held.append(kind)
+        blocks.written()
+    assert held == list(range(100 - len(held), 100)) and len(held) >= 15 and blocks.lost == 100 - len(held)

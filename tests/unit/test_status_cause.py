@@ -21,6 +21,7 @@ def test_a_fill_stopped_for_its_volume_says_so_after_the_record_is_closed() -> N
         assert inflator.until(lambda _: verbs.status(person.client)["ceiling_pa"] == 0, 20)
         after = verbs.status(person.client)
         assert (after["state"], after["stop_cause"]) == ("stopped", "wrong-volume")
+        assert inflator.until(lambda _: verbs.list_sessions(person.client)[0]["ended"], 10)
         assert verbs.list_sessions(person.client)[0]["cause"] == "wrong-volume"
 
 

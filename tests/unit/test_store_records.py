@@ -236,7 +236,7 @@ def test_when_the_second_copy_fails_no_older_one_stays(held: Store, folder: Path
     held.setting_put(8, b"\x01")
     real, calls = records._put, []
 
-    def once(path: str, slot: int, data: bytes) -> int:
+    def once(path: str, slot: int, data: bytes, feed: object = None) -> int:
         calls.append(slot)
         return real(path, slot, data) if len(calls) == 1 else replies.STORE_FULL
 

@@ -1,4 +1,4 @@
-"""The barometer: a BMP280 on I2C, read from the main loop in small bounded steps. Absent or silent it gives 0, and the guard refuses.
+"""The barometer: a BMP280 on I2C, read from the main loop in small bounded steps. Absent or silent it gives 0, and no air is given.
 
 Registers and compensation as its datasheet BST-BMP280-DS001 says (sections 3.11.3 and 4.3).
 """
@@ -14,6 +14,7 @@ _DATA = 0xF7
 _SKIPPED = 0x80000
 _SKIPS = 4
 _READ_MS = 200
+_AGAIN_MS = 20  # while the last value is fresh
 _RETRY_MS = 2000
 _STALE_MS = 1500
 _LOW_PA = 30_000
@@ -42,13 +43,17 @@ def pressure_256(cal, adc_p, t_fine):
 
 
 class Barometer:
-    """`work` belongs to the main loop; each call makes at most one transfer. `pa` is 0 while there is nothing to believe."""
+    """`work` belongs to the main loop; each call makes at most three short transfers. `pa`: the last good value until it is stale, then 0.
+
+    After an error it is read again at once, the second time with its setup: a chip that was gone has lost that too.
+    """
 
     def __init__(self, bus):
         self.bus = bus
         self.pa = 0
         self.air_ck = 0
         self.errors = 0
+        self._row = 0  # errors one after the other
         self._cal = None
         self._skipped = 0
         self._next = 0
@@ -65,16 +70,14 @@ class Barometer:
             self.pa = 0
         if now_ms < self._next:
             return
+        self._next = now_ms + _READ_MS
         try:
             if self._cal is None:
-                self._next = now_ms + _RETRY_MS
                 self._begin()
-                self._next = now_ms + _READ_MS
             else:
-                self._next = now_ms + _READ_MS
                 self._read(now_ms)
         except OSError:
-            self._lost()
+            self._failed(now_ms)
 
     def _begin(self):
         found = self.bus.readfrom_mem(ADDRESS, _CHIP_ID, 1)[0]
@@ -95,20 +98,23 @@ class Barometer:
         if adc_p == _SKIPPED or adc_t == _SKIPPED:
             self._skipped += 1  # the first measurement is not done, or the chip was powered up anew and has lost its setup
             if self._skipped > _SKIPS:
-                self._lost()
+                self._row = 1
+                self._failed(now_ms)
             return
         t_fine, centi = fine_temperature(self._cal, adc_t)
         pa = (pressure_256(self._cal, adc_p, t_fine) + 128) >> 8
         if not _LOW_PA <= pa <= _HIGH_PA:
-            self._lost()
+            self._failed(now_ms)
             return
         self._skipped = 0
+        self._row = 0
         self.pa = pa
         self.air_ck = centi + _ZERO_CK
         self._good = now_ms
 
-    def _lost(self):
-        """Begin again later: a chip that was gone has lost its setup too."""
+    def _failed(self, now_ms):
         self.errors += 1
-        self.pa = 0
-        self._cal = None
+        self._row += 1
+        if self._row > 1:
+            self._cal = None
+        self._next = now_ms + (_AGAIN_MS if now_ms - self._good <= _STALE_MS else _RETRY_MS)

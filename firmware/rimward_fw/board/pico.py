@@ -23,6 +23,8 @@ PIECE = 64  # one USB packet: more would wait inside the interpreter until the h
 REFERENCE_MV = 3300
 STORE = "/rimward"
 LAST_WORDS = "/last_words.txt"
+SCRATCH = 0x4005800C  # RP2040 datasheet 4.7.6, watchdog SCRATCH0: free of the boot ROM, kept over a watchdog reset
+REMEMBERED = 0x5249
 LAMP_BIT = 2  # the guard's RELAY output
 
 # name in the tick's words, signal
@@ -181,7 +183,7 @@ class Board:
 
     def feed(self):
         """Feed the watchdog, but only if the tick has run since the last time."""
-        ticks = self._t[slots.T_HEAD]
+        ticks = self._t[slots.T_HEAD] if self._watchdog else self._fed
         if ticks != self._fed and not self._dead:
             self._fed = ticks
             self._watchdog.feed()
@@ -190,6 +192,19 @@ class Board:
         """Air off and a fresh start. Does not return."""
         self.off()
         machine.reset()
+
+    def reset_cause(self):
+        """Why the chip started: machine.PWRON_RESET or machine.WDT_RESET, which a commanded reset is too."""
+        return machine.reset_cause()
+
+    def remember(self, word):
+        """Keep a number below 2**16 over a reset; 0 forgets it. Lost with the power."""
+        machine.mem32[SCRATCH] = REMEMBERED << 16 | word
+
+    def remembered(self):
+        """The number that the last run left; 0 for none."""
+        word = machine.mem32[SCRATCH]
+        return word & 0xFFFF if word >> 16 == REMEMBERED else 0
 
     def hold(self):
         """Keeps the tick from running between two reads of its arrays."""

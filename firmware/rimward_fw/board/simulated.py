@@ -138,6 +138,17 @@ class Board:
         self._out.write(self._reply)
         sys.exit(3)
 
+    def reset_cause(self):
+        """Why it started; 0, not known."""
+        return 0
+
+    def remember(self, word):
+        """Nothing outlasts this process."""
+
+    def remembered(self):
+        """Nothing."""
+        return 0
+
     def hold(self):
         """Keeps the tick from running between two reads of its arrays; `let_go` gives it free. Here it never interrupts."""
         return 0

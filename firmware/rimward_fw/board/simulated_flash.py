@@ -11,6 +11,8 @@ BLOCKS = 352  # 1,408 KB
 PROGRAM_BYTES = 256
 READ_BYTES = 256  # a plain read takes any length; longer ones are fewer calls
 MOUNT_POINT = "/rw"
+ERASE_US = 400_000  # W25Q16JV data sheet: a sector of 4 KB, maximum; 45 ms typical
+PAGE_US = 400  # the same, a page of 256 bytes, typical
 
 _SYNC = 3
 _COUNT = 4
@@ -22,7 +24,8 @@ _BLANK = b"\xff" * BLOCK_BYTES
 class Flash:
     """A block device in memory that behaves like NOR flash: erasing sets all bits, programming can only clear some.
 
-    `locked`: set it, and every erase or program while it gives true raises RuntimeError.
+    `locked`: set it, and every erase or program while it gives true raises RuntimeError. `waited(us)`: called with how long each of them
+    takes on the slowest part that its data sheet allows.
     """
 
     def __init__(self, blocks=BLOCKS, path=None):
@@ -32,6 +35,7 @@ class Flash:
             self._blank(block)
         self.path = path
         self.locked = None
+        self.waited = None
         self.erases = 0
         self.programs = 0
         self._dirty = set()
@@ -55,6 +59,8 @@ class Flash:
         self._may_write()
         at = block * BLOCK_BYTES + offset
         self.programs += 1
+        if self.waited:
+            self.waited(PAGE_US * ((len(buf) + PROGRAM_BYTES - 1) // PROGRAM_BYTES))
         if self.data[at : at + len(buf)] == _BLANK[: len(buf)]:
             self.data[at : at + len(buf)] = buf
         else:
@@ -66,6 +72,8 @@ class Flash:
         """Sets all bits of one block."""
         self._may_write()
         self.erases += 1
+        if self.waited:
+            self.waited(ERASE_US)
         self._blank(block)
         self._dirty.add(block)
 

@@ -1,9 +1,10 @@
 """The air's own pressure on its way to the guard. Main loop only.
 
 Transducer A is sealed: without a barometer its gauge reading would be an atmosphere too high and look like a broken transducer. Then
-it is read as if the air were standard, for the display; the ambient word is 0, so the guard gives no air and names the barometer.
+it is read as if the air were standard, for the display; the ambient word is 0, and the guard gives no air.
 """
 
+from rimward_protocol import causes
 from rimward_protocol import kernel_slots as slots
 
 AMBIENT = 6
@@ -38,11 +39,18 @@ class Ambient:
         self._there = None
 
     def work(self):
-        """Hands a changed ambient pressure over; a barometer that came or went changes how A is read, but never while armed."""
+        """Hand a changed ambient pressure over; a barometer that came or went changes how A is read, but never while armed.
+
+        A fill whose barometer has gone is ended by that name, with the last value in force: 0 would make A read an atmosphere too much,
+        and the guard would name the transducers.
+        """
         pa = self.app.ambient_pa()
         cycle = self.app.cycle
-        if (pa != 0) != self._there and not cycle.armed() and not cycle.queue:
-            self._there = pa != 0
-            cycle.queue += list(self._words(pa))
+        if pa == 0 and cycle.armed():
+            cycle.end(causes.BAROMETER)
+        elif (pa != 0) != self._there:
+            if not cycle.armed() and not cycle.queue:
+                self._there = pa != 0
+                cycle.queue += list(self._words(pa))
         elif abs(pa - self.app.engine.x[AMBIENT]) >= STEP_PA and (cycle.armed() or not cycle.queue):
             self.app.engine.offer(AMBIENT, pa)

@@ -48,6 +48,7 @@ class FillCycle:
         self._stop = 0
         self._tripped = 0
         self.seating = False
+        self._to_arm = None  # (T0, seating): waits until the last session is written
         self.added = False  # air or gas came in by other means: the tyre is measured before anything else
         self.measuring = False
         self.question = ""  # what the display asks after a cycle: a name of screens.SCREENS
@@ -197,6 +198,10 @@ class FillCycle:
     def arm(self, t0_ck, seating=False):
         """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
         app = self.app
+        if app.recorder.active:
+            self._to_arm = (t0_ck, seating)
+            self.phase = LOADING
+            return replies.OK
         self.seating = seating
         self.measuring = self.added and not seating
         if app.hardware["kind"] == 0 and app.interface.duty.wait_s():
@@ -253,10 +258,15 @@ class FillCycle:
     def work(self):
         """Main loop: loads words, watches for ends and trips."""
         e = self.app.engine
-        waits = self.phase == LOADING and e.x[slots.X_SW] & buttons.RUN  # held already: nothing comes into force under it
+        waits = self.phase == LOADING and not self._to_arm and e.x[slots.X_SW] & buttons.RUN  # held already: nothing comes into force under it
         if self.queue and not waits and e.offer(self.queue[0][0], self.queue[0][1]):
             del self.queue[0]
-        if self.phase == LOADING and not self.queue:
+        if self._to_arm:
+            if not self.app.recorder.active and not self.queue:
+                t0_ck, seating = self._to_arm
+                self._to_arm = None
+                self.arm(t0_ck, seating)
+        elif self.phase == LOADING and not self.queue:
             self.phase = ARMED
         if e.answers & buttons.CONFIRM and self.state() != codes.SEAT_PAUSE:
             e.answers &= ~buttons.CONFIRM
@@ -307,9 +317,18 @@ class FillCycle:
         self.queue += [(slot, transducers[name]) for slot, name in TRANSDUCER_SLOTS]
         self.app.air.again()
 
+    def end(self, cause):
+        """End an armed fill for a cause that the guard does not see; the person reads it on the display."""
+        self.leave(cause)
+        self.cause = cause
+        self.question = ""
+        self.phase = OVER
+
     def leave(self, cause):
         """Ends the cycle: takes the ceiling out of force and closes the session."""
-        if self.armed():
+        if self._to_arm:
+            self._to_arm = None
+        elif self.armed():
             self.cause = cause
             self.queue = [(slots.X_CEIL_PA, 0), (slots.X_CHK, 0), (slots.FIRST_Y_SLOT + slots.Y_JOB, 0)]
             self.app.close_session(cause)

@@ -32,6 +32,7 @@ class Engine:
         board.set_pins(self.t)
         self._guard = guard_of.step
         self._fill = fill_of.step
+        self.error = None  # what halted the tick, where that is known
         tick.bind(self._guard, self._fill, self.context)
 
     def start(self):
@@ -42,7 +43,8 @@ class Engine:
         """Run one tick where the board has no interrupt of its own. Any exception means the air is off and stays off until reset."""
         try:
             tick.step(self._guard, self._fill, self.context)
-        except BaseException:
+        except BaseException as error:
+            self.error = error
             self.halt()
 
     def decide(self):
@@ -50,7 +52,8 @@ class Engine:
         try:
             if not self.t[slots.T_HALT]:
                 tick.decide(self._guard, self._fill, self.context)
-        except BaseException:
+        except BaseException as error:
+            self.error = error
             self.halt()
         return self.t[slots.T_OUT]
 

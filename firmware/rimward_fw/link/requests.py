@@ -106,7 +106,7 @@ def table(link):
         return _done(replies.OK)
 
     def session_list(values):
-        rows = app.store.session_list()
+        rows = app.sessions()
         row = {"index": values["index"], "count": len(rows), "session": 0, "bytes": 0, "unix_s": 0, "cause": 0, "flags": 0}
         row["wheel_id"] = _NOBODY
         if values["index"] < len(rows):
@@ -115,7 +115,7 @@ def table(link):
         return 0
 
     def session_read(values):
-        if values["session"] not in app.store.session_list():
+        if values["session"] not in app.sessions():
             return replies.SESSION_UNKNOWN
         length = app.store.session_about(values["session"])["bytes"]
         if values["offset"] >= length:

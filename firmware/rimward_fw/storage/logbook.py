@@ -61,6 +61,5 @@ def open_session(app, cycle):
 
 def close_session(app, cause):
     """Ends the record of a cycle."""
-    app.recorder.finish(app.store, cause, app.cycle.tyre_pa)
     about = {"unix_s": app.opened_s, "cause": cause, "flags": 1, "wheel_id": app.cycle.wheel}
-    app.store.session_end(app.recorder.number, about)
+    app.recorder.finish(cause, app.cycle.tyre_pa, about)

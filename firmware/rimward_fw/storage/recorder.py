@@ -8,21 +8,24 @@ import gc
 import struct
 from array import array
 
-from rimward_protocol import codes, layout, session
+from rimward_protocol import codes, layout, replies, session
 from rimward_protocol import kernel_slots as slots
 
+from rimward_fw.storage.blocks import Blocks
 from rimward_fw.storage.ticks import WRAP, TickReader
 
 FIRST_BYTES = 14 * 1024  # at least the first 5 s
 RING_BYTES = 30 * 1024  # at least the last 10 s before a stop
 TRACE_BYTES = 16 * 1024
-LEAST_BYTES = 2 * 1024
 FIRST_TICKS = 2500
 SPAN_TICKS = 1000  # a snapshot this often, so that a span survives when older ones are dropped
 TRACE_STEP = 10
 TICKS_A_TURN = 50  # drained in one turn of the main loop: what comes in four of its median turns
 FLOOR_PA = -1_000_000
 HALF = 0x20000000
+RETRY_TICKS = 500  # after a piece that the store refused
+TRIES = 3
+_OPEN, _CLOSED, _ENDED, _SYNCED = range(4)  # stages of `keep` once every block is written
 
 _TRACE = layout.struct_format(layout.TRACE)
 _TRACE_BYTES = layout.size(layout.TRACE)
@@ -35,74 +38,8 @@ def due(tick, at):
     return (tick - at) & WRAP < HALF
 
 
-class Blocks:
-    """Payloads one behind the other in one piece of memory: kind, length, bytes. Drops the oldest when told to."""
-
-    def __init__(self, size, dropping):
-        self.size = size
-        self.buf = bytearray(0)
-        self.end = 0
-        self.dropping = dropping
-        self.lost = 0
-
-    def open(self):
-        """Takes the memory; where the heap has no piece so large, half of it, and half again."""
-        self.end = 0
-        self.lost = 0
-        size = self.size
-        while len(self.buf) < size:
-            try:
-                self.buf = bytearray(size)
-            except MemoryError as full:
-                size //= 2
-                if size < LEAST_BYTES:
-                    raise full
-
-    def close(self):
-        """Gives the memory back."""
-        self.end = 0
-        self.buf = bytearray(0)
-
-    def room(self, length):
-        """True if a payload of this length fits, after dropping if that is allowed."""
-        need = length + 3
-        if not self.dropping or need > len(self.buf):
-            return self.end + need <= len(self.buf)
-        while self.end + need > len(self.buf):
-            self._drop(need)
-        return True
-
-    def _drop(self, need):
-        """Lets the oldest quarter go at once, so that bytes are moved seldom."""
-        goal = max(need, len(self.buf) // 4)
-        at = 0
-        while at < goal and at < self.end:
-            at += 3 + (self.buf[at + 1] | self.buf[at + 2] << 8)
-            self.lost += 1
-        view = memoryview(self.buf)
-        view[: self.end - at] = bytes(view[at : self.end])
-        self.end -= at
-
-    def put(self, kind, payload, length):
-        """Keeps payload[:length]; the caller asked `room` first."""
-        at = self.end
-        self.buf[at] = kind
-        self.buf[at + 1] = length & 255
-        self.buf[at + 2] = length >> 8
-        self.buf[at + 3 : at + 3 + length] = payload[:length]
-        self.end = at + 3 + length
-
-    def forget(self, at):
-        """Lets go of the payloads before `at`, by small pieces: what is left may be most of the memory."""
-        left = self.end - at
-        for i in range(0, left if at else 0, 256):
-            piece = min(256, left - i)
-            self.buf[i : i + piece] = self.buf[at + i : at + i + piece]
-        self.end = left
-
-
 class Recorder:
-    """One session at a time. `begin`, then `work` again and again, `flush` whenever the pump is not enabled, `finish`."""
+    """One session at a time: `begin`, then `work` each turn of the main loop, `finish`; and `keep` while `writing` and the pump is not enabled."""
 
     def __init__(self, engine, board):
         self.engine = engine
@@ -118,6 +55,9 @@ class Recorder:
         self.stores = (self.ring, self.trace, self.first)  # largest first: the order in which memory is taken
         self.push = None  # how a block goes to a watching host: push(message, kind, payload, length)
         self.active = False
+        self.writing = False
+        self.listed = False  # it holds more than its opening
+        self.failed = 0  # the store's code, where a session could not be kept whole
         self.number = 0
         self.sequence = 0
         self.key = None
@@ -136,6 +76,12 @@ class Recorder:
         self._live_step = 0
         self._next_live = 0
         self._stream = False
+        self._stage = _OPEN
+        self._end = None  # fields of the END block once the session is closed
+        self._end_tick = -1
+        self._about = None
+        self._retry = 0
+        self._tries = 0
 
     def watched(self, live_hz, stream):
         """What a host wants pushed: samples a second (0 none), and the full-rate blocks or not."""
@@ -160,7 +106,15 @@ class Recorder:
         self.pump_ticks = 0
         self._records = 0
         self.active = True
+        self.writing = True  # the header: from now on a session that ends without an END block is one that was cut off
+        self.failed = 0
+        self.listed = False
+        self._stage = _OPEN
+        self._end = None
+        self._end_tick = -1
+        self._tries = 0
         self.started = self.engine.head
+        self._retry = self.started
         for meta, data in metas:
             self._payload[0] = meta
             self._payload[1 : 1 + len(data)] = data
@@ -216,7 +170,7 @@ class Recorder:
         while most > 0:
             if ticks.tail == self._copied_at:
                 self._span()
-            if ticks.waiting() == 0:
+            if ticks.waiting() == 0 or ticks.tail == self._end_tick:
                 return
             tick = ticks.take()
             if self.fast.add(tick, ticks.out & 255, ticks.out >> 8):
@@ -243,7 +197,7 @@ class Recorder:
         row = {"tick": e.head, "event": event, "cause": cause, "state": e.f[slots.F_STATE], "out": e.out & 255, "value": value, "value2": value2}
         body = layout.pack(layout.EVENT, row)
         self._payload[: len(body)] = body
-        if self.active:
+        if self.active and self._end is None:
             self._keep(layout.BLOCK_EVENT, len(body), codes.HAPPENED)
         elif self._stream and self.push:
             self.push(codes.HAPPENED, layout.BLOCK_EVENT, self._payload, len(body))
@@ -254,7 +208,7 @@ class Recorder:
         self._limits = limits
         if self.active:
             self._drain(TICKS_A_TURN, limits)
-            if self._copied_at < 0 and due(head, self._next_span):
+            if self._copied_at < 0 and self._end is None and due(head, self._next_span):
                 self._snapshot(False)
         if self._live_step and due(head, self._next_live) and self.push:
             self._next_live = head + self._live_step
@@ -285,28 +239,79 @@ class Recorder:
         self.push(codes.LIVE, layout.BLOCK_TRACE, self._payload, at + _RECORD_BYTES)
 
     def waiting(self):
-        """Bytes that a `flush` would write."""
-        return self.first.end + self.ring.end + self.trace.end
+        """Bytes that are to be written out."""
+        return self.first.waiting() + self.ring.waiting() + self.trace.waiting()
 
-    def flush(self, store):
-        """Writes what memory holds to the store. Only while the pump is not enabled; gives the store's code."""
-        self._drain(slots.RING_TICKS, self._limits)
-        if self.fast.turn():
-            self._compress()
-        self._close_trace()
-        code = 0
+    def keep(self, store):
+        """Write one piece: a block, or what makes all blocks durable. Only while the pump is not enabled. Return the store's code.
+
+        A piece is at most one append, sync or rename of the store, so that the main loop goes on between two of them.
+        """
+        if not due(self.engine.head, self._retry):
+            return replies.OK
+        code = self._piece(store)
+        if code == replies.OK or code == replies.BUSY_FILLING:
+            self._tries = 0 if code == replies.OK else self._tries
+            return code
+        self._retry = (self.engine.head + RETRY_TICKS) & WRAP
+        self._tries += 1
+        if self._end is None:
+            self.writing = False
+        elif self._tries >= TRIES:
+            self.failed = code
+            self._over()
+        return code
+
+    def _piece(self, store):
+        if store.make_way(self.number, session.MAX_PAYLOAD + 32):
+            return replies.OK
         if not self.wrote_header:
             code = store.session_append(self.number, self.header)
-            self.wrote_header = code == 0
+            self.wrote_header = code == replies.OK
+            return code
         for blocks in (self.first, self.ring, self.trace):
-            at = 0
-            while at < blocks.end and code == 0:
-                length = blocks.buf[at + 1] | blocks.buf[at + 2] << 8
-                code = self._write(store, blocks.buf[at], memoryview(blocks.buf)[at + 3 : at + 3 + length])
-                if code == 0:
-                    at += 3 + length
-            blocks.forget(at)
-        return code or store.session_sync()
+            if blocks.waiting():
+                kind, payload = blocks.oldest()
+                code = self._write(store, kind, payload)
+                if code == replies.OK:
+                    blocks.written()
+                return code
+        if self._end_tick >= 0 and self.ticks.tail != self._end_tick:
+            return replies.OK  # `work` still takes ticks out of the ring
+        if self._stage == _OPEN:
+            self._stage = _CLOSED
+            if self.fast.turn():
+                self._compress()
+            self._close_trace()
+            return replies.OK
+        return self._last_pieces(store)
+
+    def _last_pieces(self, store):
+        """All blocks are written: the END block if the session is closed, then sync, then the file's final name."""
+        if self._stage == _CLOSED and self._end:
+            self._end["flags"] = 1 if self.ring.lost + self.trace.lost + self.fast.lost else 0
+            self._end["peak_pa"] = self.peak
+            code = self._write(store, layout.BLOCK_END, layout.pack(layout.END, self._end))
+            done = _ENDED
+        elif self._stage < _SYNCED:
+            code = store.session_sync()
+            done = _SYNCED if self._end else _OPEN
+            self.writing = bool(self._end) or code != replies.OK
+        else:
+            code = store.session_end(self.number, self._about)
+            if code == replies.OK:
+                self._over()
+            return code
+        if code == replies.OK:
+            self._stage = done
+        return code
+
+    def _over(self):
+        self.fast.running = False
+        self.active = False
+        self.writing = False
+        for blocks in self.stores:
+            blocks.close()
 
     def _write(self, store, kind, payload):
         length = len(payload)
@@ -322,22 +327,19 @@ class Recorder:
             self.mac = mac
         return code
 
-    def finish(self, store, cause, tyre_pa):
-        """Closes the session: END block, everything in the store. Gives the store's code."""
-        if not self.active:
-            return 0
-        short = self.ring.lost + self.trace.lost + self.fast.lost
-        row = {"tick": self.engine.head, "cause": cause, "state": self.engine.f[slots.F_STATE], "flags": 1 if short else 0}
-        row.update({"peak_pa": self.peak, "tyre_pa": tyre_pa, "pump_ticks": self.engine.g[slots.G_TIME]})
-        code = self.flush(store)
-        body = layout.pack(layout.END, row)
-        if code == 0:
-            code = self._write(store, layout.BLOCK_END, body)
-        self.fast.running = False
-        self.active = False
-        for blocks in self.stores:
-            blocks.close()
-        return code
+    def finish(self, cause, tyre_pa, about):
+        """Close the session: nothing more is recorded, `keep` writes the rest. `about`: what the store's list says of it."""
+        if not self.active or self._end is not None:
+            return
+        e = self.engine
+        self._end = {"tick": e.head, "cause": cause, "state": e.f[slots.F_STATE], "tyre_pa": tyre_pa, "pump_ticks": e.g[slots.G_TIME]}
+        self._end_tick = self.engine.head
+        self._about = about
+        self.listed = True
+        self._copied_at = -1
+        self._stage = _OPEN
+        self._tries = 0
+        self.writing = True
 
 
 def layout_trace(buf, tick, step, records, limits):

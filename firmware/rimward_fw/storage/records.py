@@ -61,29 +61,35 @@ def read(path):
     return (first[1], first[0], 0) if first else None
 
 
-def write(path, body):
-    """Replaces a record. OK once a copy of it is current; any other code: the old one stands."""
+def nothing():
+    """No watchdog to feed."""
+
+
+def write(path, body, feed=nothing):
+    """Replaces a record. OK once a copy of it is current; any other code: the old one stands. `feed` is called between flash operations."""
     held = read(path)
     if held and held[1] >= REVISION_MAX:
         return replies.STORE_FULL
     data = frame(held[1] + 1 if held else 1, body)
     slot = 1 - held[2] if held else 0
-    code = _put(path, slot, data)
-    if code == replies.OK and _put(path, 1 - slot, data) != replies.OK:
+    code = _put(path, slot, data, feed)
+    if code == replies.OK and _put(path, 1 - slot, data, feed) != replies.OK:
         remove_file(path + "." + str(1 - slot))  # one copy is better than one that says what no longer holds
     return code
 
 
-def _put(path, slot, data):
+def _put(path, slot, data, feed=nothing):
     aside = path + ASIDE
     try:
         with open(aside, "wb") as file:
             file.write(data)
+        feed()
         if file_bytes(aside) != data:
             return replies.READ_BACK_DIFFERS
         os.rename(aside, path + "." + str(slot))
     except OSError:
         return replies.STORE_FULL
+    feed()
     return replies.OK if file_bytes(path + "." + str(slot)) == data else replies.READ_BACK_DIFFERS
 
 

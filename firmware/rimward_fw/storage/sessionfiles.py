@@ -68,6 +68,10 @@ class SessionFiles:
         """Session numbers, newest first."""
         return sorted(self.known(), reverse=True)
 
+    def unfinished(self):
+        """Numbers of sessions that were never ended, newest first: a reset or a lost supply cut them off."""
+        return [number for number in self.list() if "." not in self.known()[number]]
+
     def append(self, number, view):
         """Adds whole blocks to a session that has not ended."""
         if self._locked():

@@ -33,9 +33,11 @@ _TRIP_FIELDS = ("cause", "state", "boot", "tick", "session", "unix_s", "value")
 class Store:
     """Records and sessions under one folder."""
 
-    def __init__(self, folder, locked):
+    def __init__(self, folder, locked, feed=records.nothing):
+        """`locked()`: true while nothing may be written; `feed()` is called between flash operations."""
         self.folder = folder
         self.locked = locked
+        self.feed = feed
         self.sessions = SessionFiles(folder + "/l", locked, self._trip_sessions)
         self.damaged = 0  # records of which no copy stands, found at boot
         self._wheels = None
@@ -96,7 +98,7 @@ class Store:
         if self.locked():
             return replies.BUSY_FILLING
         self.make_room(0, RECORD_BLOCKS)
-        return records.write(path, body)
+        return records.write(path, body, self.feed)
 
     def make_room(self, count, spare, writing=0):
         """Drops sessions, never the one being written, until `count` bytes fit and `spare` blocks stay free. True if they do."""
@@ -104,6 +106,7 @@ class Store:
             number = self.sessions.expendable(writing)
             if number == 0 or self.session_delete(number) != replies.OK:
                 return False
+            self.feed()
         return True
 
     def _fits(self, count, spare):
@@ -273,6 +276,13 @@ class Store:
         """The number of the next session; none is ever used twice."""
         return max([self.number("last")] + self.sessions.list()) + 1
 
+    def make_way(self, number, count):
+        """Drop one old session if the next append needs its room. True if one was dropped: the append then has a turn of its own."""
+        if self.locked() or not self.sessions.grows(number, count) or self._fits(count + SYNC_BYTES, self._reserve()):
+            return False
+        other = self.sessions.expendable(number)
+        return other != 0 and self.session_delete(other) == replies.OK
+
     def session_append(self, number, view):
         """Adds whole blocks to a session; old sessions make room."""
         if self.locked():
@@ -309,7 +319,7 @@ class Store:
         if self.locked():
             return replies.BUSY_FILLING
         if number == max([0] + self.sessions.list()) and number > self.number("last"):
-            code = records.write(self.folder + "/s/last", struct.pack("<I", number))
+            code = records.write(self.folder + "/s/last", struct.pack("<I", number), self.feed)
             if code:
                 return code
         return self.sessions.delete(number)

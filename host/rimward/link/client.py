@@ -79,7 +79,7 @@ class Client:
             kind, answer = self._ask(codes.HELLO, payload)
             if not _is_error(kind, answer, replies.OTHER_HOST) or self.transport.now_s() > until:
                 break
-            self._wait(0.5)
+            self.wait(0.5)
         about = self._judge(codes.HELLO, kind, answer)
         if about["layout_hash"] != ours:
             raise Refusal(
@@ -89,7 +89,8 @@ class Client:
             )
         return about
 
-    def _wait(self, seconds: float) -> None:
+    def wait(self, seconds: float) -> None:
+        """Let time pass; what comes meanwhile is dropped."""
         until = self.transport.now_s() + seconds
         while self.transport.now_s() < until:
             self.transport.read()

@@ -18,6 +18,7 @@ NOBODY = bytes(8)
 ON_THE_WAY = ("self-test", "purge", "measuring", "filling", "seat-pause", "settling", "probing", "topping-up", "bleeding", "seating")
 CLOCK_SET = 16  # flag of HELLO_IS
 SAME_BYTES = 64  # a session's header, which names inflator, start and number
+STILL_S, WRITE_STEP_S = 3.0, 0.2
 
 
 def is_bench(client: Client) -> bool:
@@ -146,6 +147,21 @@ def find_session(client: Client, number: int = 0) -> dict[str, Any]:
     return rows[0]
 
 
+def written_session(client: Client, number: int = 0) -> dict[str, Any]:
+    """The row of a session, 0 for the newest, once the inflator has written it: that takes some seconds after a fill.
+
+    One that does not grow for `STILL_S` is taken as it stands: a fill is under way, or a reset has cut it off.
+    """
+    row = find_session(client, number)
+    grew = client.transport.now_s()
+    while not row["ended"] and not status(client)["ceiling_pa"] and client.transport.now_s() - grew < STILL_S:
+        client.wait(WRITE_STEP_S)
+        now = find_session(client, row["session"])
+        grew = client.transport.now_s() if now["bytes"] > row["bytes"] else grew
+        row = now
+    return row
+
+
 def session_file_name(client: Client, row: dict[str, Any]) -> str:
     """A file name that tells inflator and session."""
     return f"session-{device_name(client)}-{row['session']}.rws"
@@ -163,7 +179,7 @@ def pull_session(client: Client, number: int, to: Path, progress: Callable[[int,
 
     A part file of another record under the same name is not gone on with: its beginning is compared first.
     """
-    row = find_session(client, number)
+    row = written_session(client, number)
     size = row["bytes"]
     part = to.with_name(f"{to.name}.{device_name(client)}-{row['session']}.part")
     try:

@@ -195,6 +195,13 @@ class Reset(Exception):
     """What a chip does instead of returning from `reset`."""
 
 
+PWRON_RESET, WDT_RESET = 1, 3
+
+
+def reset_cause():
+    return WDT_RESET if WORLD.resets else PWRON_RESET
+
+
 def reset():
     WORLD.resets += 1
     raise Reset()
