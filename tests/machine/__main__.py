@@ -34,6 +34,8 @@ def table(row: dict[str, Any], figures: measure.Figures) -> str:
         f"fill        {row['fill_us_worst']:12}   {share[2]:13}   {most[2]:7}",
         f"stack       {row['stack_bytes_worst']} bytes bounded, {found.stack_bytes} seen",
     ]
+    if found.from_reset:
+        lines.append(f"{len(found.from_reset)} recorded spans begin from a reset: their memory has other words than the kernels")
     lines += [f"DIFFERENCE: {text}" for text in found.differences] + [f"NOT ALLOWED: {text}" for text in figures.bounds.problems()]
     return "\n".join([*lines, "ok" if row["ok"] else "NOT ok"])
 

@@ -29,4 +29,4 @@ def rows(kept):
 def filling():
     """(memory at its start, rows) of a recorded session's beginning."""
     start, records = identical.corpus(FILLING[0])[0]
-    return start, measure.rows_of(records)[: FILLING[1]]
+    return start if len(start) == measure.WORDS else None, measure.rows_of(records)[: FILLING[1]]

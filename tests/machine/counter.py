@@ -21,8 +21,10 @@ PREVIOUS_END, OWNER, BLOCKS, UNKNOWN, BRIDGED = 0, 1, 2, 3, 4
 SUMS = 8  # cycles by owner, from here
 HEAD = SUMS + OWNERS
 PLACES = machine.SIZE // 2  # halfwords of code memory
-COST, TAKEN, OWNED = HEAD, HEAD + PLACES + 1, HEAD + 2 * PLACES + 1
-TOTAL = HEAD + 3 * PLACES + 1
+# then for every halfword: cycles of all code before it, and owner + TAKEN times the cycles that a taken branch adds
+COST, FLAGS = HEAD, HEAD + PLACES + 1
+TOTAL = HEAD + 2 * PLACES + 1
+NOT_READ, TAKEN = 255, 256
 BASE = machine.CODE
 SIO, SIO_LAST = 0xD000_0000, 0xD000_0FFF
 BRIDGE, BRIDGE_LAST = 0x4000_0000, 0x4FFF_FFFF  # the DMA's own registers are on the bus itself
@@ -31,18 +33,18 @@ BRIDGE, BRIDGE_LAST = 0x4000_0000, 0x4FFF_FFFF  # the DMA's own registers are on
 @cfunc(types.void(types.voidptr, types.uint64, types.uint32, types.voidptr))
 def on_block(_engine, address, size, user):  # pragma: no cover - compiled
     """Charge one block to the module that it belongs to; runtime functions to the module that calls them."""
-    state = carray(user, (TOTAL,), np.int64)
+    state = carray(user, (TOTAL,), np.int32)
     at = (np.int64(address) - BASE) >> 1
     end = at + (np.int64(size) >> 1)
-    owner = state[OWNED + at]
-    if owner < 0:
-        state[UNKNOWN] = address
+    owner = state[FLAGS + at] & 255
+    if owner == NOT_READ:
+        state[UNKNOWN] = at
     elif owner > 0:
         state[OWNER] = owner
     previous = state[PREVIOUS_END]
     cycles = state[COST + end] - state[COST + at]
     if previous > 0 and previous != at:
-        cycles += state[TAKEN + previous - 1]
+        cycles += state[FLAGS + previous - 1] // TAKEN
     state[PREVIOUS_END] = end
     state[BLOCKS] += 1
     state[SUMS + state[OWNER]] += cycles
@@ -54,7 +56,7 @@ def on_register(_engine, access, address, _size, _value, user):  # pragma: no co
 
     From memory of the RP2040 datasheet, 2.1.4 "APB Bridge": three cycles a read and four a write in place of the bus's one.
     """
-    state = carray(user, (TOTAL,), np.int64)
+    state = carray(user, (TOTAL,), np.int32)
     if address >= SIO:
         state[SUMS + state[OWNER]] -= 1
     else:
@@ -81,24 +83,25 @@ class Counter:
     def cycles(self) -> np.ndarray:
         """Cycles since the reset by owner: 0 the call from outside, then modules in the order in which they were given. ValueError after unknown code."""
         if self.state[UNKNOWN]:
-            raise ValueError(f"Code ran at {self.state[UNKNOWN]:#x} that was not read before.")
+            raise ValueError(f"Code ran at {BASE + 2 * int(self.state[UNKNOWN]):#x} that was not read before.")
         return self.state[SUMS : SUMS + OWNERS].copy()
 
 
 def count(chip: machine.Chip, modules: list[machine.Loaded], registers: bool = False) -> Counter:
     """Hook a chip; `modules` are told apart in this order."""
-    state = np.zeros(TOTAL, np.int64)
-    costs = np.zeros(PLACES, np.int64)
-    taken, owned = state[TAKEN : TAKEN + PLACES], state[OWNED : OWNED + PLACES]
-    owned[(chip.start + machine.STOP - BASE) // 2 + 1 :] = -1
+    state = np.zeros(TOTAL, np.int32)
+    costs = np.zeros(PLACES, np.int32)
+    flags = state[FLAGS : FLAGS + PLACES]
+    flags[(chip.start + machine.STOP - BASE) // 2 + 1 :] = NOT_READ
     for address, cycles in machine.runtime_charges(chip).items():
         costs[(address - BASE) // 2] = cycles
     for number, loaded in enumerate(modules, 1):
         for at, code in loaded.code_at.values():
             for step in thumb.steps(code.data).values():
                 place = (at + step.at - BASE) // 2
-                costs[place], taken[place + step.size // 2 - 1] = step.cycles, step.taken
-                owned[place] = number
+                costs[place] = step.cycles
+                flags[place] = number
+                flags[place + step.size // 2 - 1] = number + TAKEN * step.taken
     np.cumsum(costs, out=state[COST + 1 : COST + 1 + PLACES])
     made = Counter(state, [])
     _hook(chip, made, unicorn.UC_HOOK_BLOCK, on_block, 1, 0)

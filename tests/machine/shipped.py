@@ -8,11 +8,11 @@ from tests.machine import mpyfile, paths
 
 
 @cache
-def files() -> dict[str, bytes]:
-    """Path on the board -> bytes."""
-    return {item.path: item.data for item in plan.items()}
+def files(bench: bool = False) -> dict[str, bytes]:
+    """Path on the board -> bytes. `bench`: of a proof bench."""
+    return {item.path: item.data for item in (plan.bench_items(compiled=True) if bench else plan.items())}
 
 
-def kernel(name: str) -> mpyfile.Module:
+def kernel(name: str, bench: bool = False) -> mpyfile.Module:
     """The module of `guard`, `fill` or `tick`."""
-    return paths.load(files()[f"{plan.KERNELS}{name}.mpy"])
+    return paths.load(files(bench)[f"{plan.KERNELS}{name}.mpy"])

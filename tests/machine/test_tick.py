@@ -8,11 +8,13 @@ from dataclasses import replace
 
 import pytest
 from rimward.kernels import duration
+from rimward.proof import build
+from rimward_fw.bench import fill as bench_fill
 from rimward_fw.kernels import fill, guard, tick
 from rimward_protocol import kernel_slots as slots
 
 from tests.interpreter import identical
-from tests.machine import access, chip, engine, measure, planted, runtime, whole
+from tests.machine import access, chip, engine, measure, planted, runtime, shipped, whole
 
 SESSIONS = ("road-30", "hose_kinked")
 
@@ -89,6 +91,17 @@ def test_differences_planted_in_the_machine_code_are_found(code, filling, rows, 
     changes = planted.changes(loaded.code_at[function][1], ran[function], 16, random.Random(4))
     missed = [str(change) for change in changes if not run(replace(code, **{which: planted.with_change(getattr(code, which), change)}))]
     assert len(changes) == 16 and 16 - len(missed) >= least, missed
+
+
+def test_a_proof_bench_runs_on_the_same_path_within_the_same_budget(rows):
+    code = whole.Codes(*(shipped.kernel(name, bench=True) for name in ("tick", "guard", "fill")))
+    assert code.tick.data == shipped.kernel("tick").data and code.guard.data != shipped.kernel("guard").data
+    found = whole.Found()
+    world = whole.World(guard_step=build.guard_module().step, fill_step=bench_fill.step)
+    whole.compare(world, whole.Machine(code), None, rows, found, True)
+    assert found.differences == [] and found.ticks == len(rows)
+    bounds = measure.bounds(code)
+    assert bounds.problems() == [] and max(found.tick) <= bounds.tick.cycles + found.bridged <= 300 * runtime.CYCLES_PER_US
 
 
 def test_an_unchanged_copy_is_no_difference(code, rows):

@@ -69,9 +69,12 @@ def filtered_before(whole: int, total: int) -> int:
 
 
 class World:
-    """CPython's blocks, bound to the plain tick, and what converters, pins and main loop put into them."""
+    """CPython's blocks, bound to the plain tick, and what converters, pins and main loop put into them.
 
-    def __init__(self, seed: int = 3) -> None:
+    `guard_step`, `fill_step`: a proof bench's kernels in place of the ordinary ones.
+    """
+
+    def __init__(self, seed: int = 3, guard_step: Any = guard.step, fill_step: Any = fill.step) -> None:
         self.dice = random.Random(seed)
         self.blocks: list[Any] = [array("i", [0] * count) for count in WORDS] + [array("I", [0] * 8), array("H", [0] * SAMPLE_COUNT)]
         self.blocks += [array("I", [0] * REGISTERS[which][1]) for which in (DMA, SPI, CLOCK)]
@@ -80,7 +83,7 @@ class World:
             t[word] = 1 << bit
         t[slots.T_SUPPLY_GAIN] = GAIN
         self.pins = {bit: t[word] for bit, word in SWITCH_PINS.items()}
-        tick.bind(guard.step, fill.step, self.blocks)
+        tick.bind(guard_step, fill_step, self.blocks)
 
     def begin(self, start: Any) -> None:
         """Memory of the kernels as `start` says, the tick's own as after a reset."""
@@ -199,6 +202,7 @@ class Found:
     tick: list[int] = field(default_factory=list)
     guard: list[int] = field(default_factory=list)
     fill: list[int] = field(default_factory=list)
+    from_reset: list[str] = field(default_factory=list)  # sessions whose recorded memory has other words than the kernels
     bridged: int = 0  # most cycles of one tick that the peripheral bridge added
     stack_bytes: int = 0
 
