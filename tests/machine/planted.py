@@ -1,7 +1,7 @@
 """Differences planted in the machine code, one instruction each: the comparison must find them.
 
-Only instructions that ran are changed: a condition turned round, a constant changed in its last bit, a word of memory taken from beside its
-place. One that changes nothing over the ticks given is listed; it may be equivalent there.
+Only instructions that ran are changed: a condition turned round where both ways were taken, a constant changed in its
+last bit, a word of memory taken from beside its place. One that changes nothing over the ticks given is listed; it may be equivalent there.
 """
 
 import random
@@ -37,7 +37,7 @@ def changes(code: mpyfile.Code, ran: set[int], count: int, dice: random.Random) 
     places = sorted(at for at in steps if at in ran)
     dice.shuffle(places)
     for at in places:
-        made = _changed(steps[at], code.data)
+        made = _changed(steps[at], code.data) if ran.issuperset(steps[at].after) else None
         if made is not None and len(found) < count:
             found.append(Change(code.name, at, steps[at].text, made))
     return found

@@ -75,7 +75,7 @@ def test_a_halted_tick_only_drops_relay_and_vent(code, rows):
     assert whole.left(machine.views) == before
 
 
-@pytest.mark.parametrize("which, function, least", [("guard", "step", 12), ("fill", "step", 9), ("tick", "interrupt", 10)])
+@pytest.mark.parametrize("which, function, least", [("guard", "step", 9), ("fill", "step", 7), ("tick", "interrupt", 9)])
 def test_differences_planted_in_the_machine_code_are_found(code, filling, rows, which, function, least):
     """16 instructions that run are changed, one at a time; a change may make no difference over these ticks."""
     start, rows = filling if which == "fill" else (None, rows)
