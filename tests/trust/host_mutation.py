@@ -120,19 +120,29 @@ def every() -> list[HostMutant]:
     return found
 
 
-def killed(mutant: HostMutant, tests: tuple[str, ...] = ()) -> bool:
-    """Whether a test of its module fails on the mutant, in a process of its own and on a copy of the package."""
-    chosen = tests or tuple(f"tests/{name.replace('/', '/test_')}.py" for name in JUDGED[mutant.module])
+def tests_of(module: str) -> tuple[str, ...]:
+    """The test files that judge a module."""
+    return tuple(f"tests/{name.replace('/', '/test_')}.py" for name in JUDGED[module])
+
+
+def judge(tests: tuple[str, ...], module: str = "", source: str = "") -> int:
+    """pytest's exit code for these tests on a copy of the package in which `module` has this source; 1 for a run without an end."""
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "host"
         shutil.copytree(HOST, copy, ignore=shutil.ignore_patterns("__pycache__"))
-        (copy / "rimward" / f"{mutant.module}.py").write_text(mutated(mutant.module, mutant.site)[0], encoding="utf-8")
+        if module:
+            (copy / "rimward" / f"{module}.py").write_text(source, encoding="utf-8")
         env = os.environ | {"PYTHONPATH": os.pathsep.join((str(copy), str(ROOT / "protocol"), str(ROOT / "firmware")))}
-        command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *chosen]
+        command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
         try:
-            return subprocess.run(command, cwd=ROOT, env=env, capture_output=True, timeout=LIMIT_S).returncode == 1
+            return subprocess.run(command, cwd=ROOT, env=env, capture_output=True, timeout=LIMIT_S).returncode
         except subprocess.TimeoutExpired:
-            return True
+            return 1
+
+
+def killed(mutant: HostMutant, tests: tuple[str, ...] = ()) -> bool:
+    """Whether a test of its module fails on the mutant, or cannot even be collected. `run` first shows that the original passes."""
+    return judge(tests or tests_of(mutant.module), mutant.module, mutated(mutant.module, mutant.site)[0]) in (1, 2)
 
 
 def run(seed: int, count: int) -> dict[str, Any]:
@@ -140,6 +150,9 @@ def run(seed: int, count: int) -> dict[str, Any]:
     reasons: dict[str, str] = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
     found = [mutant for mutant in every() if mutant.key not in reasons]
     drawn = random.Random(seed).sample(found, min(count, len(found)))
+    used = tuple(sorted({name for mutant in drawn for name in tests_of(mutant.module)}))
+    if judge(used):
+        raise SystemExit("The tests fail on the unchanged package: correct that first.")
     survivors = []
     for i, mutant in enumerate(drawn, 1):
         dead = killed(mutant)
