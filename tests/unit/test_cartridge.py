@@ -201,3 +201,13 @@ def test_readme_s_cartridge_is_within_its_ceiling() -> None:
     text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     (line,) = [line for line in text.splitlines() if line.strip().startswith("rimward cartridge")]
     assert answer(*shlex.split(line)[2:])["over_ceiling"] is False
+
+
+def test_a_charge_is_checked_and_its_defaults_are_a_seated_tyre_at_20_degrees() -> None:
+    with pytest.raises(ValueError, match="start"):
+        Charge(16, stated(1.0), "empty")
+    with pytest.raises(ValueError, match="start pressure"):
+        Charge(16, stated(1.0), "flat-tube", 1000)
+    plain, told = Charge(16, stated(1.0)), Charge(16, stated(1.0), "seated", 0, 20.0, 0.0)
+    assert plain == told and plain.hottest_c == 20.0 and plain.top_m == 0.0
+    assert charge_tyre(plain).settled.temp_c == 20.0

@@ -2,7 +2,7 @@
 
 import pytest
 from rimward.ceiling import Assessment, Instrument, Place, Ride, Rim, Tyre, assess
-from rimward.ceiling.envelope import whole_above
+from rimward.ceiling.envelope import fill_ceiling, highest_gauge, whole_above
 
 
 def ask(
@@ -203,3 +203,18 @@ def test_the_careful_cap_starts_above_28(tyre: str, capped: bool) -> None:
 
 def test_a_reading_above_the_limit_is_never_rounded_to_it() -> None:
     assert [whole_above(500_000 + more, 500_000) for more in (-0.6, -0.4, 0.0, 6e-11, 0.3, 0.6, 1.4)] == [499_999, 500_000, 500_000, 500_000, 500_001, 500_001, 500_001]
+
+
+def test_where_the_ride_changes_nothing_no_pascal_is_lost() -> None:
+    """(L + a) - a is not always L in double arithmetic; a pascal lost there would cost a whole kilopascal."""
+    for metres in range(-400, 3000, 37):
+        for limit in range(100_000, 900_000, 41_000):
+            here = Place.of(20, metres)
+            assert fill_ceiling(limit, here, Ride.of(metres, 20)) == fill_ceiling(limit, here, None) == limit
+            assert highest_gauge(limit, here, Ride.of(metres, 20)) == limit
+
+
+def test_the_remembered_widths_end_where_the_refusals_begin() -> None:
+    assert "width-unverified" in warnings(ask("622x24.9TSS", "27-622"))
+    assert "width-unverified" not in warnings(ask("622x25TSS", "29-622"))
+    assert refusals(ask("622x25TSS", "27-622")) == ["tyre-too-narrow"] and "width-unverified" not in warnings(ask("622x25TSS", "27-622"))

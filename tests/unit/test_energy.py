@@ -31,3 +31,13 @@ def test_a_soft_tyre_at_altitude_has_no_pcc2_energy() -> None:
 def test_which_method_is_lowest_and_highest(ambient_pa: float, ratio: float, lowest: str, highest: str) -> None:
     four = {name: joules for name, joules in by_method((ratio - 1) * ambient_pa, ambient_pa).items() if name != "pcc2"}
     assert (min(four, key=four.__getitem__), max(four, key=four.__getitem__)) == (lowest, highest)
+
+
+def test_what_cannot_be_is_refused() -> None:
+    for ambient_pa in (0.0, -1.0):
+        with pytest.raises(ValueError, match="ambient"):
+            energy.isothermal_j(500_000, 0.001, ambient_pa)
+    for factor in (0, 3):
+        with pytest.raises(ValueError, match="factor"):
+            energy.pcc2_scaled_distance_m(5000, factor)
+    assert energy.isothermal_j(101_325, 0.0) == 0.0

@@ -183,3 +183,10 @@ def test_wrong_usage() -> None:
         (),
     ):
         assert CliRunner().invoke(cli, ["ride", *args]).exit_code == 2
+
+
+def test_a_ride_that_changes_one_thing_has_one_row_or_column() -> None:
+    flat = readings(400_000, Place.of(18, 200), Ride.of(200, 30))
+    assert len(flat.altitudes_m) == 1 == len(flat.gauge_pa) and len(flat.temps_c) == 7
+    cool = readings(400_000, Place.of(18, 200), Ride.of(1200, 10))
+    assert cool.temps_c == (18.0,) and len(cool.altitudes_m) == 7 and all(len(row) == 1 for row in cool.gauge_pa)

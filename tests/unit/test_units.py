@@ -128,3 +128,9 @@ def test_exceeds_ignores_only_the_error_of_arithmetic() -> None:
 def test_a_reading_just_above_a_limit_is_shown_one_step_above_it() -> None:
     assert units.show_reading(500_001, 500_000) == "5.01 bar (72.6 psi)"
     assert units.show_reading(499_600, 499_999) == "5.00 bar (72.5 psi)"  # at or under it, to the nearest step
+
+
+def test_temperatures_to_a_hundredth_of_a_kelvin_to_the_safe_side() -> None:
+    assert (units.celsius(29315), units.celsius(27315), units.celsius(26365)) == (20.0, 0.0, -9.5)
+    assert (units.centikelvin_down(18.009), units.centikelvin_up(18.001)) == (29115, 29116)
+    assert (units.centikelvin_down(-5.001), units.centikelvin_up(-5.009)) == (26814, 26815)
