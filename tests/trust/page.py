@@ -11,7 +11,7 @@ PAGE = Path(__file__).with_name("FIGURES.md")
 FIRMWARE = ("firmware/rimward_fw/**/*.py", "protocol/rimward_protocol/*.py")
 # part -> what its figures are of
 SOURCES: dict[str, tuple[str, ...]] = {
-    "guard": ("firmware/rimward_fw/kernels/guard.py", "firmware/rimward_fw/kernels/words.py"),
+    "guard": ("firmware/rimward_fw/kernels/guard*.py",),
     "profile": ("protocol/rimward_protocol/profile.py", "protocol/rimward_protocol/mac.py"),
     "store": ("firmware/rimward_fw/storage/store.py", "firmware/rimward_fw/storage/records.py", "firmware/rimward_fw/storage/sessionfiles.py"),
     "link": FIRMWARE,
