@@ -34,7 +34,8 @@ EDGES = {
     "frz_b": (98, 99, 100), "range_a": (1, 2, 3), "range_b": (1, 2, 3), "disagree": (23, 24, 25), "over": (48, 49, 50), "key_cnt": (1, 2, 3),
     "cut_cnt": (1, 2, 3), "sup_cnt": (1, 2, 3), "baro_cnt": (248, 249, 250), "on_ticks": (0, 24, 25, 32_766, 32_767), "on": (0, 1), "ran": (0, 1),
     "nr_cnt": (0, 20, 90, 700, 32_767, 32_768), "off_cnt": (249, 250, 251, 1_273, 1_274, 1_275, 65_535), "armed": (0, 1),
-    "time": (59, 60, 2**27 - 1, 2**27), "air": (2_999, 3_000, 2**27 - 1, 2**27), "stop": (0, 2), "why": (0, 9),
+    "since": (0, 58, 59, 60, 61, 248, 249, 250, 254, 255), "at_ambient": (0, 98, 99, 100, 254, 255), "seen": (0, 1), "stood": (0, 1),
+    "lift": (0, 1, 3_999, 4_000, 40_000, 110_000), "time": (59, 60, 2**27 - 1, 2**27), "air": (2_999, 3_000, 2**27 - 1, 2**27), "stop": (0, 2), "why": (0, 9),
 }  # fmt: skip
 INPUT_EDGES = {
     "a": (3_276, 3_277, 62_259, 62_260), "b": (3_276, 3_277, 62_259, 62_260), "load": (7, 8, 9), "gap": (39, 40, 41), "supply": (73, 74, 82, 83),
@@ -94,6 +95,10 @@ def _disturbed(rng: random.Random, recorded: list[Row]) -> list[Row]:
         for name, below in (("nr_ref", 3_000), ("off_ref", 6_000), ("test_ref", 3_000), ("fref_a", 8_000), ("fref_b", 8_000)):
             if rng.random() < 0.2:
                 g[S[name]] = min(max(g[S["read"]] + rng.choice((-1, 1)) * below + rng.randrange(-2, 3), 0), 2**22 - 1)
+        if rng.random() < 0.2:
+            rise = rng.choice((3_998, 3_999, 4_000, 4_001, 8_002, 40_000))
+            g[S["burst_peak"]] = min(max(g[S["read"]] + rng.choice((0, rise // 2 - 1, rise // 2, rise // 2 + 1, rise)), 0), 2**22 - 1)
+            g[S["burst_from"]] = max(g[S["burst_peak"]] - rise, 0)
         x = list(x)
         for name in rng.sample(sorted(INPUT_EDGES), rng.choice((0, 0, 1, 2))):
             x[X[name]] = rng.choice(INPUT_EDGES[name])

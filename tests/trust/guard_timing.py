@@ -100,7 +100,7 @@ keep, x, g = array("i", {row[0]}), array("i", {row[1]}), array("i", {row[0]})
 def run(step, n):
     while n:
         i = 0
-        while i < 40:
+        while i < 47:
             g[i] = keep[i]
             i += 1
         step(g, x)
