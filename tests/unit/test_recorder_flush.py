@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 from rimward_fw.control.engine import Engine
+from rimward_fw.storage import blocks as blocks_module
 from rimward_fw.storage.blocks import Blocks
 from rimward_fw.storage.recorder import Recorder
 from rimward_protocol import layout, replies, session, sessionread
@@ -132,3 +133,11 @@ def test_a_ring_of_blocks_drops_its_oldest() -> None:
         held.append(kind)
         blocks.written()
     assert held == list(range(100 - len(held), 100)) and len(held) >= 15 and blocks.lost == 100 - len(held)
+
+
+@pytest.mark.parametrize(("free", "size"), [(100_000, 30 * 1024), (40_000, 15 * 1024), (30_000, 3_840), (20_000, 2048)])
+def test_a_record_leaves_the_main_loop_its_reserve(monkeypatch: pytest.MonkeyPatch, free: int, size: int) -> None:
+    monkeypatch.setattr(blocks_module, "free_bytes", lambda: free)
+    blocks = Blocks(30 * 1024, True)
+    blocks.open()
+    assert len(blocks.buf) == size

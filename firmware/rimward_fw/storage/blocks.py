@@ -1,6 +1,9 @@
 """Session blocks that wait in memory to be written out. Main loop only."""
 
+import gc
+
 LEAST_BYTES = 2 * 1024
+RESERVE_BYTES = 24 * 1024  # what the main loop works with between two collections; a record takes no memory from it
 MOVE_BYTES = 256
 
 
@@ -19,17 +22,19 @@ class Blocks:
         self.lost = 0
 
     def open(self):
-        """Takes the memory; where the heap has no piece so large, half of it, and half again."""
+        """Take the memory; half of it, and half again, where the heap has no piece so large or less than the reserve would be left."""
         self.begin = 0
         self.end = 0
         self.lost = 0
         size = self.size
         while len(self.buf) < size:
             try:
+                if size > LEAST_BYTES and free_bytes() < size + RESERVE_BYTES:
+                    raise MemoryError("reserve")
                 self.buf = bytearray(size)
             except MemoryError as full:
-                size //= 2
-                if size < LEAST_BYTES:
+                size = max(size // 2, LEAST_BYTES) if size > LEAST_BYTES else 0
+                if not size:
                     raise full
 
     def close(self):
@@ -93,3 +98,8 @@ class Blocks:
         if self.begin == self.end:
             self.begin = 0
             self.end = 0
+
+
+def free_bytes():
+    """Free heap in bytes, more than anyone needs where the interpreter does not say."""
+    return gc.mem_free() if hasattr(gc, "mem_free") else 1 << 30
