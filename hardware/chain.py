@@ -14,21 +14,23 @@ SHEETS = ("coils", "cutoff", "monitor")
 OTHERS = ("D6", "F3", "F4", "R49", "U5", "C5", "C6", "D22", "K1", "J6", "R51", "R50", "C30", "D27", "J7", "R56", "R57", "C34", "D14", "R58", "R59", "C35", "D15",
           "U3", "C4", "F2", "R60", "R61", "C36", "D16")
 FAULT_S = 0.30
-REST_PA, OVER_PA, TEST_PA, LOW_TEST_PA = 400_000, 560_000, 300_000, 150_000
+REST_PA, OVER_PA, HIGH_OVER_PA, TEST_PA, LOW_TEST_PA = 400_000, 560_000, 1_020_000, 300_000, 150_000
 FED_V = 3.0  # a coil under this is off: relays drop at 0.5 to 6 V of 12
 LOOSE = "LOOSE"
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One fault: two nets joined (`pin` empty) or one pin off its net (`pin` is (reference, pin))."""
+    """One fault: two nets joined (`pin` empty) or one pin off its net (`pin` is (reference, pin)). `high`: with the key on high."""
 
     nets: tuple[str, str] = ("", "")
     pin: tuple[str, str] = ("", "")
+    high: bool = False
 
     @property
     def name(self) -> str:
-        return f"{self.pin[0]}.{self.pin[1]} open" if self.pin[0] else f"{self.nets[0]} to {self.nets[1]}"
+        text = f"{self.pin[0]}.{self.pin[1]} open" if self.pin[0] else f"{self.nets[0]} to {self.nets[1]}"
+        return f"{text}, high range" if self.high else text
 
 
 SOUND = Fault()
@@ -100,6 +102,8 @@ def deck(parts: dict[str, Part], fault: Fault, at_s: float) -> list[str]:
         lines.append(f"sfault {node(fault.nets[0])} {node(fault.nets[1])} faulty 0 swm")
     for part in in_deck(parts).values():
         lines += element(part)
+    if fault.high:
+        lines.append("rkey KEY_REF V5_CUT 0.1")
     u9 = parts["U9"].pins
     lines += [f"ru9{c} {node(u9[c])} 0 10meg" for c in ("AIN0", "AIN1", "AIN2", "AIN3")]
     lines += ["vbat V12 0 12", "v33 V3V3 0 3.3", *comparator_lines(parts), *supervisor_lines(parts, 60.0), "rsig SIG_C 0 1e12", "rref REF 0 1e12", "rgate V12_GATE 0 2.4k"]
@@ -129,12 +133,12 @@ def measures(moments: dict[str, float], watched: tuple[str, ...]) -> list[str]:
 
 def working(parts: dict[str, Part], fault: Fault) -> dict[str, float]:
     """The fault applied in operation: coil voltages (current times resistance) and what the processor sees after each event."""
-    f = fraction
+    f, over = fraction, HIGH_OVER_PA if fault.high else OVER_PA
     lines = deck(parts, fault, FAULT_S)
     lines += drive("relay", "RELAY", "0 0 0.1 0 0.1001 3.3 0.6 3.3 0.6001 0 0.7 0 0.7001 3.3")
     lines += drive("ventd", "VENT", "0 0 0.1 0 0.1001 3.3 0.7 3.3 0.7001 0 0.8 0 0.8001 3.3")
     lines += ["vhand hand 0 pwl(0 1 0.8 1 0.8001 0 0.9 0 0.9001 1)", "vtest test 0 0", f"vpab pab 0 {f(REST_PA)}",
-              f"vpc pc 0 pwl(0 {f(REST_PA)} 0.95 {f(REST_PA)} 0.951 {f(OVER_PA)} 1.1 {f(OVER_PA)} 1.101 {f(0)})",
+              f"vpc pc 0 pwl(0 {f(REST_PA)} 0.95 {f(REST_PA)} 0.951 {f(over)} 1.1 {f(over)} 1.101 {f(0)})",
               "bk1i k1i 0 v=240*i(lk1)", "bj4i j4i 0 v=24*i(lj4)"]
     return attempt("stop chain", lines, [".tran 0.5m 1.3 0 5m", *measures(MOMENTS, ("faulty", "over"))])
 
@@ -162,7 +166,7 @@ DAILY = {"armed": 0.29, "low": 0.49, "test": 0.69, "after": 0.89}
 def daily_test(parts: dict[str, Part], fault: Fault) -> dict[str, float]:
     """The daily test with the fault in place from the start: button held at 1.5 bar, at 3 bar, then let go in an emptied manifold."""
     f = fraction
-    lines = deck(parts, fault, 1e-6)
+    lines = deck(parts, replace(fault, high=False), 1e-6)
     lines += drive("relay", "RELAY", "0 0 0.1 0 0.1001 3.3") + drive("ventd", "VENT", "0 0 0.1 0 0.1001 3.3")
     lines += ["vhand hand 0 1", "vtest test 0 pwl(0 0 0.3 0 0.3001 1 0.7 1 0.7001 0)", f"vpab pab 0 {f(LOW_TEST_PA)}",
               f"vpc pc 0 pwl(0 {f(0)} 0.3 {f(0)} 0.31 {f(LOW_TEST_PA)} 0.5 {f(LOW_TEST_PA)} 0.51 {f(TEST_PA)} 0.6 {f(TEST_PA)} 0.61 {f(0)})",

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field, replace
 from hardware import air, chain, cutoff, gate, graph, spice
 from hardware.circuit import Part, load
 from hardware.params import FULL_SCALE_PA, PARAMS
-from hardware.single_faults import off
+from hardware.shared import LEAD_PA
+from hardware.single_faults import off, seen
 
 SOUND_PARTS = load()
 HAND_PUMP_PA = 1_200_000.0  # a hand pump with a gauge, no air supply needed
@@ -162,6 +163,12 @@ def holds_pa(u: Unit) -> float:
     return 0.0 if off(r, "faulty", "vent") else 300_000.0
 
 
+def three_apart_pa(u: Unit) -> float:
+    """Furthest of A, B and C, as the processor reads them, from the air in the manifold."""
+    r = seen(chain.working(u.parts, u.fault), "faulty")
+    return max(abs(r[name] + (u.c_error_fs * FULL_SCALE_PA if name == "c_pa" else 0.0)) for name in ("a_pa", "b_pa", "c_pa"))
+
+
 def keys_differ(u: Unit) -> float:
     """1 when the key's two contacts differ in both positions."""
     s3 = u.parts["S3"].pins
@@ -215,6 +222,8 @@ def trials() -> dict[str, Trial]:
                          ("H62", "H05")),
         "vent_flow": Trial(vent_time_ratio, 0.0, air.VENT_LIMIT, "of the baseline", {"vent half clogged": Unit(vent_c=0.4), "silencer clogged to 60 %": Unit(vent_c=0.48)}, ("H05",)),
         "holds": Trial(holds_pa, 290_000.0, 310_000.0, "Pa", {"vent coil's wire off": Unit(fault=chain.Fault(pin=("J4", "1"))), "Q8 open": Unit(fault=chain.Fault(pin=("Q8", "S")))}, ("H06",)),
+        "three": Trial(three_apart_pa, 0.0, LEAD_PA, "Pa", {"C reads 0.4 bar low": Unit(c_error_fs=-0.04), "R81 open": Unit(fault=chain.Fault(pin=("R81", "1"))), "R83 of 120k": with_value("R83", "120k"),
+                                                            "R57 of 20k": with_value("R57", "20k")}, ("H118", "H135")),
         "key": Trial(keys_differ, 1, 1, "yes", {"contacts bridged": bridged("KEY_LOW_W", "KEY_HIGH_W")}, ("H55",)),
     }
 

@@ -92,7 +92,7 @@ the circuit data, and by ngspice (or by draws). Each open and short with its ver
 - {single_faults.NEXT_FILL}: a way is lost; what the processor reads at the next fill, or its self-test, shows it. {single_faults.DAILY}: the daily test shows it.
 - {single_faults.RESIDUAL}: nothing shows it (none may be left).
 
-The faults are run in the low range (R38's contact open), filter, comparator, supervisor, regulators and transducers as models; a comparator input
+The faults are run in the low range (R38's contact open), those of the threshold in the high range too; filter, comparator, supervisor, regulators and transducers as models; a comparator input
 that has lost its wire keeps its charge. What the processor compares at a fill is in `hardware/single_faults.py`, LIMITS; the firmware has to do the same.
 
 | figure | by calculation or rule | second opinion | remark |

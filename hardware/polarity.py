@@ -1,6 +1,6 @@
 """Which way round: every polarised part, every pin by its type. A part fitted or drawn with two pins exchanged must break one of these rules.
 
-Each rule looks at the type of a pin (`pintypes`) and at what its net is, never at the reference of the part.
+Each rule looks at the type of a pin (`pintypes`) and at what its net is; only plugs, contacts and what converters see go by reference.
 """
 
 from rimward_fw.board import pins as pin_table

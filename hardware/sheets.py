@@ -6,6 +6,7 @@ from math import ceil, floor
 
 from hardware import air, cutoff, gate
 from hardware.params import PARAMS
+from hardware.shared import LEAD_PA
 
 PSI = 6894.757293168361
 
@@ -77,6 +78,7 @@ def checkout() -> list[Step]:
         Step(f"Plug J4 on a bench supply of 12 V, so that the vent stays shut whatever the cutoff does. Low range, {pump}: RV1 begins to open",
              f"{both(relief[0].low, up=True)} to {both(relief[0].high)}", "relief_low"),
         Step("The same in the high range: RV2 begins to open. Then J4 back on the board", f"{both(relief[1].low, up=True)} to {both(relief[1].high)}", "relief_high"),
+        Step("Manifold at 4.00 bar (58.0 psi) by hand pump: A, B and C as the firmware shows them", f"each within {both(LEAD_PA)} of the gauge", "three"),
         Step("Hose shut, run control held, filled to 3.00 bar (43.5 psi), run control still held: manifold after 10 s", "2.90 to 3.10 bar (42.1 to 44.9 psi)", "holds"),
         Step("Vent balance: hose shut off, air source running by the check-out program with the vent open, highest supply: manifold",
              f"under {both(vent_pa)}; ceiling over 1.5 is {both(500_000 / 1.5)}", "balance"),

@@ -21,7 +21,7 @@ def judge(fault):
     return gate_faults.judge(fault) if fault in GATE else single_faults.judge(fault)
 
 
-CHAIN = single_faults.opens(PARTS) + single_faults.shorts(PARTS)
+CHAIN = single_faults.opens(PARTS) + single_faults.shorts(PARTS) + single_faults.high_range(PARTS)
 GATE = gate_faults.faults(PARTS)
 
 
@@ -68,6 +68,8 @@ NAMED = [
     ("R36 breaks in use", Fault(pin=("R36", "1")), NEXT_FILL, ("coil", "bleed", "latch")),
     ("U5 joined through: everything still works, and the supply is seen", Fault(nets=("V12_REG", "V5_CUT")), HOLDS, ()),
     ("an input of the comparator loses its wire and keeps its charge", Fault(pin=("U4", "INA-")), DAILY, ("coil", "bleed", "latch")),
+    ("the key's resistor shorted, high range: the threshold is the supply", Fault(nets=("KEY_REF", "REF"), high=True), NEXT_FILL, ("coil", "bleed", "latch")),
+    ("R36 breaks in use, high range", Fault(pin=("R36", "1"), high=True), NEXT_FILL, None),
     ("one resistor of the processor's view shorted", Fault(nets=("MON_C_1", "SIG_C_RAW")), HOLDS, ()),
 ]
 
@@ -86,6 +88,8 @@ def test_u5_joined_through_shows_at_the_next_fill():
 def test_the_sound_circuit_loses_nothing_and_shows_nothing():
     sound = single_faults.judge(chain.SOUND)
     assert sound.verdict == HOLDS and sound.lost == () == sound.shown
+    high = single_faults.judge(Fault(high=True))
+    assert high.verdict == HOLDS and high.lost == () == high.shown
     assert single_faults.daily_fails(PARTS, chain.SOUND) == ()
 
 
