@@ -17,7 +17,7 @@ from rimward_fw.storage.ticks import WRAP, TickReader
 FIRST_BYTES = 14 * 1024  # at least the first 5 s
 RING_BYTES = 30 * 1024  # at least the last 10 s before a stop
 TRACE_BYTES = 16 * 1024
-FIRST_TICKS = 2500
+FIRST_TICKS = 2500 + 700  # 5 s, and what a block may come late: a stall as long as the ring, and a bank
 SPAN_TICKS = 1000  # a snapshot this often, so that a span survives when older ones are dropped
 TRACE_STEP = 10
 TICKS_A_TURN = 50  # drained in one turn of the main loop: what comes in four of its median turns
