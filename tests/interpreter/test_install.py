@@ -191,7 +191,7 @@ def test_no_prompt_is_told_in_one_line(monkeypatch):
     master, slave = pty.openpty()
     tty.setraw(slave)
     with pytest.raises(Refusal, match="no MicroPython prompt"):
-        CliRunner().invoke(command, ["--port", os.ttyname(slave)], catch_exceptions=False)
+        CliRunner().invoke(command, ["--port", os.ttyname(slave), "--no-check"], catch_exceptions=False)
     with pytest.raises(Refusal, match="cannot be opened"):
         CliRunner().invoke(command, ["--port", "/dev/nothing-here"], catch_exceptions=False)
     os.close(master)
@@ -203,7 +203,7 @@ def test_the_command_reports_as_json(board, monkeypatch):
 
     monkeypatch.setattr(plan, "items", lambda compiled: small())
     monkeypatch.setattr("rimward.install.plan.items", lambda compiled: small())
-    done = CliRunner().invoke(command, ["--port", board.port, "--source", "--json"], catch_exceptions=False)
+    done = CliRunner().invoke(command, ["--port", board.port, "--source", "--no-check", "--json"], catch_exceptions=False)
     told = json.loads(done.stdout)
     assert told["written"] == 4 and told["compiled"] is False and told["interpreter"].startswith("micropython")
 
@@ -229,3 +229,25 @@ def test_mip_understands_the_list(board, tmp_path):
     items = {item.path: item.digest for item in plan.items(False)}
     held = files_on(board)
     assert len(held) == 3 and all(items[path] == digest for path, digest in held.items())
+
+
+def test_the_files_to_freeze_are_those_of_the_manifest(tmp_path):
+    """`--to` writes what the manifest freezes: every module compiled, the kernels as machine code, and it names them as MicroPython's own manifests do."""
+    from rimward.commands.install import command
+
+    done = CliRunner().invoke(command, ["--to", str(tmp_path), "--json"], catch_exceptions=False)
+    assert json.loads(done.stdout) == {"folder": str(tmp_path), "files": len(plan.items())}
+    asked = []
+    names = ("include", "freeze_mpy", "module")
+    space = {name: lambda *given, _name=name, **more: asked.append((_name, given, more)) for name in names}
+    os.environ["RIMWARD"] = str(tmp_path)
+    exec((FIRMWARE / "manifest.py").read_text(), space)
+    assert [name for name, _, _ in asked] == list(names)
+    frozen = {path.relative_to(asked[1][1][0]).as_posix() for path in Path(asked[1][1][0]).rglob("*.mpy")}
+    assert frozen == {item.path.removeprefix("/lib/") for item in plan.items()} - {"/main.py"}
+
+
+def test_port_or_folder():
+    from rimward.commands.install import command
+
+    assert CliRunner().invoke(command, []).exit_code == 2

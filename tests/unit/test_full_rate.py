@@ -69,7 +69,7 @@ def recorded(seconds: int, stall: int, every_s: int) -> tuple[set[int], int, int
     why, _header, found, _good = sessionread.read_blocks(bytes(store.data))
     assert why == sessionread.OK
     ticks: set[int] = set()
-    for kind, start, stop in found:
+    for kind, start, _stop in found:
         if kind == layout.BLOCK_FAST:
             at, count = int.from_bytes(store.data[start : start + 4], "little"), store.data[start + 4]
             ticks |= set(range(at, at + count))
