@@ -51,6 +51,9 @@ PARAMS = {
     "line_coil": Param(24.0, 27.0, 32.0, "ohm", OURS + ": 12 V line valve of 5 to 6 W"),
     "line_henry": Param(0.02, 0.05, 0.10, "H", OURS),
     "line_release": Param(1.5, 3.0, 6.0, "V", OURS + ": coil voltage at which a line valve shuts, of 12 V"),
+    "line_valve_open": Param(10.0, 12.0, 20.0, "ms", "travel; small direct solenoid valves, " + MEM),
+    "line_valve_dead_open": Param(5.0, 15.0, 25.0, "ms", "time before the armature moves: class of such valves' sheets, " + MEM),
+    "line_valve_dead_shut": Param(5.0, 15.0, 25.0, "ms", "the same, from a coil without current; " + MEM),
     # motor, wiring, heat
     "motor_run": Param(5.0, 10.0, 15.0, "A", OURS + ": 12 V compressor of 150 to 180 W"),
     "motor_ohm": Param(0.25, 0.30, 0.40, "ohm", OURS + ": winding and brushes of that class; decides the stall current"),

@@ -49,12 +49,12 @@ SEEN = {
 
 
 @cache
-def sound() -> tuple[tuple[int, int], ...]:
-    """(number, last tick with the pump on) of the first sessions that reach their target when nothing is wrong."""
+def sound(count: int = SESSIONS) -> tuple[tuple[int, int], ...]:
+    """(number, last tick with the pump on) of the first `count` sessions that reach their target when nothing is wrong."""
     session = compiled()["session"]
     found = []
     number = 0
-    while len(found) < SESSIONS:
+    while len(found) < count:
         row = play(draw(SEED, number, (), PLAIN), session)[0]
         if row["refused"] == 0 and row["state"] == FILL_DONE and row["cause"] == row["stop"] == row["why"] == 0:
             found.append((number, int(row["last_off"])))
@@ -69,11 +69,11 @@ def drawn(name: str, number: int, last_off: int) -> Draw:
 
 
 @cache
-def rows_of(name: str) -> np.ndarray:
+def rows_of(name: str, count: int = SESSIONS) -> np.ndarray:
     """Records of the sessions with this fault."""
     session = compiled()["session"]
-    rows = np.zeros(SESSIONS, RECORD)
-    for i, (number, last_off) in enumerate(sound()):
+    rows = np.zeros(count, RECORD)
+    for i, (number, last_off) in enumerate(sound(count)):
         rows[i] = play(drawn(name, number, last_off), session)[0]
     return rows[rows["refused"] < 2]
 

@@ -28,7 +28,7 @@ TOLD = {
     "a_tap_blocked": (70, {causes.SENSORS_DISAGREE, causes.SENSOR_A_FROZEN}),
     "b_tap_blocked": (65, {causes.SENSORS_DISAGREE, causes.SENSOR_B_FROZEN}),
     "both_taps_blocked": (60, {causes.NOT_RISING, causes.INDEPENDENT_CUTOFF, causes.AIR_BUDGET}),
-    "barometer_dead": (90, {causes.BAROMETER, causes.SENSORS_DISAGREE}),
+    "barometer_dead": (80, {causes.BAROMETER, causes.SENSORS_DISAGREE}),
     "brown_out": (85, {causes.SENSOR_SUPPLY}),
     "timer_late": (30, {causes.TICK_LATE}),
     "timer_skipped": (60, {causes.TICK_LATE}),
@@ -38,7 +38,7 @@ TOLD = {
 
 # Where the present guard does not hold the ceiling of set D in every session of this world, and in how many of them: a limit that FAULTS.md and
 # README state. It has to be held exactly: a change in either direction is a change of the guard or of the world.
-NOT_HELD = {"tyre_over_full": 1}
+NOT_HELD: dict[str, int] = {}
 
 
 @pytest.mark.parametrize("name", sorted(FAULTS))

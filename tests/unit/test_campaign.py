@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from rimward.campaign import effects, people
+from rimward.campaign import effects, fills, people
 from rimward.campaign.draw import CLASS_PA, choices, draw
 from rimward.campaign.firstgo import first_go
 from rimward.campaign.keep import keep
@@ -215,3 +215,19 @@ def test_a_missing_file_of_results_is_not_gone_on_with(tmp_path):
     found = CliRunner().invoke(cli, ["campaign", "--resume", str(missing), "--out", str(tmp_path / "out"), "--sessions", "1000"])
     assert isinstance(found.exception, Refusal) and "missing.bin" in str(found.exception)
     assert not missing.exists() and not (tmp_path / "out").exists()
+
+
+def test_healthy_fills_are_the_same_each_time_and_counted_by_class():
+    found = fills.fills(5, 4, 0, 1)
+    again = fills.fills(5, 4, 0, 1)
+    assert found.tobytes() == again.tobytes()
+    one = fills.report(found, 0, 1)
+    rows = found["row"]
+    assert one["feasible"] == 4 and one["class"] == "compressor, pin-open"
+    assert one["done_first"] <= one["done_retry"] <= 4 and sum(one["causes"].values()) == 4 - one["done_first"] == len(fills.failures(found))
+    done = (rows["state"] == 13) & (rows["infeasible"] == 0) & (rows["refused"] < 2)
+    assert np.isfinite(found["error_pa"][done]).all() and np.isnan(found["error_pa"][~done]).all()
+    exact = plant_of(fills.healthy_draw(5, 0, 0, 1).job)
+    assert exact.a_offset_pa == exact.b_span_error == exact.a_play == 0.0 and exact.a_tap_s > 0.0
+    text = "\n".join(fills.lines(one))
+    assert "not counted" in text and "tyre_limp" in text

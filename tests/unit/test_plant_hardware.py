@@ -1,11 +1,14 @@
 """What the simulated hardware does without a processor, and what hose and valve let through."""
 
+from math import log
+
 import pytest
 from rimward.plant import Plant, compressor, line
 from rimward.plant import layout as k
 from rimward.plant.gas import mass_flow
 
 from hardware import cutoff
+from hardware import plant as plant_data
 from hardware.params import PARAMS
 
 ON = k.GATE | k.RELAY
@@ -274,6 +277,17 @@ FROM_HARDWARE = {  # plant parameter: name in hardware/params.py, factor
 def test_plant_parameters_lie_within_the_hardware_s_worst_ends(name):
     other, factor = FROM_HARDWARE[name]
     assert PARAMS[other].low * factor <= getattr(line(), name) <= PARAMS[other].high * factor
+
+
+def test_the_plant_s_table_is_what_the_hardware_data_make():
+    assert plant_data.PAGE.read_text() == plant_data.text(), "run python -m hardware.plant --write"
+
+
+def test_a_clamped_valve_coil_holds_no_longer_than_the_circuit_rule_says():
+    """Exponential decay of a coil with L/R against a wall of voltage, restated: L/R ln((V + wall) / (release + wall))."""
+    least, nominal, most = plant_data.coil_decay_ms()
+    assert 0.0 < least < nominal < most
+    assert most == pytest.approx(1e3 * 0.10 / 24.0 * log((14.5 + 9.7) / (1.5 + 9.7)), rel=0.01)
 
 
 @pytest.mark.parametrize("high, name", [(False, "cutoff_low_pa"), (True, "cutoff_high_pa")])

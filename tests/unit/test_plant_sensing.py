@@ -65,8 +65,8 @@ def test_a_hardly_bends_and_b_has_its_noise():
     values = [pa(plant.tick(0, SHUT).b) for _ in range(4000)]
     mean = sum(values) / len(values)
     spread = (sum((x - mean) ** 2 for x in values) / len(values)) ** 0.5
-    # ENOB 8.7 of 12 bits: 2**3.3 / sqrt(12) codes a sample, four samples; one code is 302 Pa
-    assert spread == pytest.approx(2**3.3 / 12**0.5 / 2 * 302.1, rel=0.06)
+    # ENOB 8.7 of 12 bits: 2**3.3 / sqrt(12) codes a sample, four samples; one code behind a divider of 0.6, 4 V for 10 bar, is 336 Pa
+    assert spread == pytest.approx(2**3.3 / 12**0.5 / 2 * (3.3 / 4096 / 0.6 / 4.0 * 1e6), rel=0.06)
 
 
 @pytest.mark.parametrize("edge", [512, 1536, 2560, 3584])

@@ -10,12 +10,14 @@ from rimward_protocol import codes
 
 from rimward.atmosphere import ambient_pa
 from rimward.campaign import effects, people
+from rimward.plant.board import BOARD
 from rimward.plant.faults import FAULTS, Fault
 from rimward.simulation.loop import Job
 from rimward.volume import volumes
 
 CLASS_PA = 10_000.0  # total error band of a transducer: 1 % of 10 bar
 CORNER = 0.05  # share of sessions with both transducers at the low end of their class: the worst pair that can be sold
+CORNER_MOVED = 0.3  # where the chuck is moved to another tyre
 HEALTHY = 0.4  # share of sessions without a fault when faults are wanted
 FREE_L_S = 0.5  # the reference source, for a first guess of how long a fill takes
 
@@ -98,7 +100,8 @@ def draw(seed: int, number: int, names: tuple[str, ...], who: tuple[str, ...] = 
     ambient = ambient_pa(3000.0 * u[7] ** 2) + 2000.0 * (u[8] - 0.5)
     volume = _volume(wheel, u[15])
     nominal_ml = volumes(*wheel[:3]).nominal_l * 1000.0 * volume
-    over = _instrument(u, room_k) | _parts(u) | effects.over(places, nominal_ml)
+    person = people.pick(float(u[20]), who)
+    over = _instrument(u, room_k, CORNER_MOVED if person.name in people.MOVED else CORNER) | _parts(u) | effects.over(places, nominal_ml)
     job = Job(
         tyre_mm=float(wheel[0]), bead_mm=float(wheel[1]), rim_mm=float(wheel[2]), rim_class=wheel[3], limit_pa=limit, ceiling_pa=ceiling,
         target_pa=int((0.45 + 0.52 * u[9]) * ceiling), seat_pa=int(0.5 * ceiling) if u[10] < 0.2 else 0,
@@ -109,7 +112,6 @@ def draw(seed: int, number: int, names: tuple[str, ...], who: tuple[str, ...] = 
     true_ceiling = ceiling
     if fault is not None:
         job, true_ceiling = _with_flags(fault, float(u[19]), job)
-    person = people.pick(float(u[20]), who)
     guess = _guess_ticks(job)
     if person.name == "second-wheel":
         job = _two_wheels(job, 0.6 + 0.8 * float(how[0]))
@@ -141,12 +143,12 @@ def _bell(x: float, y: float) -> float:
     return float(np.clip(0.5 * z, -1.0, 1.0))
 
 
-def _instrument(u: np.ndarray, room_k: float) -> dict[str, float]:
+def _instrument(u: np.ndarray, room_k: float, corner: float) -> dict[str, float]:
     """Errors of both transducers: total error in this room within the class at both ends of the scale, so within it between them."""
     found: dict[str, float] = {}
     for at, side in ((30, "a"), (35, "b")):
         zero, full = CLASS_PA * _bell(u[at], u[at + 1]), CLASS_PA * _bell(u[at + 2], u[at + 3])
-        if u[29] < CORNER:
+        if u[29] < corner:
             zero = full = -CLASS_PA
         thermal = 120.0 * (u[at + 4] - 0.5)
         # reading = (1 + span) (p + offset); at full scale the span counts the offset too
@@ -164,15 +166,21 @@ def _parts(u: np.ndarray) -> dict[str, float]:
     return {
         "turns_hz": 30.0 + 30.0 * u[47],
         "ripple": 0.6 + 0.4 * u[48],
-        "manifold_ml": 45.0 + 30.0 * u[51],
-        "cutoff_error_pa": -18e3 + 36e3 * u[53],
-        "gate_drop_s": 0.006 + 0.003 * u[56],
+        "manifold_ml": _between("manifold_ml", u[51]),
+        "cutoff_error_pa": -16e3 + 32e3 * u[53],
+        "gate_drop_s": _between("gate_drop_s", u[56]),
         "a_tau_s": 0.003 + 0.004 * u[57],
         "b_tau_s": 0.004 + 0.005 * u[58],
-        "relay_off_s": 0.003 + 0.007 * u[59],
+        "relay_off_s": _between("relay_off_s", u[59]),
         "jitter_s": 5e-6 + 2e-5 * u[60],
         "leak_c": 0.0 if u[61] < 0.8 else 1e-6 * u[62],
     }
+
+
+def _between(name: str, part: float) -> float:
+    """A plant parameter within the ends that the hardware data give."""
+    low, _, high = BOARD[name]
+    return low + (high - low) * part
 
 
 def _with_flags(fault: Fault, severity: float, job: Job) -> tuple[Job, int]:

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from rimward.plant.board import BOARD
+
 STEPS = 256
 ASSUMED = "assumed"
 CLASS = "class of the part's data sheets"
@@ -39,6 +41,12 @@ class Effect:
         return self.low + (self.high - self.low) * part
 
 
+def of_board(name: str, field: str, where: str) -> Effect:
+    """A time in s whose range is that of the hardware data."""
+    low, _, high = BOARD[field]
+    return Effect(name, "s", low, high, (field,), "hardware", where=where)
+
+
 EFFECTS = (
     Effect("tyre_limp", "-", 0.0, 0.6, ("tyre_limp",), ASSUMED),
     Effect("tyre_limp_pa", "Pa", 3e3, 8e3, ("tyre_limp_pa",), ASSUMED),
@@ -58,16 +66,16 @@ EFFECTS = (
     Effect("core_hysteresis", "Pa", 2e3, 6e3, ("core_hysteresis_pa",), ASSUMED, where="pressure-open"),
     Effect("core_span", "Pa", 3e3, 15e3, ("core_span_pa",), ASSUMED, where="pressure-open"),
     Effect("core_lag", "s", 0.001, 0.006, ("core_s",), ASSUMED, where="pressure-open"),
-    Effect("valve_dead_open", "s", 0.005, 0.025, ("valve_dead_open_s",), CLASS, where="line"),
-    Effect("valve_dead_shut", "s", 0.005, 0.025, ("valve_dead_shut_s",), CLASS, where="line"),
-    Effect("coil_decay", "s", 0.003, 0.013, ("coil_decay_s",), "calculated: coils clamped by D8 and D23", where="line"),
-    Effect("valve_shut", "s", 0.010, 0.020, ("valve_shut_s",), CLASS, where="line"),
+    of_board("valve_dead_open", "valve_dead_open_s", "line"),
+    of_board("valve_dead_shut", "valve_dead_shut_s", "line"),
+    of_board("coil_decay", "coil_decay_s", "line"),
+    of_board("valve_shut", "valve_shut_s", "line"),
     Effect("line_pressure", "Pa", 600e3, 1000e3, ("line_pa",), ASSUMED, where="line"),
     Effect("line_droop", "Pa", 20e3, 150e3, ("line_droop_pa",), ASSUMED, where="line"),
     Effect("line_lag", "s", 0.02, 0.2, ("line_main_s",), ASSUMED, where="line"),
     Effect("battery_sag", "-", 0.0, 0.15, ("battery_sag",), ASSUMED, where="compressor"),
     Effect("battery_lag", "s", 10.0, 60.0, ("battery_s",), ASSUMED, where="compressor"),
-    Effect("coast", "s", 0.030, 0.060, ("coast_s",), ASSUMED, where="compressor"),
+    of_board("coast", "coast_s", "compressor"),
     Effect("play_a", "share of span", 0.0005, 0.0025, ("a_play",), CLASS),
     Effect("play_b", "share of span", 0.0005, 0.0025, ("b_play",), CLASS),
     Effect("tap_a", "s", 0.001, 0.020, ("a_tap_s",), CLASS),

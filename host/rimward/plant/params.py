@@ -3,11 +3,13 @@
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from rimward.plant.board import nominal
 from rimward.plant.gas import C_UNIT, SEAL_PA
 
 OURS = "our assumption"
 ESTIMATE = "estimate from geometry; nothing published found"
 ASSUMED = "engineering judgement, no measurement; campaigns draw it over a range"
+BOARD = "hardware, nominal"
 CLASS = "usual class figure of such a transducer, from memory"
 
 
@@ -27,12 +29,12 @@ class PlantParams:
     room_k: float = par(293.15, "K", "ISO 8778 reference temperature")
     # source
     is_line: bool = par(False, "-", "compressor or workshop line")
-    fad_l_min: float = par(30.0, "L/min", "small 12 V piston compressors give 10-40, from memory")
+    fad_l_min: float = par(nominal("fad_l_min"), "L/min", BOARD)
     clearance: float = par(0.188, "-", OURS + ": with `polytropic`, stalls at 11 times the ambient")
     polytropic: float = par(1.3, "-", "between isothermal 1 and adiabatic 1.4; common practice")
     delivery_cooling: float = par(0.7, "-", OURS + " (share of the compression heat left in head and tube)")
     spin_up_s: float = par(0.08, "s", OURS + " (time constant)")
-    coast_s: float = par(0.045, "s", OURS + " (30 to 60 ms)")
+    coast_s: float = par(nominal("coast_s"), "s", BOARD)
     battery_sag: float = par(0.0, "-", ASSUMED + " (share of its speed that the pump loses on a tired battery)")
     battery_s: float = par(30.0, "s", ASSUMED + " (time constant of that)")
     head_back: float = par(0.0, "-", ASSUMED + " (share of the head's temperature rise that the air takes on; 0: head always cold)")
@@ -41,23 +43,23 @@ class PlantParams:
     head_start_k: float = par(0.0, "K", "temperature of the head over the room at the start: fills before this one")
     turns_hz: float = par(45.0, "1/s", OURS)
     ripple: float = par(0.9, "-", OURS + " (share of the mean delivery by which one piston pulses)")
-    line_pa: float = par(900e3, "Pa", OURS + " (workshop main)")
-    line_c: float = par(0.2, "dm3/(s bar)", OURS + " (restrictor and two valves)")
-    line_b: float = par(0.3, "-", "measured valves lie between 0.2 and 0.5")
-    valve_open_s: float = par(0.012, "s", "small solenoid valves 10-20 ms, from memory")
-    valve_shut_s: float = par(0.015, "s", "small solenoid valves 10-20 ms, from memory")
+    line_pa: float = par(nominal("line_pa"), "Pa", BOARD)
+    line_c: float = par(nominal("line_c"), "dm3/(s bar)", BOARD)
+    line_b: float = par(nominal("line_b"), "-", BOARD)
+    valve_open_s: float = par(nominal("valve_open_s"), "s", BOARD)
+    valve_shut_s: float = par(nominal("valve_shut_s"), "s", BOARD)
     valve_dead_open_s: float = par(0.0, "s", "time before a line valve begins to open; its data sheets' class is 5-25 ms")
     valve_dead_shut_s: float = par(0.0, "s", "time before it begins to shut once its coil has decayed; 5-25 ms")
     coil_decay_s: float = par(0.0, "s", "decay of its coil; with a plain free-wheel diode 11-39 ms")
     line_droop_pa: float = par(0.0, "Pa", ASSUMED + " (fall of the line's pressure at full flow)")
     line_main_s: float = par(0.0, "s", ASSUMED + " (time constant of its regulator)")
     # switching without the processor
-    gate_drop_s: float = par(0.008, "s", "design: over two ticks, at most 20 ms with the relay")
+    gate_drop_s: float = par(nominal("gate_drop_s"), "s", BOARD)
     relay_on_s: float = par(0.008, "s", "small power relays 5-15 ms, from memory")
-    relay_off_s: float = par(0.006, "s", "small power relays 3-10 ms, from memory")
+    relay_off_s: float = par(nominal("relay_off_s"), "s", BOARD)
     supply_drop: float = par(0.6, "-", OURS + " (share of nominal supply below which coils let go)")
     # manifold, hose, valve, chuck
-    manifold_ml: float = par(60.0, "mL", OURS + " (block, plenum and 1.2 m of 6 mm hose)")
+    manifold_ml: float = par(nominal("manifold_ml"), "mL", BOARD)
     manifold_ua: float = par(0.8, "W/K", OURS)
     hose_c: float = par(1.5, "dm3/(s bar)", OURS + " (1.2 m of 6 mm hose)")
     hose_b: float = par(0.3, "-", OURS)
@@ -70,14 +72,14 @@ class PlantParams:
     core_span_pa: float = par(0.0, "Pa", ASSUMED + " (pressure over the shutting one at which the core is wide open; 0: at once)")
     core_s: float = par(0.0, "s", ASSUMED + " (time constant of its lift)")
     pin_open: bool = par(False, "-", "chuck type")
-    outlet_b: float = par(0.3, "-", OURS + " (vent, relief valve, leaks)")
+    outlet_b: float = par(nominal("outlet_b"), "-", BOARD)
     # vent and relief valves
-    vent_c: float = par(0.8, "dm3/(s bar)", OURS)
+    vent_c: float = par(nominal("vent_c"), "dm3/(s bar)", BOARD)
     vent_s: float = par(0.012, "s", "small solenoid valves 10-20 ms, from memory")
-    relief_low_pa: float = par(590e3, "Pa", "hardware: over 110 % of the low ceiling by its own tolerance")
-    relief_high_pa: float = par(1050e3, "Pa", "hardware: over 110 % of the high ceiling by its own tolerance")
+    relief_low_pa: float = par(nominal("relief_low_pa"), "Pa", BOARD)
+    relief_high_pa: float = par(nominal("relief_high_pa"), "Pa", BOARD)
     relief_lift: float = par(0.1, "-", "relief valves reach full lift at 10 % overpressure; common practice")
-    relief_c: float = par(1.5, "dm3/(s bar)", OURS)
+    relief_c: float = par(nominal("relief_c"), "dm3/(s bar)", BOARD)
     # wheel
     tyre_ml: float = par(1148.7, "mL", "28 mm on a 19 mm rim, 622: circle cut by the bead chord")
     tyre_growth_per_pa: float = par(5e-8, "1/Pa", OURS + " (2.5 % at 5 bar)")
@@ -97,12 +99,12 @@ class PlantParams:
     blow_c: float = par(50.0, "dm3/(s bar)", OURS + " (a bead off the rim)")
     tyre_pa: float = par(0.0, "Pa", "pressure in the tyre at the start")
     # independent cutoff
-    cutoff_low_pa: float = par(518.3e3, "Pa", "hardware: nominal trip; whole band in 500 to 550 kPa")
-    cutoff_high_pa: float = par(944.2e3, "Pa", "hardware: nominal trip; whole band in 900 to 990 kPa")
-    cutoff_low_top_pa: float = par(550e3, "Pa", "design: 110 % of 5 bar")
-    cutoff_high_top_pa: float = par(990e3, "Pa", "design: 110 % of 9 bar")
+    cutoff_low_pa: float = par(nominal("cutoff_low_pa"), "Pa", BOARD)
+    cutoff_high_pa: float = par(nominal("cutoff_high_pa"), "Pa", BOARD)
+    cutoff_low_top_pa: float = par(nominal("cutoff_low_top_pa"), "Pa", BOARD)
+    cutoff_high_top_pa: float = par(nominal("cutoff_high_top_pa"), "Pa", BOARD)
     cutoff_error_pa: float = par(0.0, "Pa", "this unit's error within the band")
-    cutoff_tau_s: float = par(0.004, "s", OURS)
+    cutoff_tau_s: float = par(nominal("cutoff_tau_s"), "s", BOARD)
     # transducers
     span_pa: float = par(1000e3, "Pa", "reference transducer: 0.1 to 0.9 of supply over 0 to 10 bar")
     seal_abs_pa: float = par(SEAL_PA, "Pa", "sealed reference of transducer A, one standard atmosphere")
@@ -128,9 +130,9 @@ class PlantParams:
     b_enob: float = par(8.7, "bits", "RP2040 datasheet 4.9, seen through two technical pages")
     b_samples: int = par(4, "-", "design: oversampled 4 times")
     b_e11_lsb: float = par(9.0, "codes", "RP2040-E11: positions published, size read as 5 to 15 codes")
-    b_divider: float = par(2.0 / 3.0, "-", "5 V sensor into 3.3 V")
+    b_divider: float = par(nominal("b_divider"), "-", BOARD)
     calibrated_at_k: float = par(293.15, "K", "zero of the thermal error")
-    supply_v: float = par(5.0, "V", "nominal")
+    supply_v: float = par(nominal("supply_v"), "V", BOARD)
     baro_error_pa: float = par(0.0, "Pa", "this unit's error; class +-100 Pa, from memory")
     baro_noise_pa: float = par(3.0, "Pa", OURS)
     air_error_k: float = par(0.0, "K", "this unit's error")

@@ -1,9 +1,10 @@
 """The invented wheel that demo, virtual inflator and documents share."""
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
-from rimward.plant import PlantParams, compressor
+from rimward.plant import PlantParams, compressor, line
 
 SHOP = "Fernhollow Wheels"
 KEY = hashlib.sha256(SHOP.encode()).digest()  # its workshop key: invented and known to all, so good for virtual inflators only
@@ -25,6 +26,8 @@ class Scenario:
     fill_altitude_m: float = 200.0
     ride_altitude_max_m: float = 1200.0
     ride_temp_max_c: float = 40.0
+    air: str = "tubeless"
+    sealant_ml: float = 0.0
 
     def values(self) -> dict[str, str]:
         """As the register holds a wheel."""
@@ -36,7 +39,7 @@ class Scenario:
             "tyre_range": self.tyre_range,
             "approved": "yes",
             "bead": "folding",
-            "air": "tubeless",
+            "air": self.air,
             "position": "front",
             "chuck": self.chuck,
         }
@@ -44,6 +47,21 @@ class Scenario:
     def wheel_id(self) -> bytes:
         """The same for the same label."""
         return hashlib.sha256(self.label.encode()).digest()[:8]
+
+
+# Ten wheels as people bring them in, invented; sizes as in trade tables.
+TYPICAL = (
+    Scenario("Hazel city", "622x21C", "6 bar", "42-622", "3-5 bar", "3.5 bar", air="tube"),
+    Scenario("Rowan touring", "622x21C", "6 bar", "37-622", "3.5-6 bar", "4.2 bar", air="tube"),
+    Scenario("Juniper gravel", "622x23TSS", "4.5 bar", "40-622", "2-4.5 bar", "2.6 bar", sealant_ml=50.0),
+    Scenario("Larkspur front", "622x23TSS", "5 bar", "28-622", "3.5-6 bar", "3.9 bar", sealant_ml=30.0),
+    Scenario("Teasel road", "622x19TC", "8 bar", "25-622", "5-8 bar", "5.6 bar", air="tube", chuck="pin-open"),
+    Scenario("Sorrel small", "406x21C", "6 bar", "40-406", "3-6 bar", "4 bar", air="tube"),
+    Scenario("Bramble folding", "349x19C", "8 bar", "37-349", "4-7 bar", "5 bar", air="tube", chuck="pin-open"),
+    Scenario("Alder tall", "622x30TSS", "3 bar", "57-622", "1.4-3 bar", "1.8 bar", sealant_ml=100.0, chuck="pin-open"),
+    Scenario("Gorse mountain", "584x30TSS", "3 bar", "60-584", "1.4-3 bar", "1.7 bar", sealant_ml=120.0),
+    Scenario("Mallow trail", "559x25C", "4.5 bar", "52-559", "2-4.5 bar", "2.8 bar", air="tube"),
+)
 
 
 def mounted_mm(width_mm: float, rim_inner_mm: float) -> float:
@@ -67,16 +85,18 @@ def profile_of(scenario: Scenario, revision: int = 1) -> bytes:
     return tag_profile(KEY, profiles.build(scenario.values(), scenario.wheel_id(), revision, asked))
 
 
-def plant_of(scenario: Scenario) -> PlantParams:
-    """The reference compressor, that wheel and that workshop."""
+def plant_of(scenario: Scenario, is_line: bool = False, **over: Any) -> PlantParams:
+    """The reference compressor or line, that wheel and that workshop; `over`: parameters of the plant by name."""
     from rimward.atmosphere import ambient_pa
     from rimward.plant import tyre_ml
 
     width, bead = (int(part) for part in scenario.tyre.split("-"))
     inner = float(scenario.rim.split("x")[1].rstrip("TSC?"))
-    return compressor(
+    params = (line if is_line else compressor)(
         tyre_ml=tyre_ml(mounted_mm(width, inner), bead, inner),
         room_k=scenario.fill_temp_c + 273.15,
         ambient_abs_pa=ambient_pa(scenario.fill_altitude_m),
         pin_open=scenario.chuck == "pin-open",
+        sealant_ml=scenario.sealant_ml,
     )
+    return replace(params, **over)

@@ -1,0 +1,157 @@
+"""What the firmware does in the simulated world: `python -m tests.bench.world --write` makes WORLD.md beside this file; `--baseline` keeps the
+figures as those to compare with. Takes some two minutes of one processor; `--quick` a fiftieth of the sessions, for the shape only.
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from rimward.campaign import fills, people
+from rimward.campaign.firstgo import CLASSES
+from rimward.campaign.run import plan_of, run
+from rimward.campaign.summary import summary
+from rimward.plant.jit import digest
+from rimward.simulation.engines import KERNELS
+
+HERE = Path(__file__).parent
+PAGE, NOW, BASE = HERE / "WORLD.md", HERE / "world.json", HERE / "world_baseline.json"
+FILL_SEED, FILLS = 5, 400
+# name -> (sessions, seed, faults, people)
+CAMPAIGNS: dict[str, tuple[int, int, tuple[str, ...], tuple[str, ...]]] = {
+    "healthy": (3_000, 21, ("none",), ("patient",)),
+    "moved": (4_000, 22, ("none",), people.MOVED),
+    "set_d": (6_000, 23, ("all",), people.NAMES),
+}
+KEPT = ("sessions", "set_d_sessions", "exceedances", "peak_over_ceiling_max", "first_go", "people", "faults", "effects", "fill_over_ideal", "final_error")
+
+
+def campaign(name: str, part: int) -> dict[str, Any]:
+    """Figures of one campaign, or of a part of it."""
+    sessions, seed, faults, who = CAMPAIGNS[name]
+    plan = plan_of(sessions // part, seed, faults, who)
+    with tempfile.TemporaryDirectory() as folder:
+        results = run(plan, Path(folder) / "results.bin", lambda *_: None, workers=1)
+    figures = summary(results.rows(), plan.sessions, plan.seed)
+    figures["faults"] = [row for row in figures["faults"] if row["exceedances"]]
+    return {key: figures[key] for key in KEPT}
+
+
+def measure(part: int = 1) -> dict[str, Any]:
+    """All figures of the firmware as it is."""
+    found: dict[str, Any] = {"kernels": digest(KERNELS), "part": part}
+    found["fills"] = []
+    for line, pin in CLASSES:
+        one = fills.report(fills.fills(FILL_SEED, FILLS // part, line, pin), line, pin)
+        found["fills"].append(one)
+    return found | {name: campaign(name, part) for name in CAMPAIGNS}
+
+
+def command(name: str) -> str:
+    """The command that gives the figures of a campaign."""
+    sessions, seed, faults, who = CAMPAIGNS[name]
+    chosen = "" if who == people.NAMES else "".join(f" --people {person}" for person in who)
+    return f"rimward campaign --sessions {sessions} --seed {seed}" + "".join(f" --faults {fault}" for fault in faults) + chosen
+
+
+def share(count: int, n: int) -> str:
+    """A count as a percentage."""
+    return f"{count / n:.1%}" if n else "-"
+
+
+def first_go_rows(found: dict[str, Any]) -> dict[str, str]:
+    """Class -> cells of the first-go table."""
+    cells = {}
+    for row in found["healthy"]["first_go"]:
+        n = row["feasible"]
+        causes = ", ".join(f"{word} {share(count, n)}" for word, count in list(row["causes"].items())[:5])
+        cells[f"{row['source']}, {row['chuck']}"] = f"{n} | {share(row['done_first'], n)} | {share(row['done_retry'], n)} | {causes}"
+    return cells
+
+
+def fill_rows(found: dict[str, Any]) -> dict[str, str]:
+    """Class -> cells of the table of settled error and time."""
+    cells = {}
+    for one in found["fills"]:
+        e, a, r = one["settled_error_pa"], one["settled_error_absolute_pa"], one["hold_over_ideal"]
+        over = one["seconds_over_the_time_limit"]
+        median, p95 = (over[q] if q in over else over[str(q)] for q in (50, 95))
+        cells[one["class"]] = (
+            f"{e['p1'] / 1e3:+.1f} / {e['p50'] / 1e3:+.1f} / {e['p99'] / 1e3:+.1f} | {a['p99'] / 1e3:.1f} | {a['p100'] / 1e3:.1f} | "
+            f"{r['p50']:.2f} / {r['p95']:.2f} | {median:+.1f} / {p95:+.1f}"
+        )
+    return cells
+
+
+def over_rows(found: dict[str, Any]) -> dict[str, str]:
+    """Campaign -> cells of the table of set D."""
+    cells = {}
+    for name in CAMPAIGNS:
+        row = found[name]
+        who = ", ".join(f"{p['person']} {p['exceedances']}" for p in row["people"] if p["exceedances"]) or "none"
+        faults = ", ".join(f"{f['fault']} {f['exceedances']}" for f in row["faults"] if f["set"] == "D") or "none"
+        cells[f"`{command(name)}`"] = f"{row['set_d_sessions']} | {row['exceedances']} | {row['peak_over_ceiling_max']:.3f} | {who} | {faults}"
+    return cells
+
+
+TABLES = (
+    ("Feasible healthy fills by a patient person, instruments within their class", "feasible | at the first go | one more try | not at the first go, most often", first_go_rows),
+    ("The same with exact instruments: settled error and time", "settled error, kPa: p1 / median / p99 | p99 of its size | worst | hold to done ÷ ideal: median, p95 | s over the limit: median, p95", fill_rows),
+    ("Set D: air admitted at or above the true ceiling", "sessions of set D | over | highest ÷ ceiling | by person | by fault", over_rows),
+)  # fmt: skip
+
+
+def page(now: dict[str, Any], base: dict[str, Any]) -> str:
+    """WORLD.md: each table with the baseline's row under the present one where it differs."""
+    lines = [
+        "# What the firmware does in the simulated world", "",
+        "Made by `python -m tests.bench.world --write`. Every effect of `rimward.campaign.effects` is drawn over its whole range in every session; what is",
+        "feasible, first go, settled error and hold to done mean is said in `rimward.campaign` (`feasible`, `firstgo`, `fills`). First-go and set D figures",
+        f"come from the campaigns named below, settled error and times from `python -m tests.bench.fills --fills {FILLS} --seed {FILL_SEED}`. A highest value is the highest",
+        "of that many sessions, no bound. Rows marked *before* are the firmware that this world was first run on.", "",
+        f"Kernels now: {now['kernels']}; before: {base['kernels']}.", "",
+    ]  # fmt: skip
+    for title, head, rows_of in TABLES:
+        lines += [f"## {title}", "", f"| class | {head} |", "| --- |" + " --- |" * (head.count(" | ") + 1)]
+        before = rows_of(base)
+        for name, cells in rows_of(now).items():
+            lines.append(f"| {name} | {cells} |")
+            if base["kernels"] != now["kernels"]:
+                lines.append(f"| *before* | {before.get(name, '-')} |")
+        lines.append("")
+    lines += [f"First-go campaign: `{command('healthy')}`.", "", "## What was drawn", "", "Of the first of these campaigns: least, one in ten, half, nine in ten, most.", ""]
+    lines += ["| effect | unit | range | drawn |", "| --- | --- | --- | --- |"]
+    lines += [
+        f"| {row['effect']} | {row['unit']} | {row['range'][0]:.4g} to {row['range'][1]:.4g} | " + ", ".join(f"{value:.3g}" for value in row["drawn"]) + " |"
+        for row in now["healthy"]["effects"]
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def main(arguments: list[str]) -> int:
+    """Measure; print or write."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench.world", description="The firmware in the simulated world.")
+    parser.add_argument("--write", action="store_true", help="write the figures and the page")
+    parser.add_argument("--baseline", action="store_true", help="keep these figures as the ones to compare with as well")
+    parser.add_argument("--page", action="store_true", help="make the page again from the figures kept, measure nothing")
+    parser.add_argument("--quick", action="store_true", help="a fiftieth of the sessions; never written")
+    chosen = parser.parse_args(arguments)
+    if chosen.page:
+        PAGE.write_text(page(json.loads(NOW.read_text()), json.loads(BASE.read_text())))
+        return 0
+    now = measure(50 if chosen.quick else 1)
+    base = now if chosen.baseline or not BASE.exists() else json.loads(BASE.read_text())
+    if chosen.quick or not chosen.write:
+        print(page(now, base), end="")
+        return 0
+    if base is now:
+        BASE.write_text(json.dumps(now, indent=1) + "\n")
+    NOW.write_text(json.dumps(now, indent=1) + "\n")
+    PAGE.write_text(page(json.loads(NOW.read_text()), json.loads(BASE.read_text())))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
