@@ -39,6 +39,8 @@ from tests.trust.guard_rules import (
     bad_key,
     bad_supply,
     budgets_last,
+    burst_held,
+    gone,
     judged,
     loaded,
     new_connection,
@@ -312,8 +314,9 @@ def why_recorded(t: Transition) -> Any:
     whole_profile = both(loaded(t), x.ceil_pa > 0)
     over_time, over_air = spent_time(t) >= x.time_max, spent_air(t) >= x.air_max
     ranked: list[tuple[Any, Any]] = [
-        (h.cause != 0, h.cause), (z3.Not(running(t)), 1), (t.g.armed == 0, 9), (z3.Not(whole_profile), 6), (z3.Not(plausible(t)), 9),
-        (both(z3.Not(range_allows(t)), z3.Not(bad_key(x))), 8), (over_air, 5), (over_time, 4), (torn_off(t), 7), (z3.Not(under_stop(t)), 2),
+        (h.cause != 0, h.cause), (z3.Not(running(t)), 1), (either(t.g.armed == 0, gone(t)), 9), (z3.Not(whole_profile), 6), (z3.Not(plausible(t)), 9),
+        (both(z3.Not(range_allows(t)), z3.Not(bad_key(x))), 8), (over_air, 5), (over_time, 4), (torn_off(t), 7),
+        (either(z3.Not(under_stop(t)), burst_held(t)), 2),
     ]  # fmt: skip
     expected: Any = 0
     for met, cause in reversed(ranked):
@@ -322,7 +325,7 @@ def why_recorded(t: Transition) -> Any:
 
 
 def idle_possible(t: Transition) -> Any:
-    reasons = either(t.h.cause != 0, z3.Not(running(t)), t.g.armed == 0, z3.Not(loaded(t)), z3.Not(plausible(t)))
+    reasons = either(t.h.cause != 0, z3.Not(running(t)), t.g.armed == 0, gone(t), burst_held(t), z3.Not(loaded(t)), z3.Not(plausible(t)))
     return either(reasons, z3.Not(range_allows(t)), torn_off(t), z3.Not(under_stop(t)))
 
 
