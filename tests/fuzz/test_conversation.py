@@ -301,4 +301,4 @@ def test_the_machine_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(Store, "highest_revision", lambda self, wheel: 0)
     with pytest.raises(AssertionError):
-        run_state_machine_as_test(Conversation, settings=settings(TestConversation.settings, max_examples=200, phases=[Phase.generate], report_multiple_bugs=False))
+        run_state_machine_as_test(Conversation, settings=settings(TestConversation.settings, max_examples=400, stateful_step_count=40, phases=[Phase.generate], report_multiple_bugs=False))
