@@ -6,6 +6,7 @@ from rimward_fw.app import App
 from rimward_fw.board import simulated_flash
 from rimward_fw.ui import buttons
 from rimward_protocol import codes, layout, messages
+from rimward_protocol import kernel_slots as slots
 
 A_ZERO = 6628  # transducer A at sea level, B at nothing
 B_ZERO = 6554
@@ -38,29 +39,31 @@ class Board:
         self.most_read = 0
         self.most_writes = 0
         self._writes = 0
-        self._tick = None
+        self._engine = None
 
-    def start(self, tick):
-        self._tick = tick
+    def context(self, arrays):
+        return arrays
 
-    def sense(self, x):
-        x[0] = A_ZERO + (self.ticks * 7 & 3)
-        x[1] = B_ZERO + (self.ticks * 5 & 7)
-        x[2] = self.switches
-        x[3] = 3
-        x[4] = 16
-        x[5] = 78
+    def set_pins(self, t):
+        pass
 
-    def drive(self, out):
-        self.bits = out
+    def start(self, engine, _tick):
+        self._engine = engine
 
     def off(self):
         self.bits = 4
 
     def idle(self):
         """One tick."""
-        if self._tick:
-            self._tick()
+        if self._engine:
+            x = self._engine.x
+            x[slots.X_A] = A_ZERO + (self.ticks * 7 & 3)
+            x[slots.X_B] = B_ZERO + (self.ticks * 5 & 7)
+            x[slots.X_SW] = self.switches
+            x[slots.X_LOAD] = 3
+            x[slots.X_GAP] = 16
+            x[slots.X_SUPPLY] = 78
+            self.bits = self._engine.decide()
         self.ticks += 1
         if self.bits & (codes.OUT_GATE | codes.OUT_RELAY):
             self.air_ticks += 1

@@ -110,7 +110,9 @@ def test_coverage_of_guided_ticks(capsys, records, digest_module):
         print(f"fill: states {fills}")
         print(f"guard: {reached.lines - len(reached.missing_lines)} of {reached.lines} lines, "
               f"{reached.branches - len(reached.missing_branches)} of {reached.branches} branches")
-    assert set(outs) == {0, 8, 12, 18, 19, 32, 33, 34}
+    still = {0, 8, 12}
+    moving = {18, 19, 32, 33, 34}
+    assert still | moving <= set(outs) <= still | moving | {out | 64 for out in still}
     assert len(causes) >= 12 and {16, 21, 32, 33} <= set(causes)
     assert len(fills) >= 12
     assert len(reached.missing_lines) <= 8 and len(reached.missing_branches) <= 4
