@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("9cca0f2bcda7cf62")
+LAYOUT_HASH = unhexlify("0d973fa7bf3fa8e6")
