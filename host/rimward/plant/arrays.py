@@ -61,7 +61,7 @@ def real_effects(p: PlantParams) -> dict[int, float]:
     density, difference, jet_kgs = HEAT_AT
     return {
         k.P_SAG: p.battery_sag, k.P_SAG_RATE: 1.0 / p.battery_s,
-        k.P_HEAD_IN: p.delivery_cooling / (1.0 - p.delivery_cooling), k.P_HEAD_BACK: p.head_back, k.P_HEAD_C: 1.0 / p.head_jk,
+        k.P_HEAD_IN: p.delivery_cooling / max(1.0 - p.delivery_cooling, 1e-9), k.P_HEAD_BACK: p.head_back, k.P_HEAD_C: 1.0 / p.head_jk,
         k.P_HEAD_RATE: 1.0 / p.head_s,
         k.P_PULL_IN: inverse(p.valve_dead_open_s), k.P_RELEASE: inverse(p.valve_dead_shut_s + p.coil_decay_s),
         k.P_DROOP: p.line_droop_pa / full_kgs, k.P_MAIN_K: rate(p.line_main_s, dt),
