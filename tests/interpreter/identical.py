@@ -33,7 +33,7 @@ from tests.trust.guard_guided import World
 
 HERE = Path(__file__).parent
 FIRMWARE = Path(guard.__file__).parent
-KERNELS = (FIRMWARE / "guard.py", *sorted(FIRMWARE.glob("fill*.py")))
+KERNELS = (*sorted(FIRMWARE.glob("guard*.py")), *sorted(FIRMWARE.glob("fill*.py")))
 PAGE = HERE / "IDENTICAL.md"
 TICKS, DEVICE_TICKS = 10_000_000, 200_000
 CHUNK = 20_000
@@ -177,7 +177,7 @@ def numba_and_cpython(ticks: int, workers: int, tell: Any = lambda *_: None) -> 
 def sources() -> str:
     """Fingerprint of what is compared: the kernels' own files and the order of a tick."""
     total = hashlib.sha256()
-    for path in sorted(FIRMWARE.glob("fill*.py")) + [FIRMWARE / "guard.py", FIRMWARE / "tick.py"]:
+    for path in [*KERNELS, FIRMWARE / "order.py", FIRMWARE / "tick.py"]:
         total.update(path.name.encode() + b"\0" + path.read_bytes())
     return total.hexdigest()[:16]
 

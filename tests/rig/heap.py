@@ -93,7 +93,9 @@ probe.turn()
 assert probe.held[1].recorder.active and sum([len(b.buf) for b in probe.held[1].recorder.stores]) == 61440
 probe.count("armed, record in memory")
 probe.held[1].cycle.leave(1)
-probe.turn()
+for n in range(20):  # the session is written one piece a turn
+    probe.turn()
+assert not probe.held[1].recorder.writing
 probe.held[1].cycle.phase = 0
 probe.turn()
 probe.count("idle again")

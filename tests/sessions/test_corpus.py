@@ -28,7 +28,7 @@ def test_recorded_session_replays_to_its_reference(name):
 def test_inflator_decided_what_the_replay_decides(name):
     result = replay(read_session(load(name)))
     assert result.identical, "\n".join(row.line() for row in result.differences)
-    assert result.ticks > 2000
+    assert result.ticks > 1500  # three seconds: the shortest ends with a trip soon after its self-test
 
 
 def test_a_changed_decision_is_told_with_tick_state_cause_and_pressure():
