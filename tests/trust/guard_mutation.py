@@ -6,6 +6,7 @@ equivalence are written to `guard_equivalent.json`, keyed by the text of the cha
 """
 
 import argparse
+import ast
 import json
 import os
 import random
@@ -31,6 +32,9 @@ def run_each(chosen: list[Mutant], workers: int, limit_s: float = TIME_LIMIT_S) 
     """The finding of every mutant by its key; None where there is no verdict."""
     jury_table()
     rules_program()
+    own = judge(load(ast.parse(source_of_guard())))
+    if own.killed:  # a jury that refuses the guard itself would count every mutant as killed
+        raise RuntimeError(f"the jury refuses the guard itself: {own.killed}: {own.detail}")
     return each_mutant.run_each(chosen, workers, limit_s, _judge)
 
 
@@ -82,7 +86,7 @@ def sample(count: int, seed: int = 5) -> list[Mutant]:
 
 
 def learn(outcome: Outcome, chosen: list[Mutant]) -> None:
-    """Turns survivors into proofs of equivalence or into kept counter-examples."""
+    """Turn survivors into proofs of equivalence or into kept counter-examples, and count them as what they turned out to be."""
     by_key = {m.key: m for m in chosen}
     proofs = {key: text for key, text in known_equal().items() if key in by_key or len(chosen) < 1000}
     kept = json.loads(WITNESSES.read_text()) if WITNESSES.exists() else []
@@ -92,10 +96,14 @@ def learn(outcome: Outcome, chosen: list[Mutant]) -> None:
             print("equal" if proved else "told apart" if told else "UNRESOLVED", key, file=sys.stderr, flush=True)
             if proved:
                 proofs[key] = "z3: no content of memory and no input tells it from the guard"
+                outcome.proved_equal.append(key)
             elif told:
+                outcome.killed["counter-example"] = outcome.killed.get("counter-example", 0) + 1
                 kept.append({"for": key, "g": told[0], "x": told[1]})
             EQUIVALENT.write_text(json.dumps(proofs, indent=1, sort_keys=True) + "\n")
             WITNESSES.write_text("[\n" + ",\n".join(json.dumps(w) for w in kept) + "\n]\n")
+            if proved or told:
+                outcome.survivors = [left for left in outcome.survivors if left != key]
 
 
 def settle_one(key: str, text: str) -> tuple[str, bool, tuple[list[int], list[int]] | None]:

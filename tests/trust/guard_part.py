@@ -83,7 +83,10 @@ def sweep(quick: bool) -> dict[str, Any]:
 def mutation(quick: bool) -> dict[str, Any]:
     """Every mutant, or a seeded part of them."""
     total = len(guard_mutation.sample(0))
-    found = guard_mutation.assess(guard_mutation.sample(QUICK_MUTANTS if quick else 0), _workers(quick))
+    chosen = guard_mutation.sample(QUICK_MUTANTS if quick else 0)
+    found = guard_mutation.assess(chosen, _workers(quick))
+    if not quick and found.survivors:
+        guard_mutation.learn(found, chosen)
     return {
         "ok": found.ok, "mutants": total, "judged": found.total, "killed": found.killed, "proved_equal": len(found.proved_equal),
         "survivors": found.survivors[:5], "unjudged": found.unjudged[:5],

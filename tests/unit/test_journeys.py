@@ -2,6 +2,7 @@
 
 import os
 import re
+import select
 import signal
 import subprocess
 import sys
@@ -52,15 +53,19 @@ class Person:
         assert done.returncode == 0, (line, done.stdout[-500:], done.stderr)
         return done.stdout
 
-    def until(self, line: str, after: int) -> str:
-        """Types a line that runs until it is interrupted; gives what it printed in `after` seconds."""
-        running = subprocess.Popen(["bash", "-c", f"exec {line}"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.PIPE, text=True,
+    def until(self, line: str, text: str, most_s: float = 90.0) -> str:
+        """Types a line that runs until it is interrupted; gives what it printed up to `text`, or in `most_s` seconds."""
+        running = subprocess.Popen(["bash", "-c", f"exec {line}"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.PIPE,
                                    env=self.shop.env, cwd=self.shop.folder, start_new_session=True, preexec_fn=listens)  # fmt: skip
-        time.sleep(after)
+        assert running.stdout is not None
+        out, end = b"", time.monotonic() + most_s
+        while text.encode() not in out and time.monotonic() < end and running.poll() is None:
+            if select.select([running.stdout], [], [], 1.0)[0]:
+                out += os.read(running.stdout.fileno(), 65536)
         os.killpg(running.pid, signal.SIGINT)
-        out, errors = running.communicate(timeout=60)
-        assert "Traceback" not in errors and running.returncode in (0, 1), (line, errors)
-        return out
+        rest, errors = running.communicate(timeout=60)
+        assert b"Traceback" not in errors and running.returncode in (0, 1), (line, errors)
+        return (out + rest).decode()
 
     def enrols(self, line: str) -> None:
         """`key enrol`, with the workshop button held: pressed again where a busy machine was too slow."""
@@ -123,7 +128,7 @@ def test_the_three_journeys_as_typed_in_their_order(person):
     for line in told["A mechanic"]:
         if line.startswith("rimward watch"):
             person.chooses_and_holds()
-            assert "at the hose" in person.until(line, 8)
+            assert "at the hose" in person.until(line, "at the hose")
             assert person.stays_until_it_is_done()["state"] == "done"
         else:
             out = person.must(line)
