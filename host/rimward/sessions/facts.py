@@ -52,9 +52,8 @@ class Verification:
 
     @property
     def holds(self) -> bool:
-        """Whole, not altered as far as could be checked, and all that was kept at full rate replayed to the same decisions. A proof bench's record
-        must fit a bench key: what it says is a claim about a rim."""
-        return self.whole and (self.chain is True if self.bench else self.chain is not False) and self.replay_identical is True
+        """Check codes whole, chain checked with the inflator's or the bench's key, and all that was kept at full rate replayed to the same decisions."""
+        return self.whole and self.chain is True and self.replay_identical is True
 
 
 @dataclass(frozen=True)
@@ -305,8 +304,9 @@ def verdict_of(v: Verification) -> str:
         return f"NOT VERIFIED: the chain of check codes does not fit {_whose(v)} key"
     if not v.whole:
         return f"NOT VERIFIED: {v.damage}"
-    if v.bench and v.chain is None:
-        return f"NOT VERIFIED: {'this computer has no bench key to check it with' if v.chained else 'it is not chained to a bench key'}"
+    if v.chain is None:
+        kind = "bench" if v.bench else "workshop"
+        return f"NOT VERIFIED: {f'this computer has no {kind} key to check it with' if v.chained else f'it is not chained to a {kind} key'}"
     if not v.same_kernels:
         return f"NOT VERIFIED: {OTHER_KERNELS}"
     return "NOT VERIFIED: the replay decided otherwise" if v.replay_identical is False else "NOT VERIFIED: no full-rate record to replay"
