@@ -118,6 +118,8 @@ class Executor:
             return None
         if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str):
             return env
+        if isinstance(node, ast.Pass):
+            return env
         raise UnknownSyntax(node)
 
     def _store(self, target: ast.expr, value: Any, env: Env) -> None:
