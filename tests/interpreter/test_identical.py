@@ -6,7 +6,7 @@ import pytest
 from tests.interpreter import identical, identical_run
 from tests.sessions.cases import CASES
 
-TICKS = 60_000
+TICKS = 220_000
 DEVICE_TICKS = 20_000
 SESSIONS = [case.name for case in CASES][::9]
 
@@ -36,7 +36,7 @@ def test_guided_ticks_on_micropython(folder):
 @pytest.mark.parametrize("name", SESSIONS)
 def test_recorded_sessions_on_all_three(folder, name):
     for start, records in identical.corpus(name):
-        assert identical.three_ways(folder, start, records, identical.by_cpython(start, records)) > 2000
+        assert identical.three_ways(folder, start, records, identical.by_cpython(start, records)) > 1500
 
 
 def test_one_bit_more_is_seen(folder):
