@@ -9,6 +9,7 @@ from rimward_protocol.compat import sha256
 
 from rimward_fw.control import builtin, configuration, events
 from rimward_fw.control.ambient import Ambient
+from rimward_fw.control.cutoff_check import CutoffCheck
 from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
 from rimward_fw.link.connection import Link
@@ -25,7 +26,7 @@ STILL_MS = 200  # without a tick: it has stopped
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
 OVERDUE_DAYS = 365
 LOCK_DAYS = 730
-SETTING_GUARD, SETTING_BAROMETER, SETTING_SOURCE, SETTING_AIR, SETTING_BUZZER, SETTING_UNIT = 3, 4, 5, 6, 8, 9
+SETTING_GUARD, SETTING_BAROMETER, SETTING_SOURCE, SETTING_AIR, SETTING_BUZZER, SETTING_UNIT, SETTING_BRING_UP = 3, 4, 5, 6, 8, 9, 20
 
 
 class App:
@@ -65,6 +66,7 @@ class App:
             self.engine.x[slot] = self.transducers[name]
         self.air = Ambient(self)
         self.air.begin()
+        self.cutoff = CutoffCheck(self)
 
     def _settings(self):
         """What this inflator knows of itself; a setting never made keeps the careful default."""
@@ -135,6 +137,13 @@ class App:
     def locked_out(self):
         """True once the calibration is so old that the pump stays locked."""
         return self.calibration_age_days() > LOCK_DAYS
+
+    def no_air(self, wheel):
+        """The cause for which no fill of this wheel may be armed, 0 for none: bring-up, view of the cutoff, daily test."""
+        brought_up = 2 if self.BENCH or getattr(self.board, "commissioned", False) else (self.store.setting_get(SETTING_BRING_UP)[0] or b"\0")[0]
+        if brought_up < (1 if wheel == NOBODY else 2):  # half-way the built-in profile alone, into a closed volume
+            return causes.NOT_COMMISSIONED
+        return self.cutoff.refusal()
 
     def waiting(self):
         """(WAITINGS number, wheel, value)."""
@@ -309,6 +318,7 @@ class App:
         if pressed or held:
             self.interface.pressed(pressed, held)
         self.cycle.work()
+        self.cutoff.work()
         self.recorder.work(self._sample(), self._limits())
         self._keep()
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
@@ -347,6 +357,7 @@ class App:
         self.interface.work()
         self.clock.unix_s()  # often enough to see the milliseconds wrap
         self.air.work()
+        self.cutoff.watch()
         if self.engine.head % COLLECT_TICKS < SLOW_TICKS:
             if not self.enabled():
                 gc.collect()

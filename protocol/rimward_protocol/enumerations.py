@@ -21,6 +21,7 @@ MESSAGES = (
     (0x10, "WAITING"),
     (0x11, "BYE"),
     (0x12, "BENCH_BEAT"),
+    (0x18, "CUTOFF"),
     (0x41, "HELLO_IS"),
     (0x42, "STATUS_IS"),
     (0x43, "PROFILE_STORED"),
@@ -32,6 +33,7 @@ MESSAGES = (
     (0x4E, "TIME_IS"),
     (0x4F, "KEY_IS"),
     (0x50, "WAITING_IS"),
+    (0x58, "CUTOFF_IS"),
     (0x7E, "DONE"),
     (0x7F, "ERROR"),
     (0x80, "LIVE"),
@@ -151,6 +153,7 @@ EVENTS = (
     (30, "tag-refused", "value: wrong tags so far"),
     (31, "time-set", "value: correction, s"),
     (32, "span-lost", "full-rate record dropped for want of memory; value: first tick; value2: ticks"),
+    (40, "cutoff-compared", "value: transducer C less the higher of A and B, Pa; value2: threshold, 1/1000 of its supply"),
 )
 
 # number, word, struct format of its bytes, how it may be changed, meaning
@@ -167,6 +170,9 @@ SETTINGS = (
     (9, "pressure-first", "<B", "host", "which unit the display shows larger: 0 bar 1 psi"),
     (10, "dead-volume", "<H", "button", "manifold and hose, mL"),
     (11, "fills", "<IIII", "device", "fills, trips, seconds pumped, boots"),
+    (20, "bring-up", "<BI", "button", "0 none, 1 the steps without air hold, 2 all steps hold; date days"),
+    (21, "vent-baseline", "<H", "button", "fall of the reading through the vent at the bring-up, ms"),
+    (22, "daily-test", "<BIiH", "device", "cause that it failed, 0 passed; date days; reading at which the cutoff opened, Pa; fall through the vent, ms"),
 )
 
 # number, word, likely reason, next step

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("0d973fa7bf3fa8e6")
+LAYOUT_HASH = unhexlify("989a22523a3e8c59")

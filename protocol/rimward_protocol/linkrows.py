@@ -21,6 +21,7 @@ MESSAGES = (
     "16 \n"
     "17 \n"
     "18 beat I lease_ms H\n"
+    "24 \n"
     "65 protocol B profile B session B flags B layout_hash 8s device_id 8s board 16s firmware 16s interpreter 32s boot I "
     "max_payload H\n"
     "66 tick I state B out B cause B stop_cause B range B waiting B connection H reading_pa i tyre_pa i ceiling_pa i stop_pa "
@@ -34,6 +35,7 @@ MESSAGES = (
     "78 unix_s I zone_min h\n"
     "79 code B check 8s wrong_tags I\n"
     "80 waiting B wheel_id 8s value i\n"
+    "88 flags B c_pa i a_pa i b_pa i supply_mv H threshold_milli H coil_mv H cause B opened_pa i fall_ms H baseline_ms H\n"
     "126 asked B code B\n"
     "127 asked B code B detail i\n"
     "128 block *\n"
@@ -55,6 +57,9 @@ SETTINGS = (
     "9 <B host\n"
     "10 <H button\n"
     "11 <IIII device\n"
+    "20 <BI button\n"
+    "21 <H button\n"
+    "22 <BIiH device\n"
 )
 
 

@@ -127,6 +127,19 @@ BENCH_BEAT = (
     ("beat", "I", "", "one more each beat"),
     ("lease_ms", "H", "ms", "the air stops unless the next beat comes within this; at most 500"),
 )
+CUTOFF_IS = (
+    ("flags", "B", "", "bit 0 the figures are fresh, bit 1 its contact is closed, bit 2 the test button lowers its threshold, bit 3 the run control is held"),
+    ("c_pa", "i", "Pa gauge", "transducer C"),
+    ("a_pa", "i", "Pa gauge", "transducer A"),
+    ("b_pa", "i", "Pa gauge", "transducer B"),
+    ("supply_mv", "H", "mV", "supply of the independent cutoff"),
+    ("threshold_milli", "H", "1/1000", "its threshold, share of that supply"),
+    ("coil_mv", "H", "mV", "what it gives to the relay's coil"),
+    ("cause", "B", "", "CAUSES: what these figures or the last daily test refuse; 0 nothing"),
+    ("opened_pa", "i", "Pa gauge", "last daily test: reading at which it opened; -1 none"),
+    ("fall_ms", "H", "ms", "last daily test: fall of the reading through the vent; 0 none"),
+    ("baseline_ms", "H", "ms", "the same at the bring-up; 0 none"),
+)
 DONE = (
     ("asked", "B", "", "the request this answers"),
     ("code", "B", "", "REPLIES: done or waiting-for-person"),
@@ -158,6 +171,7 @@ PAYLOADS = (
     (codes.WAITING, "WAITING", NOTHING, (codes.WAITING_IS,)),
     (codes.BYE, "BYE", NOTHING, (codes.DONE,)),
     (codes.BENCH_BEAT, "BENCH_BEAT", BENCH_BEAT, (codes.DONE,)),
+    (codes.CUTOFF, "CUTOFF", NOTHING, (codes.CUTOFF_IS,)),
     (codes.HELLO_IS, "HELLO_IS", HELLO_IS, ()),
     (codes.STATUS_IS, "STATUS_IS", STATUS_IS, ()),
     (codes.PROFILE_STORED, "PROFILE_STORED", PROFILE_STORED, ()),
@@ -169,6 +183,7 @@ PAYLOADS = (
     (codes.TIME_IS, "TIME_IS", TIME, ()),
     (codes.KEY_IS, "KEY_IS", KEY_IS, ()),
     (codes.WAITING_IS, "WAITING_IS", WAITING_IS, ()),
+    (codes.CUTOFF_IS, "CUTOFF_IS", CUTOFF_IS, ()),
     (codes.DONE, "DONE", DONE, ()),
     (codes.ERROR, "ERROR", ERROR, ()),
     (codes.LIVE, "LIVE", SESSION_BLOCK, ()),

@@ -38,6 +38,12 @@ TEXT = """
 54 | target-above-stop | the target lies above where this inflator must stop | choose a lower target; the ceiling stays
 55 | instrument-overdue | this inflator's calibration is too old | calibrate it before the next fill
 56 | cartridge-first-measure | air or gas was added outside the guard | measure the tyre first; refill with air
+57 | cutoff-sensor-apart | transducer C of the second cutoff does not read or move as A and B do | do not use; clean the tap of transducer C, check its plug
+58 | cutoff-figures | supply, threshold or coil of the second cutoff is out of limits | let the test button go; if it comes again, service the cutoff
+59 | cutoff-unread | the view of the second cutoff does not answer | do not use; check converter U9 and its wires
+60 | cutoff-test-failed | the second cutoff did not pass its daily test | do not use; service the cutoff, then test it again
+61 | vent-slow | the vent emptied the manifold too slowly in the daily test | do not use; clean the vent and its silencer, then test again
+62 | not-commissioned | this board has not passed its bring-up | do the bring-up: rimward bringup
 """
 
 

@@ -10,6 +10,7 @@ from rimward_protocol import kernel_slots as slots
 
 A_ZERO = 6628  # transducer A at sea level, B at nothing
 B_ZERO = 6554
+SOUND_VIEW = (2400, 24000, 11935, 0)  # of the cutoff: C at nothing, 5 V, threshold, coil off
 
 
 class Ended(Exception):
@@ -69,6 +70,14 @@ class Board:
             self.air_ticks += 1
         self.most_writes = max(self.most_writes, self._writes)
         self._writes = 0
+
+    commissioned = True
+
+    def cutoff_words(self):
+        return SOUND_VIEW
+
+    def cutoff_fresh(self):
+        return True
 
     def ticks_ms(self):
         return self.ticks * 2

@@ -37,6 +37,14 @@ class Board:
     def context(self, arrays):
         return arrays
 
+    commissioned = True
+
+    def cutoff_words(self):
+        return 2400, 24000, 11935, 0
+
+    def cutoff_fresh(self):
+        return True
+
     def set_pins(self, t):
         pass
 
@@ -91,6 +99,7 @@ def fresh(folder):
     a.cycle.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
     a.cycle.profile = layout.seal_profile(PROFILE)
     a.engine.g[39] = slots.BIAS_PA
+    a.engine.g[slots.G_FA] = a.engine.g[slots.G_FB] = slots.BIAS_PA << 4
     a.interface.work()
     return a
 

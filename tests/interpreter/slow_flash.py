@@ -74,6 +74,14 @@ class Board:
         if self.engine.decide() & 3 == 3:
             self.pa += max(10, 81 - self.pa // 12000)
 
+    commissioned = True
+
+    def cutoff_words(self):
+        return 2400 + self.pa * 24 // 1250, 24000, 11935, 18603 if self.word & RUN else 0
+
+    def cutoff_fresh(self):
+        return True
+
     def ticks_ms(self):
         return self.us // 1000
 

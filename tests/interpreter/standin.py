@@ -34,6 +34,8 @@ APP = """
 from rimward_fw import app
 WORLD.logging = False
 WORLD.devices[(0, 0x76)] = chips.Barometer()
+WORLD.devices[(0, 0x48)] = chips.Converter()
+pico.Board.commissioned = True  # as after its bring-up
 class Done(BaseException): pass
 def run(turns, each=None):
     board = pico.Board()

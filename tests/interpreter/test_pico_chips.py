@@ -66,3 +66,40 @@ print("back", oled.picture == frame)
 """
     )
     assert out == ["True True True 64 1024", "True 1088", "pulled False", "back True"]
+
+
+def test_the_view_of_the_cutoff_comes_goes_and_comes_back(pico):
+    """Words of each channel, negative ones too; fresh only after a whole round; stale 1.5 s after the last one; each step at most two transfers."""
+    out = pico(
+        """
+board = pico.Board()
+clock = 0
+most = 0
+def wait(ms):
+    global clock, most
+    for n in range(ms // 5):
+        clock += 5
+        before = chip.transfers
+        board._view.work(clock)
+        most = max(most, chip.transfers - before)
+class Counted(chips.Converter):
+    transfers = 0
+    def write(self, data):
+        self.transfers += 1
+        chips.Converter.write(self, data)
+    def read(self, register, count):
+        self.transfers += 1
+        return chips.Converter.read(self, register, count)
+chip = Counted((2400, -5, 11935, 18603))
+wait(1000); print("absent", board._view.fresh(clock))
+WORLD.devices[(0, 0x48)] = chip
+wait(100); print("not a round", board._view.fresh(clock))
+wait(600); print("there", board._view.fresh(clock), list(board._view.words), most)
+del WORLD.devices[(0, 0x48)]
+wait(1300); print("not stale yet", board._view.fresh(clock))
+wait(400); print("stale", board._view.fresh(clock))
+WORLD.devices[(0, 0x48)] = chip
+wait(900); print("back", board._view.fresh(clock))
+"""
+    )
+    assert out == ["absent False", "not a round False", "there True [2400, -5, 11935, 18603] 2", "not stale yet True", "stale False", "back True"]

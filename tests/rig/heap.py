@@ -45,7 +45,7 @@ machine.WORLD.logging = False
 machine.WORLD.levels = 1 << 7 | 1 << 9
 machine.WORLD.word = 6554
 machine.WORLD.codes = {26: 373, 27: 3724, 28: 2606}
-machine.WORLD.devices = {(0, 0x76): chips.Barometer(), (1, 0x3C): chips.Display()}
+machine.WORLD.devices = {(0, 0x76): chips.Barometer(), (0, 0x48): chips.Converter(), (1, 0x3C): chips.Display()}
 rows = []
 held = []
 first = 0
@@ -81,11 +81,14 @@ from rimward_fw.storage import recorder
 app.gc = recorder.gc = probe.Never
 probe.count("all modules of the start")
 probe.held.append(pico.Board())
+probe.held[0].commissioned = True
 probe.count("board")
 probe.held.append(app.App(probe.held[0]))
 probe.held[1].start()
 probe.count("app")
 probe.turn()
+for n in range(40):  # until the view of the cutoff has been read
+    if not probe.held[0].cutoff_fresh(): probe.turn()
 probe.count("idle, list of wheels shown")
 probe.held[1].cycle.choose(bytes(8), probe.held[1].profile_of(bytes(8))[0], True)
 probe.held[1].cycle.pressed(2048)

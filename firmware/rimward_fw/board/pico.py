@@ -107,10 +107,11 @@ class Board:
     # The main loop
 
     def idle(self):
-        """Sleep until the next interrupt, then one small step for barometer, converters and display."""
+        """Sleep until the next interrupt, then one small step for barometer, view of the cutoff, converters and display."""
         machine.idle()
         now = self.ticks_ms()
         self._barometer.work(now)
+        self._view.work(now)
         self._display.work(now)
         if self._t is not None:
             out = self._t[slots.T_OUT]
@@ -122,6 +123,14 @@ class Board:
     def ambient_pa(self):
         """Absolute; 0 without a barometer."""
         return self._barometer.pa
+
+    def cutoff_words(self):
+        """Signal of C, supply, threshold and coil of the independent cutoff at the view's pins, 125 uV a step."""
+        return self._view.words
+
+    def cutoff_fresh(self):
+        """True while that view answers."""
+        return self._view.fresh(self.ticks_ms())
 
     @property
     def air_ck(self):

@@ -12,12 +12,13 @@ import time
 
 from rimward_protocol import kernel_slots as slots
 
-# A, B, hardware switch bits, LOAD, GAP, SUPPLY, pump supply mV, flags; ambient Pa, air 0.01 K, UTC
-INPUT = "<8HiiI"
+# A, B, hardware switch bits, LOAD, GAP, SUPPLY, pump supply mV, flags; ambient Pa, air 0.01 K, UTC; view of the cutoff
+INPUT = "<8HiiI4h"
 INPUT_BYTES = struct.calcsize(INPUT)
 OUTPUT = "<HHI"
 IN_BAROMETER = 1
 IN_RESET = 2
+IN_VIEW = 4
 OUT_DISPLAY = 1  # 1,024 bytes of display follow
 OUT_BUZZER = 2
 OUT_RESET = 4
@@ -34,7 +35,7 @@ class Board:
         self._out = open(4, "wb", **_RAW)
         self._row = bytearray(INPUT_BYTES)
         self._reply = bytearray(struct.calcsize(OUTPUT))
-        self._now = (0,) * 11
+        self._now = (0,) * 15
         self._engine = None
         self._display = None
         self._flags = 0
@@ -44,6 +45,7 @@ class Board:
         self.air_ck = 0
         self.pump_mv = 0
         self.unix_s = 0
+        self.commissioned = not _getenv("RIMWARD_BARE")  # else as a new board before its bring-up
         self.link = _stdin()
         self._link_out = sys.stdout.buffer
         self._poll = select.poll()
@@ -92,6 +94,14 @@ class Board:
         if flags & OUT_DISPLAY:
             self._flags = flags & OUT_BUZZER
             self._out.write(self._display)
+
+    def cutoff_words(self):
+        """Signal of C, supply, threshold and coil of the independent cutoff at the view's pins, 125 uV a step."""
+        return self._now[11:]
+
+    def cutoff_fresh(self):
+        """True while that view answers."""
+        return self._now[7] & IN_VIEW != 0
 
     def ticks_ms(self):
         """Milliseconds of plant time."""

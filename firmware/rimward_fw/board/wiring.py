@@ -9,6 +9,7 @@ import machine
 from rimward_fw.board import pins
 from rimward_fw.board.barometer import Barometer
 from rimward_fw.board.converters import Converters
+from rimward_fw.board.cutoff_view import CutoffView
 from rimward_fw.board.display import Display
 
 SPI_HZ = 4_000_000
@@ -55,7 +56,9 @@ def _converters(board):
 
 def _buses(board):
     sda, scl = pins.gpio("BARO_SDA"), pins.gpio("BARO_SCL")
-    board._barometer = Barometer(_bus(sda, scl, BARO_HZ))
+    bus = _bus(sda, scl, BARO_HZ)
+    board._barometer = Barometer(bus)
+    board._view = CutoffView(bus)
     sda, scl = pins.gpio("DISPLAY_SDA"), pins.gpio("DISPLAY_SCL")
     board._display = Display(_bus(sda, scl, DISPLAY_HZ))
     for _ in range(BARO_TRIES):  # the guard's first ticks want to know the air; without a barometer this ends all the same

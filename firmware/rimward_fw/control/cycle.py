@@ -212,6 +212,10 @@ class FillCycle:
             self.cause = causes.BAROMETER
             self.phase = OVER
             return replies.OK
+        self.cause = app.no_air(self.wheel)
+        if self.cause:
+            self.phase = OVER
+            return replies.OK
         self.t0_ck = t0_ck
         self.connection = (self.connection + 1) & 0x7FFF or 1
         here = {"ambient_pa": app.ambient_pa(), "t0_ck": t0_ck, "guard_pa": app.guard_pa(), "conn": self.connection, "job": JOB_FILL}
@@ -237,6 +241,7 @@ class FillCycle:
         self._tripped = 0
         self.cause = 0
         app.recorder.note(events.ARMED, 0, self.ceiling_pa, self.stop_pa)
+        app.cutoff.began()
         return replies.OK
 
     def limits_here(self, here, seating):

@@ -186,6 +186,17 @@ def table(link):
     def bench_beat(values):
         return _done(app.beat(values))
 
+    def cutoff(values):
+        c_pa, supply_mv, threshold, coil_mv = app.cutoff.figures()
+        a_pa, b_pa = app.cutoff.pressures()
+        switches = app.engine.x[slots.X_SW]
+        flags = (1 if board.cutoff_fresh() else 0) | (0 if switches & 8 else 2) | (4 if app.cutoff.button(threshold) else 0) | (8 if switches & 1 else 0)
+        row = {"flags": flags, "c_pa": c_pa, "a_pa": a_pa, "b_pa": b_pa, "supply_mv": max(0, supply_mv), "threshold_milli": min(max(0, threshold), 65535)}
+        row.update({"coil_mv": max(0, coil_mv), "cause": app.cutoff.refusal(), "opened_pa": app.cutoff.opened_pa, "fall_ms": app.cutoff.fall_ms & 0xFFFF})
+        row["baseline_ms"] = app.cutoff.baseline_ms()
+        link.reply(codes.CUTOFF_IS, row)
+        return 0
+
     def _done(code):
         if code in (replies.OK, replies.WAITING_FOR_PERSON):
             link.done(code)
@@ -211,6 +222,7 @@ def table(link):
         codes.WAITING: waiting,
         codes.BYE: bye,
         codes.BENCH_BEAT: bench_beat,
+        codes.CUTOFF: cutoff,
     }
 
 

@@ -70,3 +70,14 @@ class TickReader:
         tick = self.tail
         self.tail = (tick + 1) & WRAP
         return tick
+
+
+def read_pa(engine, tick):
+    """The higher of both filtered transducers of a tick that the ring still holds, Pa gauge."""
+    at = (tick & (slots.RING_TICKS - 1)) * slots.RING_WORDS
+    return max(engine.ring[at + 6] & 0x3FFFFF, engine.ring[at + 7]) - slots.BIAS_PA
+
+
+def switches(engine, tick):
+    """Switch word of such a tick."""
+    return engine.ring[(tick & (slots.RING_TICKS - 1)) * slots.RING_WORDS + 2] & 0xFFFF

@@ -18,6 +18,7 @@ from rimward_protocol import kernel_slots as slots
 from rimward.kernels.duration import load_units
 from rimward.plant import Plant, PlantParams
 from rimward.plant import layout as k
+from rimward.virtual.cutoff_view import CutoffCircuit
 from rimward.virtual.interpreter import Interpreter, find_interpreter
 from rimward.virtual.process import Firmware, check_boot
 
@@ -30,12 +31,13 @@ BUTTONS = {"up": buttons.UP, "down": buttons.DOWN, "enter": buttons.ENTER, "work
 
 @dataclass(frozen=True)
 class Where:
-    """Clock, flash image and name of a virtual inflator; `tree`: a firmware of its own in place of the ordinary one."""
+    """Clock, flash image and name of a virtual inflator; `tree`: a firmware of its own in place of the ordinary one; `bare`: a new board before its bring-up."""
 
     unix_s: int = 0
     flash: Path | None = None
     device: str = "virtual0"
     tree: Path | None = None
+    bare: bool = False
 
 
 @dataclass
@@ -47,6 +49,7 @@ class Hands:
     range_bench: bool = False  # a bench's third key position: both contacts closed
     attached: bool = True
     locknut_shut: bool = False
+    cutoff_test: bool = False  # the button that lowers the cutoff's threshold
     held: set[str] = field(default_factory=set)
 
     def controls(self) -> int:
@@ -86,6 +89,7 @@ class VirtualInflator:
         self._flash = self.where.flash or self._own_flash / "image"  # type: ignore[operator]  # what a restart finds again
         self.plant = Plant(params, seed=seed, faults=faults, compiled=compiled)
         self.hands = Hands()
+        self.cutoff = CutoffCircuit(self.plant)
         self.ticks = 0
         self.out = 0
         self.drive = k.DRIVE_RESET
@@ -141,12 +145,13 @@ class VirtualInflator:
     def tick(self) -> None:
         """Advances 2 ms."""
         dark = k.UNPOWERED if self.ticks < self._dark_until else 0
+        self.cutoff.test(self.hands.cutoff_test)
         reading = self.plant.tick(self.drive, self.hands.controls() | dark)
         self.true = reading.true
         if self.firmware is None:
             self.drive = k.DRIVE_RESET
             if self.ticks >= self._off_until:
-                self.firmware = Firmware(self.interpreter, self._link_fd, self._flash, self.where.device, self.where.tree)
+                self.firmware = Firmware(self.interpreter, self._link_fd, self._flash, self.where.device, self.where.tree, self.where.bare)
         else:
             self._exchange(reading)
         self.ticks += 1
@@ -155,7 +160,7 @@ class VirtualInflator:
 
     def _exchange(self, reading: Any) -> None:
         assert self.firmware is not None
-        flags = wire.IN_BAROMETER if reading.ambient_pa else 0
+        flags = (wire.IN_BAROMETER if reading.ambient_pa else 0) | (0 if self.cutoff.silent else wire.IN_VIEW)
         gap_us = reading.tick_us + self._missed_us
         row = struct.pack(
             wire.INPUT,
@@ -170,6 +175,7 @@ class VirtualInflator:
             reading.ambient_pa,
             reading.air_ck,
             self.where.unix_s + self.ticks // 500 if self.where.unix_s else 0,
+            *self.cutoff.words(self.hands.run, self.hands.range_high, self.hands.cutoff_test),
         )
         out = self.firmware.exchange(row)
         self._missed_us = 0 if self.firmware.took else gap_us

@@ -36,7 +36,7 @@ def require_posix() -> None:
 class Firmware:
     """One run of the firmware. `exchange` gives its output bits, or None while it does not answer."""
 
-    def __init__(self, interpreter: Interpreter, link_fd: int, flash: Path | None = None, device: str = "virtual0", tree: Path | None = None) -> None:
+    def __init__(self, interpreter: Interpreter, link_fd: int, flash: Path | None = None, device: str = "virtual0", tree: Path | None = None, bare: bool = False) -> None:
         require_posix()
         protocol, firmware, main = source_paths()
         if tree is not None:
@@ -45,6 +45,9 @@ class Firmware:
         env = dict(os.environ, MICROPYPATH=f".frozen{os.pathsep}{folders}", PYTHONPATH=folders, RIMWARD_DEVICE=device)
         if flash is not None:
             env["RIMWARD_FLASH"] = str(flash)
+        env.pop("RIMWARD_BARE", None)
+        if bare:
+            env["RIMWARD_BARE"] = "1"
         inputs, self._to = os.pipe()
         self._from, outputs = os.pipe()
         errors_out, errors = os.pipe()

@@ -75,3 +75,22 @@ class Display:
                 elif c not in (0x40, 0xA1, 0xA4, 0xA6, 0xC8):
                     raise ValueError(hex(c))
                 i += 1
+
+
+class Converter:
+    """Four-channel converter of the cutoff's view: what was started is read, 125 uV a step."""
+
+    def __init__(self, words=(2400, 24000, 11935, 0)):
+        self.words = list(words)
+        self.channel = 0
+
+    def write(self, data):
+        if data[0] != 1 or data[1] & 0x8F != 0x83 or data[1] & 0x40 == 0:
+            raise ValueError("not one conversion of one pin against ground at 4.096 V")
+        self.channel = data[1] >> 4 & 3
+
+    def read(self, register, count):
+        if register != 0:
+            raise ValueError("no conversion")
+        word = self.words[self.channel] & 0xFFFF
+        return bytes((word >> 8, word & 255))[:count]
