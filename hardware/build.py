@@ -1,4 +1,7 @@
-"""Writes everything that is made from the data into hardware/out: `python -m hardware.build`, or `--check` to see whether it is current."""
+"""Writes everything that is made from the data into hardware/out: `python -m hardware.build`, or `--check` to see whether it is current.
+
+Both name the solutions of the safety case whose evidence is stale or missing, and then end with 1.
+"""
 
 import csv
 import io
@@ -7,7 +10,7 @@ from math import floor
 from pathlib import Path
 from typing import Any
 
-from hardware import air, bench, cutoff, draw, draws, gate, hazards, pneumatic, sheets
+from hardware import air, bench, cutoff, draw, draws, gate, hazards, pneumatic, safety_case, sheets
 from hardware.circuit import load, nets
 from hardware.params import PARAMS
 from hardware.sources import AIR_PARTS, KINDS, MECHANICAL
@@ -133,14 +136,17 @@ def stale() -> list[str]:
 
 def main() -> int:
     if "--check" in sys.argv[1:]:
-        old = stale()
-        print("\n".join(f"not current: {name}" for name in old) or "hardware/out is current")
-        return 1 if old else 0
+        wrong = [f"not current: {name}" for name in stale()] + [f"RED: {line}" for line in safety_case.reds()]
+        print("\n".join(wrong) or "hardware/out is current")
+        return 1 if wrong else 0
     OUT.mkdir(exist_ok=True)
     for name, text in products().items():
         (OUT / name).write_text(text, encoding="utf-8")
         print(f"hardware/out/{name}")
-    return 0
+    safety_case.write_pages()
+    red = safety_case.reds()
+    print("\n".join(["hardware/out/safety_case.html", "hardware/out/safety_case.md", *(f"RED: {line}" for line in red)]))
+    return 1 if red else 0
 
 
 if __name__ == "__main__":

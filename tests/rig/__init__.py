@@ -17,6 +17,7 @@ SECTIONS = (
     ("common cause", "tests.rig.circuit:common_cause"),
     ("check-out done in simulation", "tests.rig.circuit:checkout"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
+    ("safety case", "tests.rig.case:report"),
     ("generated files current", "tests.rig.hardware:generated"),
     ("firmware sizes", "tests.rig.sizes:report"),
     ("heap of the idle firmware", "tests.rig.heap:report"),
