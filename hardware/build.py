@@ -12,6 +12,8 @@ from typing import Any
 
 from hardware import air, bench, cutoff, draw, draws, gate, hazards, pneumatic, safety_case, sheets
 from hardware.circuit import load, nets
+from hardware.kicad import project
+from hardware.kicad.pinout import footprint_of, numbers
 from hardware.params import PARAMS
 from hardware.sources import AIR_PARTS, KINDS, MECHANICAL
 
@@ -19,15 +21,15 @@ OUT = Path(__file__).resolve().parent / "out"
 
 
 def netlist() -> str:
-    """The netlist in KiCad's format (version E); pins carry the names of the data."""
+    """The netlist in KiCad's format (version E); pins carry the numbers of the pads, and the names of the data as their function."""
     parts = load()
     lines = ['(export (version "E")', '  (design (source "hardware/circuit.py"))', "  (components"]
     for p in parts.values():
-        lines.append(f'    (comp (ref "{p.ref}") (value "{p.value}") (footprint "{KINDS[p.kind].footprint}") '
+        lines.append(f'    (comp (ref "{p.ref}") (value "{p.value}") (footprint "{footprint_of(p)}") '
                      f'(property (name "rating") (value "{p.rating}")) (property (name "sheet") (value "{p.sheet}")))')
     lines += ["  )", "  (nets"]
     for code, (net, pins) in enumerate(sorted(nets(parts).items()), 1):
-        nodes = " ".join(f'(node (ref "{ref}") (pin "{pin}"))' for ref, pin in pins)
+        nodes = " ".join(f'(node (ref "{ref}") (pin "{number}") (pinfunction "{pin}"))' for ref, pin in pins for number in numbers(parts[ref], pin))
         lines.append(f'    (net (code "{code}") (name "{net}") {nodes})')
     return "\n".join([*lines, "  )", ")", ""])
 
@@ -124,7 +126,7 @@ def products() -> dict[str, str]:
     """File name -> text of everything that is generated."""
     made: dict[str, Any] = {f"schematic_{s}.svg": draw.sheet_svg(s) for s in draw.LAYOUT}
     return {
-        **made, "pneumatics.svg": pneumatic.diagram(), "rimward.net": netlist(), "bom.csv": bom_csv(), "bom.md": bom_md(), "limits.md": limits_md(),
+        **made, **project.products(), "pneumatics.svg": pneumatic.diagram(), "rimward.net": netlist(), "bom.csv": bom_csv(), "bom.md": bom_md(), "limits.md": limits_md(),
         "hazards.md": hazards.markdown(), "hazards.html": hazards.html(), "checkout.md": sheets.markdown(), "checkout.html": sheets.html(),
     }
 
@@ -139,8 +141,8 @@ def main() -> int:
         wrong = [f"not current: {name}" for name in stale()] + [f"RED: {line}" for line in safety_case.reds()]
         print("\n".join(wrong) or "hardware/out is current")
         return 1 if wrong else 0
-    OUT.mkdir(exist_ok=True)
     for name, text in products().items():
+        (OUT / name).parent.mkdir(parents=True, exist_ok=True)
         (OUT / name).write_text(text, encoding="utf-8")
         print(f"hardware/out/{name}")
     safety_case.write_pages()

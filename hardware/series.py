@@ -76,7 +76,7 @@ SERIES: dict[str, dict[str, dict[str, float]]] = {
               "TRS series 12 V form A, 180 or 253 ohm, release 2 ms": {"V": 16, "A": 30, "release_ms": 2, "coil_low": 180, "coil_high": 253}},
     "reg-switch-5": {"R-78E5.0-1.0": {"V": 28, "A": 1}, "TSR 1-2450": {"V": 36, "A": 1}, "K7805-1000R3": {"V": 36, "A": 1}},
     "reg-linear-5": {"LP2950ACZ-5.0 (first maker)": {"V": 30, "A": 0.1, "%": 1.2}, "LP2950ACZ-5.0 (second maker)": {"V": 30, "A": 0.1, "%": 1.2}},
-    "reg-linear-3": {"MCP1802T-30": {"V": 10, "A": 0.3}, "TPS7A2030": {"V": 6, "A": 0.3}, "XC6206 3.0 V": {"V": 6, "A": 0.1}},
+    "reg-linear-3": {"MCP1802T-30": {"V": 10, "A": 0.3}, "TPS7A2030": {"V": 6, "A": 0.3}},
     "supervisor": {"MAX803M": {"V": 6, "A": 0.02, "threshold_low": 4.25, "threshold_high": 4.5, "delay_ms": 140},
                    "TLV803M": {"V": 6, "A": 0.02, "threshold_low": 4.29, "threshold_high": 4.47, "delay_ms": 140}},
     "comparator": {"MCP6562": {"supply": 5.5, "offset": 10, "survives": 6.5, "below_rail": 0}, "TLV3202": {"supply": 5.5, "offset": 6, "survives": 7, "below_rail": 0}},
@@ -85,7 +85,7 @@ SERIES: dict[str, dict[str, dict[str, float]]] = {
     "transducer-vented": {"M5200 gauge 10 bar 0.5-4.5 V": {"bar": 20, "%": 1.0}, "HSC 010BG analog 10-90 %, with a port adapter": {"bar": 17, "%": 1.0}},
     "switch-run": {"V3 / D3V snap-action": {"V": 30, "A": 3}, "V15 snap-action in a foot pedal": {"V": 30, "A": 5}},
     "switch-test": {"KS-01Q": {"V": 20, "A": 0.05}, "B3F": {"V": 24, "A": 0.05}},
-    "adc-i2c": {"ADS1115": {"V": 5.5, "channels": 4}, "ADS1015": {"V": 5.5, "channels": 4}}, "esd-quad": {"NUP4114": {"V": 5}, "SP0504": {"V": 5}},
+    "adc-i2c": {"ADS1115": {"V": 5.5, "channels": 4}, "ADS1015": {"V": 5.5, "channels": 4}}, "esd-quad": {"SP0504BAHT": {"V": 5}},
 }
 
 # What was named before and does not fit, kept so that nobody names it again: class -> series -> figures.

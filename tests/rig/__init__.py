@@ -15,6 +15,7 @@ SECTIONS = (
     ("shorts and opens", "tests.rig.circuit:shorts_and_opens"),
     ("thermal", "tests.rig.circuit:heat"),
     ("common cause", "tests.rig.circuit:common_cause"),
+    ("footprints", "tests.rig.circuit:footprints"),
     ("check-out done in simulation", "tests.rig.circuit:checkout"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
     ("safety case", "tests.rig.case:report"),

@@ -3,8 +3,10 @@
 from collections import Counter
 from typing import Any
 
-from hardware import checkout_sim, gate_faults, shared, single_faults, swaps, thermal
+from hardware import build, checkout_sim, gate_faults, shared, single_faults, swaps, thermal
 from hardware.circuit import load
+from hardware.kicad import project, trace
+from hardware.kicad.pinout import footprint_of, numbered, numbers
 
 Section = tuple[bool, list[str], dict[str, Any]]
 
@@ -52,6 +54,21 @@ def common_cause() -> Section:
     lines.append(f"an error of C up to {shared.unseen_drift_pa() / 1e5:.2f} bar may go unseen by A and B")
     ok = all(c.ok for c in checks) and abs(run["motor"]) < 1e-3 and abs(run["coil"]) < 1e-3
     return ok, lines, {c.name: {"ok": c.ok, "found": c.found} for c in checks}
+
+
+def footprints() -> Section:
+    """Every pin on its symbol and on a pad; the netlist traced from the written sheets against the data."""
+    parts = load()
+    wrong = project.unmatched(parts)
+    found, _, faults = trace.trace(build.OUT / project.FOLDER / f"{project.NAME}.kicad_sch")
+    wanted = numbered(parts)
+    differ = sorted(net for net in {*found, *wanted} if found.get(net) != wanted.get(net))
+    pins = sum(len(numbers(p, pin)) for p in parts.values() for pin in p.pins)
+    names = {footprint_of(p) for p in parts.values()}
+    lines = [f"{len(parts)} parts, {len(names)} footprints, {pins} pins: each on its symbol and on a pad" if not wrong else f"{len(wrong)} do not match",
+             f"{len(wanted)} nets traced from the sheets by sexpdata and networkx: {'as the data' if not differ else 'they differ'}"]
+    lines += [f"NOT MATCHED: {w}" for w in wrong] + [f"NET DIFFERS: {n}" for n in differ] + [f"DRAWING: {f}" for f in faults]
+    return not wrong and not differ and not faults, lines, {"parts": len(parts), "footprints": sorted(names), "pins": pins, "nets": len(wanted), "unmatched": wrong, "nets_that_differ": differ}
 
 
 def checkout() -> Section:

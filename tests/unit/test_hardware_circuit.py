@@ -6,6 +6,7 @@ import pytest
 
 from hardware import build, draw, pneumatic
 from hardware.circuit import SHEETS, load, nets, ohms
+from hardware.kicad.pinout import numbers
 from hardware.sources import AIR_PARTS, KINDS, MECHANICAL
 
 PARTS = load()
@@ -67,7 +68,7 @@ def test_pneumatic_diagram_shows_every_part(monkeypatch):
 def test_netlist_has_every_part_and_every_pin_once():
     text = build.netlist()
     assert text.count("(comp (ref") == len(PARTS)
-    assert text.count("(node (ref") == sum(len(pins) for pins in nets(PARTS).values())
+    assert text.count("(node (ref") == sum(len(numbers(PARTS[ref], pin)) for pins in nets(PARTS).values() for ref, pin in pins)
     assert text.count("(") == text.count(")")
 
 
