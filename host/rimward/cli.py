@@ -35,6 +35,7 @@ COMMANDS = {
     "report": ("rimward.commands.report", "A fill or a wheel's history as HTML or PDF."),
     "ride": ("rimward.commands.ride", "What a fill reads across temperature and altitude."),
     "rim-type": ("rimward.commands.rim_type", "Tell a straight-side rim from a crochet one."),
+    "screen": ("rimward.commands.screen", "What an inflator's display shows."),
     "serve": ("rimward.commands.serve", "The workshop page, on this computer only."),
     "session": ("rimward.commands.session", "Bring sessions home, show and export them."),
     "tag": ("rimward.commands.tag", "Print and read wheel tags."),

@@ -28,14 +28,14 @@ def emit_json(obj: Any) -> None:
     """Prints one JSON document on standard output, in ASCII where the output cannot take every character."""
     global _printed
     _printed = True
-    print(json.dumps(obj, indent=2, ensure_ascii=not _takes_all(sys.stdout), allow_nan=False))
+    print(json.dumps(obj, indent=2, ensure_ascii=not takes_all(sys.stdout), allow_nan=False))
 
 
 def emit_json_line(obj: Any) -> None:
     """Prints one JSON document on one line of standard output, for streams of them."""
     global _printed
     _printed = True
-    print(json.dumps(obj, ensure_ascii=not _takes_all(sys.stdout), allow_nan=False), flush=True)
+    print(json.dumps(obj, ensure_ascii=not takes_all(sys.stdout), allow_nan=False), flush=True)
 
 
 def json_printed() -> bool:
@@ -43,7 +43,8 @@ def json_printed() -> bool:
     return _printed
 
 
-def _takes_all(stream: TextIO) -> bool:
+def takes_all(stream: TextIO) -> bool:
+    """Whether a stream takes every character."""
     return (stream.encoding or "").lower().replace("_", "-").startswith("utf-")
 
 

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("989a22523a3e8c59")
+LAYOUT_HASH = unhexlify("7abd48ea1882d27d")

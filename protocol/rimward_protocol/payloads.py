@@ -140,6 +140,13 @@ CUTOFF_IS = (
     ("fall_ms", "H", "ms", "last daily test: fall of the reading through the vent; 0 none"),
     ("baseline_ms", "H", "ms", "the same at the bring-up; 0 none"),
 )
+SCREEN = (("part", "B", "", "0 to 3: a quarter of the picture; 4: its texts"),)
+SCREEN_IS = (
+    ("part", "B", "", "as asked"),
+    ("drawn", "H", "", "counts the pictures drawn, so that parts of two are never joined; 0: none yet, or this interpreter draws none"),
+    ("name", "16s", "", "the screen's name, zero padded"),
+    ("data", "*", "", "256 bytes: two rows of 128 columns of eight points, the upper in the lowest bit; or UTF-8 lines"),
+)
 DONE = (
     ("asked", "B", "", "the request this answers"),
     ("code", "B", "", "REPLIES: done or waiting-for-person"),
@@ -172,6 +179,7 @@ PAYLOADS = (
     (codes.BYE, "BYE", NOTHING, (codes.DONE,)),
     (codes.BENCH_BEAT, "BENCH_BEAT", BENCH_BEAT, (codes.DONE,)),
     (codes.CUTOFF, "CUTOFF", NOTHING, (codes.CUTOFF_IS,)),
+    (codes.SCREEN, "SCREEN", SCREEN, (codes.SCREEN_IS,)),
     (codes.HELLO_IS, "HELLO_IS", HELLO_IS, ()),
     (codes.STATUS_IS, "STATUS_IS", STATUS_IS, ()),
     (codes.PROFILE_STORED, "PROFILE_STORED", PROFILE_STORED, ()),
@@ -184,6 +192,7 @@ PAYLOADS = (
     (codes.KEY_IS, "KEY_IS", KEY_IS, ()),
     (codes.WAITING_IS, "WAITING_IS", WAITING_IS, ()),
     (codes.CUTOFF_IS, "CUTOFF_IS", CUTOFF_IS, ()),
+    (codes.SCREEN_IS, "SCREEN_IS", SCREEN_IS, ()),
     (codes.DONE, "DONE", DONE, ()),
     (codes.ERROR, "ERROR", ERROR, ()),
     (codes.LIVE, "LIVE", SESSION_BLOCK, ()),

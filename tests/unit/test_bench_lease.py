@@ -130,7 +130,7 @@ def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
     """The real command at a real port, killed while air goes in; a person still holds."""
     shop = Shop(tmp_path)
     shop.run("key", "new", "--purpose", "bench")
-    bench = Inflator(shop, "--bench")
+    bench = Inflator(shop, "--bench", "--truth")
     try:
         bench.enrol(shop, "--purpose", "bench")
         words_ = (
@@ -144,6 +144,8 @@ def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
             "622x23TSS",
             "--rim-max",
             "5 bar",
+            "--tyre",
+            "28-622",
             "--tyre-max",
             "6 bar",
         )

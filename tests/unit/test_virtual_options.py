@@ -66,7 +66,7 @@ def test_the_demo_says_where_it_cannot_write(tmp_path: Path) -> None:
 def test_a_place_that_cannot_be_written_is_one_line(tmp_path: Path) -> None:
     shop = Shop(tmp_path)
     (tmp_path / "file").write_text("")
-    assert "file/out: Not a directory. Check that path" in shop.refused("campaign", "--sessions", "1", "--faults", "none", "--out", "file/out")
+    assert "file/out: Not a directory. Check that path" in shop.refused("-q", "campaign", "--sessions", "1", "--faults", "none", "--out", "file/out")
     shop.env["RIMWARD_DATA"] = str(tmp_path / "file" / "data")
     for words in (("wheel", "list"), ("key", "new")):
         assert "Not a directory" in shop.refused(*words)

@@ -29,7 +29,7 @@ def proof_bench(tmp_path_factory) -> Iterator[Bench]:
     """A bench whose tyre lets go at 1.9 bar, on the first step, with its key, and a data folder with the same key."""
     with folder_of_its_own(tmp_path_factory.mktemp("bench")):
         ring = keys.new("bench")
-        made = Bench("--bench", speed=SPEED, key=ring.current.key)
+        made = Bench("--bench", "--truth", speed=SPEED, key=ring.current.key)
         made.order(f"blow-off {BLOW_OFF_PA / 1e5} bar")
         yield made
         made.close()

@@ -197,6 +197,13 @@ def table(link):
         link.reply(codes.CUTOFF_IS, row)
         return 0
 
+    def screen(values):
+        """The picture as it was last drawn, a quarter at a time, or its texts."""
+        view = app.interface.view
+        part = values["part"]
+        link.reply(codes.SCREEN_IS, {"part": part, "drawn": view.count, "name": view.name.encode(), "data": view.part(part)})
+        return 0
+
     def _done(code):
         if code in (replies.OK, replies.WAITING_FOR_PERSON):
             link.done(code)
@@ -223,6 +230,7 @@ def table(link):
         codes.BYE: bye,
         codes.BENCH_BEAT: bench_beat,
         codes.CUTOFF: cutoff,
+        codes.SCREEN: screen,
     }
 
 

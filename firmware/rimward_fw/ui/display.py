@@ -149,6 +149,7 @@ class DisplayView:
         self.canvas = framebuf.FrameBuffer(self.frame, WIDTH, 64, framebuf.MONO_VLSB) if framebuf else None
         self.drawn = None
         self.name = ""
+        self.count = 0  # pictures drawn, as a host is shown it
         self._since = 0
         self._extra = {}
         self._turns = []
@@ -174,7 +175,18 @@ class DisplayView:
         if picked != self.drawn:
             self.drawn = picked
             draw(self.canvas, rows, bars, self.app.interface.chooser.shown())
+            self.count = self.count % 0xFFFF + 1
             self.app.board.show(self.frame)
+
+    def part(self, number):
+        """A quarter of the picture (0 to 3), or its texts line by line (4)."""
+        if number < 4:
+            return memoryview(self.frame)[256 * number : 256 * number + 256]
+        rows = self.drawn[0] if self.drawn else ()
+        lines = []
+        for _place, style, text in rows:
+            lines += [row[0] for row in self.app.interface.chooser.shown()] if style == "l" else [text]
+        return "\n".join([line for line in lines if line]).encode()
 
     def _more(self, name):
         """Texts that cost something to fetch: once for each screen, the service page each time."""

@@ -43,6 +43,13 @@ class Specimen:
         self.acts: list[Act] = []
         self.done: list[Act] = []
 
+    words = WORDS
+
+    @staticmethod
+    def is_order(text: str) -> bool:
+        """Whether `order` takes this line."""
+        return ORDER.fullmatch(text.strip()) is not None
+
     def order(self, text: str) -> bool:
         """Takes one typed line; False for a line of another kind. Refusal where it cannot be read."""
         match = ORDER.fullmatch(text.strip())

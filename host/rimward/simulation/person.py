@@ -1,14 +1,13 @@
 """A person at a virtual inflator: answers, presses, holds. Used by the demo, the tests and the tools."""
 
-import struct
 from typing import Any
 
 from rimward_protocol import codes
 
 from rimward.link import Client, LockstepTransport, verbs
-from rimward.plant.arrays import efficiency
 from rimward.simulation.scenario import KEY
 from rimward.virtual import VirtualInflator
+from rimward.virtual.setup import source_of
 
 SOURCE_SETTING = 5  # 0 compressor 1 line; free air at 0 and at 5 bar, mL/min; supply, Pa
 
@@ -34,11 +33,7 @@ class Person:
 
     def set_source(self) -> None:
         """Give the inflator the figures of the plant's air source, the workshop button held meanwhile."""
-        p = self.inflator.plant.params
-        rates = [1000.0 * p.fad_l_min * efficiency(1.0 + bar, p.clearance, p.polytropic) for bar in (0.0, 5.0)]
-        if p.is_line:  # choked at both: sonic conductance times the absolute supply
-            rates = [60_000.0 * p.line_c * (p.line_pa + p.ambient_abs_pa) / 1e5] * 2
-        value = struct.pack("<BIII", int(p.is_line), *(round(rate) for rate in rates), round(p.line_pa) if p.is_line else 0)
+        value = source_of(self.inflator.plant.params)
         self.inflator.hands.held.add("workshop")
         self.inflator.advance(0.3)
         self.client.request(codes.SETTING_PUT, number=SOURCE_SETTING, value=value)

@@ -4,13 +4,17 @@ import os
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from rimward.errors import Refusal
+from rimward.link import tuning
 from rimward.link.ports import virtual_folder
 from rimward.plant import PlantParams
-from rimward.virtual.inflator import BUTTONS, VirtualInflator, Where
+from rimward.virtual.inflator import VirtualInflator, Where
 from rimward.virtual.interpreter import Interpreter
+from rimward.virtual.orders import BUTTONS, LONG_S, SHORT_S, WORDS, WORKSHOP_S, Script
 from rimward.virtual.process import require_posix
+from rimward.virtual.setup import set_up
 
 try:
     import pty
@@ -22,17 +26,6 @@ PACE_TICKS = 5
 MOST_BEHIND_S = 0.5
 STARTS_TRIED = 3
 
-# what a person types at a virtual inflator -> what their hands do
-WORDS = {
-    "hold": "hold the run control",
-    "let-go": "let go of it",
-    "enter / up / down": "press that button",
-    "workshop": "hold the workshop button for ten seconds",
-    "key-low / key-high": "turn the range key",
-    "attach / detach": "put the hose on, take it off",
-    "seen": "what a person would see",
-    "end": "switch it off",
-}
 
 
 class Server:
@@ -48,6 +41,23 @@ class Server:
         self._link: Path | None = None
         self.behind_s = 0.0
         self.more: Callable[[str], bool] | None = None  # takes words of its own first
+        self.words = dict(WORDS)
+        self.truth = False  # `seen` gives what only the plant knows, too
+        self.ended = False  # a person has switched it off
+        self.script: Script | None = None
+        self.does: Callable[[str], Any] = self.order  # takes a script's words
+        self.face: Callable[[bytes], None] | None = None  # gets each new picture of the display
+        self._faced = b""
+
+    def take(self, specimen: Any) -> None:
+        """Put a specimen on a bench: it takes words of its own and acts as the pressure gets there."""
+        self.more = specimen.order
+        self.words.update(specimen.words)
+        self.inflator.watchers.append(specimen.tick)
+
+    def set_source(self, value: bytes) -> None:
+        """Set the inflator to its air source, as its owner does once. Before anyone opens the port."""
+        set_up(self.inflator, self._slave, {tuning.SOURCE: value})
 
     def announce(self) -> Path:
         """Leaves a link to the port where `rimward inflators` looks."""
@@ -67,9 +77,9 @@ class Server:
         os.close(self._slave)
 
     def run(self, stop: Callable[[], bool]) -> None:
-        """Keeps plant time level with the wall until `stop()` says so. Refusal if the firmware never starts."""
+        """Keep plant time level with the wall until `stop()` says so or a person ends it. Refusal if the firmware never starts."""
         begin = time.monotonic() - self.inflator.now_s
-        while not stop():
+        while not stop() and not self.ended:
             if self.inflator.restarts >= STARTS_TRIED and not self.inflator.started:
                 why = self.inflator.last_words or "no message"
                 raise Refusal(f"The inflator does not start ({why}).", "If --state names its flash, give another file or take that one away.")
@@ -89,33 +99,53 @@ class Server:
         for row in [row for row in self._queue if row[0] <= now]:
             self._queue.remove(row)
             row[1]()
+        if self.script is not None:
+            for word in self.script.due(now):
+                self.does(word)
+        shown = self.picture()
+        if self.face is not None and shown and shown is not self._faced:
+            self._faced = shown
+            self.face(shown)
+
+    def picture(self) -> bytes:
+        """The display's 1,024 bytes as the firmware sent them last; none before it did."""
+        return self.inflator.firmware.display if self.inflator.firmware is not None else b""
 
     def later(self, seconds: float, act: Callable[[], None]) -> None:
-        """Does something after so much plant time."""
+        """Do something after so much plant time."""
         self._queue.append((self.inflator.now_s + seconds, act))
 
     def order(self, word: str) -> str:
-        """What a person's word does; gives what to print. Refusal for a word that is none."""
+        """Do what a person's word says; gives what to print. Refusal for a word that is none."""
         hands = self.inflator.hands
+        button, _, long = word.partition(" ")
         if self.more is not None and self.more(word):
             return self.seen()
-        if word in BUTTONS:
-            hands.held.add(word)
-            self.later(10.0 if word == "workshop" else 0.2, lambda: hands.held.discard(word))
+        if button in BUTTONS and long in ("", "long"):
+            self._press(button, WORKSHOP_S if button == "workshop" else LONG_S if long else SHORT_S)
         elif word in ("hold", "let-go"):
             hands.run = word == "hold"
         elif word in ("key-low", "key-high"):
             hands.range_high = word == "key-high"
         elif word in ("attach", "detach"):
             hands.attached = word == "attach"
+        elif word == "help":
+            return "\n".join(f"  {name:20} {meaning}" for name, meaning in self.words.items())
+        elif word == "end":
+            self.ended = True
         elif word != "seen":
-            raise Refusal(f"`{word}` is nothing a person can do here.", f"Say one of: {', '.join(WORDS)}.")
+            raise Refusal(f"`{word}` is nothing a person can do here.", f"Say one of: {', '.join(self.words)}.")
         return self.seen()
 
+    def _press(self, button: str, seconds: float) -> None:
+        self.inflator.hands.held.add(button)
+        self.later(seconds, lambda: self.inflator.hands.held.discard(button))
+
     def seen(self) -> str:
-        """The world in one line."""
+        """What a person sees and hears beside the display, in one line; with `truth` what the plant knows, first."""
         plant, hands = self.inflator.plant, self.inflator.hands
+        true = f"true tyre {plant.tyre_pa / 1e5:.2f} bar, hose {abs(plant.manifold_pa) / 1e5:.2f} bar, " if self.truth else ""
         return (
-            f"true tyre {plant.tyre_pa / 1e5:.2f} bar, hose {plant.manifold_pa / 1e5:.2f} bar, air {'on' if self.inflator.powered else 'off'}, "
+            f"{true}air {'on' if self.inflator.powered else 'off'}, "
             f"run {'held' if hands.run else 'open'}, key {'high' if hands.range_high else 'low'}, hose {'on' if hands.attached else 'off'}"
         )

@@ -1,0 +1,109 @@
+"""What the owner of an inflator sets on it: name, unit, buzzer, air source. Read and written over the link."""
+
+import struct
+from dataclasses import dataclass
+from typing import Any
+
+from rimward_protocol import codes, replies
+
+from rimward import records
+from rimward.errors import Refusal
+from rimward.link.client import Client
+
+SOURCE, NAME, BUZZER, UNIT = 5, 7, 8, 9
+SOURCES = ("compressor", "line")
+UNITS = ("bar", "psi")
+NAME_BYTES = 20
+SUPPLY_PA = (400_000, 1_000_000)  # gauge, of a workshop line
+DELIVERY_ML_MIN = (10_000, 60_000)  # free air, of a compressor
+USUAL = {"supply_pa": 800_000, "delivery_ml_min": 30_000}
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """What an inflator is set to. `delivery_ml_min`: free air of a compressor; `supply_pa`: gauge, of a line; 0 where it does not apply."""
+
+    name: str = ""
+    unit: str = "bar"
+    buzzer: bool = True
+    source: str = "compressor"
+    supply_pa: int = 0
+    delivery_ml_min: int = 0
+
+
+def read(client: Client) -> Tuning:
+    """What an inflator is set to; what was never set is what it does by itself."""
+    source = _get(client, SOURCE)
+    kind, delivery, _at_5_bar, supply = struct.unpack("<BIII", source) if len(source) == 13 else (0, 0, 0, 0)
+    return Tuning(
+        name=records.text_of(_get(client, NAME)),
+        unit=UNITS[1 if _get(client, UNIT) == b"\1" else 0],
+        buzzer=_get(client, BUZZER) != b"\0",
+        source=SOURCES[1 if kind == 1 else 0],
+        supply_pa=supply,
+        delivery_ml_min=delivery,
+    )
+
+
+def _get(client: Client, number: int) -> bytes:
+    return bytes(client.request(codes.SETTING_GET, number=number)["value"])
+
+
+def source_value(source: str, supply_pa: int | None = None, delivery_ml_min: int | None = None) -> bytes:
+    """The bytes of the air source. Refusal for a figure that this source cannot have."""
+    if source == "line":
+        if delivery_ml_min is not None:
+            raise Refusal("A line's delivery follows from its supply.", "Leave out --delivery, or give --source compressor.")
+        supply = USUAL["supply_pa"] if supply_pa is None else supply_pa
+        _within("supply", supply, SUPPLY_PA, 1e5, "bar gauge")
+        return struct.pack("<BIII", 1, 0, 0, supply)
+    if supply_pa is not None:
+        raise Refusal("A compressor has no supply pressure.", "Leave out --supply, or give --source line.")
+    delivery = USUAL["delivery_ml_min"] if delivery_ml_min is None else delivery_ml_min
+    _within("delivery", delivery, DELIVERY_ML_MIN, 1e3, "L/min of free air")
+    return struct.pack("<BIII", 0, delivery, delivery // 2, 0)
+
+
+def _within(what: str, value: int, span: tuple[int, int], unit: float, name: str) -> None:
+    if not span[0] <= value <= span[1]:
+        raise Refusal(f"The {what} must be from {span[0] / unit:g} to {span[1] / unit:g} {name}, not {value / unit:g}.", f"Correct the {what}.")
+
+
+def name_value(name: str) -> bytes:
+    """The bytes of a name. Refusal for one that is too long or cannot be shown."""
+    data = name.strip().encode()
+    if len(data) > NAME_BYTES or not name.isprintable():
+        raise Refusal(f"`{name}` has {len(data)} bytes; an inflator's name has at most {NAME_BYTES} and no control characters.", "Shorten it.")
+    return data.ljust(NAME_BYTES, b"\0")
+
+
+def values_of(given: dict[str, Any]) -> dict[int, bytes]:
+    """Setting number -> bytes, of what is given among name, unit, buzzer, source with supply_pa and delivery_ml_min. Refusal if nothing is."""
+    values: dict[int, bytes] = {}
+    if given.get("name") is not None:
+        values[NAME] = name_value(given["name"])
+    if given.get("unit") is not None:
+        values[UNIT] = bytes([UNITS.index(given["unit"])])
+    if given.get("buzzer") is not None:
+        values[BUZZER] = bytes([bool(given["buzzer"])])
+    if given.get("source") is not None:
+        values[SOURCE] = source_value(given["source"], given.get("supply_pa"), given.get("delivery_ml_min"))
+    elif given.get("supply_pa") is not None or given.get("delivery_ml_min") is not None:
+        raise Refusal("A supply or delivery belongs to a source.", "Say which with --source compressor or --source line.")
+    if not values:
+        raise Refusal("Nothing to set.", "Give --name, --unit, --buzzer or --source.")
+    return values
+
+
+def write(client: Client, values: dict[int, bytes]) -> bool:
+    """Write settings that differ; True if a person must still confirm one on the display. Refusal if the inflator refuses one."""
+    waits = False
+    for number, value in values.items():
+        if _get(client, number) == value:
+            continue
+        answer = client.request(codes.SETTING_PUT, number=number, value=value)
+        if answer.get("code") == replies.WAITING_FOR_PERSON:
+            waits = True
+        elif bytes(answer.get("value", b"")) != value:
+            raise Refusal(f"The inflator keeps another value of setting {number} than was sent.", "Send it again; check the cable.")
+    return waits

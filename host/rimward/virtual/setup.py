@@ -1,0 +1,63 @@
+"""Setting a virtual inflator up before its port is named: what a person does with a cable, the workshop button held, over its own line."""
+
+import os
+import select
+import struct
+
+from rimward.link import tuning
+from rimward.link.client import Client
+from rimward.plant import PlantParams
+from rimward.plant.arrays import efficiency
+from rimward.virtual.inflator import VirtualInflator
+
+CONFIRM_S = 1.0
+
+
+class OwnLine:
+    """The near end of the pseudo-terminal, while nobody else has opened it; reading lets plant time pass."""
+
+    def __init__(self, inflator: VirtualInflator, slave: int) -> None:
+        self.inflator, self._slave = inflator, slave
+
+    def write(self, data: bytes) -> None:
+        """Send all bytes: a request is shorter than what the line holds."""
+        os.write(self._slave, data)
+
+    def read(self) -> bytes:
+        """Bytes that came; some 10 ms of plant time pass where there are none."""
+        if not select.select([self._slave], [], [], 0)[0]:
+            self.inflator.advance(0.01)
+        return os.read(self._slave, 65536) if select.select([self._slave], [], [], 0)[0] else b""
+
+    def now_s(self) -> float:
+        """Plant time."""
+        return self.inflator.now_s
+
+    def reopen(self, wait_s: float) -> bool:
+        """The line is always there."""
+        return True
+
+    def close(self) -> None:
+        """The line goes on."""
+
+
+def set_up(inflator: VirtualInflator, slave: int, values: dict[int, bytes]) -> None:
+    """Give settings to a virtual inflator, and confirm them on its display where it asks."""
+    inflator.hands.held.add("workshop")
+    try:
+        with Client(OwnLine(inflator, slave)) as client:
+            waits = tuning.write(client, values)
+    finally:
+        inflator.hands.held.discard("workshop")
+    if waits:
+        inflator.advance(CONFIRM_S)
+        inflator.press("enter")
+        inflator.advance(CONFIRM_S)
+
+
+def source_of(params: PlantParams) -> bytes:
+    """The setting `air-source` that fits a plant: kind, delivery at 0 and at 5 bar, supply."""
+    rates = [1000.0 * params.fad_l_min * efficiency(1.0 + bar, params.clearance, params.polytropic) for bar in (0.0, 5.0)]
+    if params.is_line:  # choked at both: sonic conductance times the absolute supply
+        rates = [60_000.0 * params.line_c * (params.line_pa + params.ambient_abs_pa) / 1e5] * 2
+    return struct.pack("<BIII", int(params.is_line), *(round(rate) for rate in rates), round(params.line_pa) if params.is_line else 0)
