@@ -1,4 +1,4 @@
-"""Documentation under test: every command has help, a --json form where it prints, and its place in README."""
+"""Documentation under test: every command has help, a --json form where it prints, and its place in the reference."""
 
 import re
 from pathlib import Path
@@ -7,6 +7,8 @@ import click
 import pytest
 from click.testing import CliRunner
 from rimward.cli import COMMANDS, cli
+
+from tests import figures, reference
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
@@ -40,9 +42,19 @@ def test_command_has_help_and_a_json_form(words, command):
     assert "--json" in options
 
 
-def test_readme_names_every_command():
-    missing = [name for name in COMMANDS if f"rimward {name}" not in README]
-    assert not missing
+def test_the_reference_is_that_of_the_code():
+    assert reference.PAGE.read_text(encoding="utf-8") == reference.page(), "python -m tests.reference --write"
+
+
+def test_the_figures_are_those_that_the_checks_keep():
+    page = figures.PAGE.read_text(encoding="utf-8")
+    assert [row for row in figures.rows(figures.figures()) if row not in page] == [], "python -m tests.figures --write"
+
+
+def test_readme_is_short_and_its_links_lead_somewhere():
+    assert len(README.encode()) <= 8_192
+    targets = [target for target in re.findall(r"\]\(([^)#]+)\)", README) if "://" not in target]
+    assert targets and [target for target in targets if not (ROOT / target).exists()] == []
 
 
 def test_readme_examples_use_options_that_exist():

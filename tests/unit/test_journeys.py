@@ -20,7 +20,7 @@ SHIM = f'#!/bin/sh\nexec {sys.executable} -m rimward "$@"\n'
 
 def journeys() -> dict[str, list[str]]:
     """The command lines of each journey, by the word that README prints bold; those before the first are everyone's."""
-    text = README[README.index("## Three journeys") : README.index("| command |")]
+    text = README[README.index("## Three journeys") : README.index("## How it holds the limit")]
     parts = re.split(r"^\*\*(.+?)\*\*", text, flags=re.M)
     found = {"": parts[0]} | dict(zip(parts[1::2], parts[2::2]))
     return {name: re.findall(r"^ {4}(rimward .*)$", part, re.M) for name, part in found.items()}

@@ -1,9 +1,10 @@
-"""Words about sources: README shows the usual cautions and names where they come from; tests/outside/test_cautions.py holds their numbers against the code."""
+"""README shows the usual cautions, host/LIMITS.md their sources; tests/outside/test_cautions.py checks their numbers."""
 
 import re
 from pathlib import Path
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+LIMITS = (Path(__file__).parents[2] / "host" / "LIMITS.md").read_text(encoding="utf-8")
 CAUTIONS = (
     "eye protection",  # common practice
     "out of the plane of the wheel",  # 29 CFR 1910.177(c), (g): stay out of the trajectory
@@ -19,8 +20,8 @@ def test_readme_shows_the_usual_cautions():
     assert [caution for caution in CAUTIONS if caution not in text] == []
 
 
-def test_readme_names_the_sources_of_its_cautions():
-    assert [source for source in SOURCES if source not in README] == []
+def test_the_sources_of_the_cautions_are_named():
+    assert [source for source in SOURCES if source not in LIMITS] == []
 
 
 def test_outside_checks_name_the_published_source_itself():

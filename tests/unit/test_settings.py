@@ -103,7 +103,7 @@ def test_the_only_inflator_is_the_default_port_and_has_one_name_everywhere(tmp_p
         inflator.close()
 
 
-def test_the_readme_has_every_variable_and_no_other():
-    text = (Path(__file__).parents[2] / "README.md").read_text()
+def test_the_reference_has_every_variable_and_no_other():
+    text = (Path(__file__).parents[2] / "host" / "REFERENCE.md").read_text()
     rows = re.findall(r"^\| (?:`(\w+)` )?\| `(RIMWARD_\w+)` \|", text, re.M)
     assert rows == [(s.name, s.variable) for s in settings.SETTINGS.values()] + [("", settings.FILE_VARIABLE)]
