@@ -9,6 +9,7 @@ from hardware import hazards
 from tests.ran import Ran
 
 os.environ["RIMWARD_CONFIG"] = os.devnull  # no test depends on the settings of whoever runs it
+os.environ["RIMWARD_KEYSTORE"] = "file"  # nor on a system keyring
 for name in ("RIMWARD_PORT", "RIMWARD_DATABASE", "RIMWARD_WORKSHOP", "RIMWARD_PAPER"):
     os.environ.pop(name, None)
 settings.register_profile("rimward", deadline=None)

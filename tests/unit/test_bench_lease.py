@@ -142,6 +142,8 @@ def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
             "Tern 23",
             "--rim",
             "622x23TSS",
+            "--tyre",
+            "28-622",
             "--rim-max",
             "5 bar",
             "--tyre",

@@ -57,8 +57,8 @@ def test_no_value_passes_30_bits():
 
 
 def test_the_executor_gives_what_cpython_gives():
-    found = guard_compare.agree(transition(source_of_guard()), guard_compare.guided(guard, 5_000, seed=2))
-    assert found.wrong == found.wrong_z3 == 0 and found.ticks == 5_000
+    found = guard_compare.agree(transition(source_of_guard()), guard_compare.guided(guard, 10_000, seed=2))
+    assert found.wrong == found.wrong_z3 == 0 and found.ticks == 10_000
     assert found.outputs.get(TESTING | RELAY, 0) > 100 and len(found.causes) > 4
 
 

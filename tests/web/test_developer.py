@@ -123,7 +123,7 @@ def test_no_request_starts_the_air(inside: httpx.Client) -> None:
     assert not any(word in name for name in asks for word in ("START", "RUN", "PUMP", "AIR"))
     posts = sorted(route.path for route in routes() if "POST" in (getattr(route, "methods", None) or ()))  # type: ignore[attr-defined]
     assert posts == [
-        "/bench/begin", "/bench/call-off", "/bench/plan",
+        "/bench/begin", "/bench/call-off", "/bench/plan", "/bench/{name}/finish",
         "/fill/enrol", "/fill/give", "/fill/send", "/fill/take", "/fill/use", "/log/upload", "/ride/cartridge", "/ride/curve",
         "/wheel/assess", "/wheel/read-tag", "/wheel/save", "/wheel/{wheel_id}/profile",
     ]  # fmt: skip
