@@ -1,7 +1,7 @@
 """`python -m tests.bench [--json] [--quick] [--part NAME]`: every figure of the simulated world with what it must reach.
 
 Exit 0 if all that must be reached is reached. `--results FILE` takes the campaign's row from results of `rimward campaign`.
-`--track WHY` writes the 32-bit figures of now into the tracked file, with the reason.
+`--track WHY` writes the machine-code sizes into the tracked file, with the reason.
 """
 
 import argparse
@@ -28,7 +28,7 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="few sessions: the shape of the figures, not their worth")
     parser.add_argument("--part", action="append", default=[], choices=sorted(PARTS), help="this part only; may be repeated")
     parser.add_argument("--results", type=Path, help="campaign results to take the first row from")
-    parser.add_argument("--track", metavar="WHY", help="write the 32-bit figures into the tracked file")
+    parser.add_argument("--track", metavar="WHY", help="write the machine-code sizes into the tracked file")
     chosen = parser.parse_args()
     if chosen.track:
         from tests.bench import device

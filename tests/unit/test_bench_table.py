@@ -10,7 +10,7 @@ TOP = Path(__file__).parents[2]
 FIGURES = (
     "true tyre pressure / ceiling", "last pump-off / ideal, compressor, target <= 0.92", "last pump-off / ideal, workshop line, target <= 0.92",
     "settled and verified / ideal", "baseline plain cutoff / ideal", "baseline fixed pulses / ideal", "settled - target after cooling",
-    "compiled kernels / CPython", "campaign ticks a second a core", "session decoding", "fuel a tick", ".mpy bytes", "bytes of memory at import", "emulated time", "pulling a session",
+    "compiled kernels / CPython", "campaign ticks a second a core", "session decoding", ".mpy bytes", "emulated time", "pulling a session",
 )  # fmt: skip
 
 
