@@ -49,8 +49,9 @@ PROVE, MODEL = MADE["guard_prove"], MADE["guard_model"]
 SOURCE = bench_guard()
 
 
-INSIDE = [rule for rule in PROVE.ALL_RULES if not rule.anywhere]
-ANYWHERE = [rule for rule in PROVE.ALL_RULES if rule.anywhere]
+HARD = ("why-in-order", "latched-cause-is-met")  # minutes each: asked about alone, not after a group that gave up on them
+INSIDE = [rule for rule in PROVE.ALL_RULES if not rule.anywhere and rule.name not in HARD]
+ANYWHERE = [rule for rule in PROVE.ALL_RULES if rule.anywhere or rule.name in HARD]
 AT_ONCE = 10  # rules asked about together: no step breaks any of them
 GROUPS = [INSIDE[i : i + AT_ONCE] for i in range(0, len(INSIDE), AT_ONCE)] + [[rule] for rule in ANYWHERE]
 
