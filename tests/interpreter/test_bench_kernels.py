@@ -3,7 +3,7 @@
 from array import array
 
 import pytest
-from rimward.proof import build
+from rimward.kernels import bench as build
 from rimward_fw.bench import fill as bench_fill
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol import kernel_words

@@ -7,8 +7,8 @@ import sys
 from dataclasses import replace
 
 import pytest
+from rimward.kernels import bench as build
 from rimward.kernels import duration
-from rimward.proof import build
 from rimward_fw.bench import fill as bench_fill
 from rimward_fw.kernels import fill, guard, tick
 from rimward_protocol import kernel_slots as slots

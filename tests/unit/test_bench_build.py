@@ -3,8 +3,8 @@
 from array import array
 
 import pytest
+from rimward.kernels import bench as build
 from rimward.kernels.assemble import assemble
-from rimward.proof import build
 from rimward_fw.bench import app as bench
 from rimward_fw.kernels import guard
 from rimward_protocol import kernel_slots as slots

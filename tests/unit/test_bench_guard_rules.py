@@ -10,7 +10,7 @@ from types import ModuleType
 
 import pytest
 import z3
-from rimward.proof.build import bench_guard
+from rimward.kernels.bench import bench_guard
 
 from tests.trust.terms import both
 

@@ -1,4 +1,4 @@
-"""The proof bench: a firmware of its own, built from the ordinary one by `rimward.proof.build`.
+"""The proof bench: a firmware of its own, built from the ordinary one by `rimward.kernels.bench`.
 
 What differs: the guard's compiled ceilings and key position (derived from the same guard.py), `bench_fill` in place of `fill`, bench
 profiles and no others, each signed with the bench key, and a lease. A person behind the screen holds the run control; the host's beats

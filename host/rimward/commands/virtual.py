@@ -117,8 +117,8 @@ def _served(params: Any, given: dict[str, Any], script: Path | None) -> Iterator
 
 def _bench(params: Any, where: Any, medium: str, tree: Path) -> tuple[Any, Any, Any]:
     """(plant, place, specimen) of a virtual bench whose firmware is written to `tree`."""
+    from rimward.kernels.bench import write_tree
     from rimward.proof.bench import BOTTLE_ML, Test, plant_of
-    from rimward.proof.build import write_tree
     from rimward.proof.specimen import Specimen
 
     write_tree(tree)

@@ -28,7 +28,7 @@ HOST_ONLY = (
     "enumerations.py",
     "answers.py",
 )
-# Only on a proof bench, whose files `rimward.proof.build` makes from these.
+# Only on a proof bench, whose files `rimward.kernels.bench` makes from these.
 BENCH_ONLY = "bench"
 ARCH = "armv6m"
 OPTIMISE = "-O3"  # no line numbers: they would cost a twentieth of the heap
@@ -79,7 +79,7 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
 
 def bench_items(compiled: bool) -> list[Item]:
     """The same of a proof bench, made from the ordinary firmware."""
-    from rimward.proof.build import write_tree
+    from rimward.kernels.bench import write_tree
 
     with tempfile.TemporaryDirectory() as folder:
         write_tree(Path(folder))

@@ -196,7 +196,7 @@ class Hands:
 @contextmanager
 def virtual(test: Test, seed: int = 1, interpreter: Any = None, compiled: bool = True, **over: Any) -> Iterator[Any]:
     """A virtual bench in lockstep, its key in the bench position."""
-    from rimward.proof.build import write_tree
+    from rimward.kernels.bench import write_tree
     from rimward.virtual import VirtualInflator, Where
 
     with tempfile.TemporaryDirectory(prefix="rimward-bench-") as folder:

@@ -61,7 +61,7 @@ def kernels_of(log: SessionLog) -> tuple[Any, Any]:
         return guard.step, fill.step
     from rimward_fw.bench import fill as bench_fill
 
-    from rimward.proof.build import guard_module
+    from rimward.kernels.bench import guard_module
 
     return guard_module().step, bench_fill.step
 
