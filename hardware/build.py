@@ -10,8 +10,8 @@ from math import floor
 from pathlib import Path
 from typing import Any
 
-from hardware import air, bench, cutoff, draw, draws, gate, hazards, pneumatic, safety_case, sheets
-from hardware.circuit import load, nets
+from hardware import air, bench, cutoff, draw, draws, gate, hazards, orders, overview, pneumatic, safety_case, sheets, wiring
+from hardware.circuit import Part, load, nets
 from hardware.kicad import project
 from hardware.kicad.pinout import footprint_of, numbers
 from hardware.params import PARAMS
@@ -34,20 +34,23 @@ def netlist() -> str:
     return "\n".join([*lines, "  )", ")", ""])
 
 
-BOM_HEAD = ("references", "quantity", "class", "value", "rating and tolerance", "what it must be", "critical", "sources that fit", "when changing source")
+BOM_HEAD = ("references", "quantity", "class", "value", "rating and tolerance", "order, for example", "number checked", "what it must be", "critical", "sources that fit",
+            "when changing source")
 
 
 def bom_rows() -> list[tuple[str, ...]]:
-    """Parts of one class, value and rating on one line; pneumatic parts after them."""
-    groups: dict[tuple[str, str, str], list[str]] = {}
+    """Parts of one class, value and rating on one line; parts off the board and pneumatic parts after them."""
+    groups: dict[tuple[str, str, str], list[Part]] = {}
     for p in load().values():
-        groups.setdefault((p.kind, p.value, p.rating), []).append(p.ref)
+        groups.setdefault((p.kind, p.value, p.rating), []).append(p)
     rows: list[tuple[str, ...]] = []
-    for (kind, value, rating), refs in groups.items():
+    for (kind, value, rating), found in groups.items():
         k = KINDS[kind]
-        rows.append((" ".join(refs), str(len(refs)), kind, value, rating, k.text, "yes" if k.critical else "", "; ".join(k.series), k.note))
-    rows += [(ref, "1", "mechanical", text, figures, why, "yes", "by figures only", "") for ref, text, figures, why in MECHANICAL]
-    rows += [(a.ref, "1", a.symbol, a.text, a.rating, a.why, "yes" if len(a.sources) > 1 else "", "; ".join(a.sources), "") for a in AIR_PARTS]
+        rows.append((" ".join(p.ref for p in found), str(len(found)), kind, value, rating, orders.number(found[0]), orders.checked(kind), k.text, "yes" if k.critical else "",
+                     "; ".join(k.series), k.note))
+    by_figures = ("by figures only", orders.UNCHECKED)
+    rows += [(ref, "1", "mechanical", text, figures, *by_figures, why, "yes", "by figures only", "") for ref, text, figures, why in MECHANICAL]
+    rows += [(a.ref, "1", a.symbol, a.text, a.rating, *by_figures, a.why, "yes" if len(a.sources) > 1 else "", "; ".join(a.sources), "") for a in AIR_PARTS]
     return rows
 
 
@@ -64,7 +67,7 @@ def table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
 
 
 def bom_md() -> str:
-    intro = "Series are examples that fit the figures; the maker's sheet goes before this table. Where a class is critical, two sources can take each other's place."
+    intro = "Numbers and series are examples that fit the figures; the maker's sheet goes before this table, and nearly all were written from memory. Where a class is critical, two sources can take each other's place."
     return "\n".join(["# Bill of materials", "", intro, "", *table(BOM_HEAD, bom_rows())])
 
 
@@ -126,7 +129,7 @@ def products() -> dict[str, str]:
     """File name -> text of everything that is generated."""
     made: dict[str, Any] = {f"schematic_{s}.svg": draw.sheet_svg(s) for s in draw.LAYOUT}
     return {
-        **made, **project.products(), "pneumatics.svg": pneumatic.diagram(), "rimward.net": netlist(), "bom.csv": bom_csv(), "bom.md": bom_md(), "limits.md": limits_md(),
+        **made, **project.products(), "power_chain.svg": overview.power_chain(), "stop_chain.svg": overview.stop_chain(), "wiring.md": wiring.markdown(), "pneumatics.svg": pneumatic.diagram(), "rimward.net": netlist(), "bom.csv": bom_csv(), "bom.md": bom_md(), "limits.md": limits_md(),
         "hazards.md": hazards.markdown(), "hazards.html": hazards.html(), "checkout.md": sheets.markdown(), "checkout.html": sheets.html(),
     }
 

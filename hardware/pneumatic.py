@@ -110,6 +110,26 @@ class Sheet:
         self.label(ref, x + 20, y - 34, words)
 
 
+def isolation(s: Sheet) -> None:
+    """Compressed-air main and the hand valve behind it, drawn shut: what lies behind it is open to the room."""
+    s.path("M30 510 h0 l16 -10 v20 z")
+    s.text(26, 540, "main, at most 10 bar", 11)
+    s.line((46, 510), (124, 510), (124, 484))
+    s.box(114, 440, 44, 44)
+    s.arrow(136, 440, 148, 484)
+    s.line((124, 484), (124, 474))
+    s.line((118, 474), (130, 474))
+    s.box(70, 440, 44, 44)
+    s.arrow(80, 484, 92, 440)
+    s.line((104, 484), (104, 474))
+    s.line((98, 474), (110, 474))
+    s.line((70, 462), (56, 462))
+    s.line((56, 450), (56, 474))
+    s.line((148, 484), (148, 496))
+    s.path("M140 496 h16 l-8 12 z")
+    s.label("IV1", 170, 456, "isolation and dump,\nlockable shut")
+
+
 def left_side(s: Sheet) -> None:
     """The two builds of the air source, each ending at x = 560."""
     s.text(20, 56, "Compressor build", 14, bold=True)
@@ -133,11 +153,8 @@ def left_side(s: Sheet) -> None:
     s.line((417, 90), (560, 90))
     s.label("NR1", 394, 126, "check valve")
     s.text(20, 256, "Workshop line build", 14, bold=True)
-    s.path("M30 322 h0 l16 -10 v20 z")
-    s.text(26, 352, "main,", 11)
-    s.text(26, 366, "at most", 11)
-    s.text(26, 380, "10 bar", 11)
-    s.line((46, 322), (82, 322))
+    isolation(s)
+    s.line((136, 440), (136, 424), (60, 424), (60, 322), (82, 322))
     s.path("M100 304 l18 18 l-18 18 l-18 -18 z")
     s.line((100, 304), (100, 340), dash="4 3")
     s.line((88, 328), (100, 335), (112, 328))

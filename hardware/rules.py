@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rimward_fw.board import pins as pin_table
 
-from hardware import cutoff, graph, polarity, series, shared, thermal
+from hardware import cutoff, graph, polarity, series, shared, thermal, wiring
 from hardware.check import Check, listing
 from hardware.circuit import GROUNDS, Part, load, nets, ohms
 from hardware.params import HIGH_BAND_TOP_PA, PARAMS, fraction
@@ -283,7 +283,7 @@ def ratings(parts: dict[str, Part]) -> Check:
 RULES: tuple[Callable[[dict[str, Part]], Check], ...] = (
     pins_match, pins_possible, board_uses_table, nets_complete, no_floating_input, dividers_safe, divider_figures, shorted_supply_survives, ratiometric,
     cutoff_apart, gate_off_without_pulses, off_with_any_wire_broken, off_when_stuck_high, coil_needs_all, weak_feedback, cutoff_latches, vent_opens, two_elements, wires_guarded, ratings,
-    *polarity.RULES, *thermal.RULES, *series.RULES, *shared.RULES,
+    *polarity.RULES, *thermal.RULES, *series.RULES, *shared.RULES, *wiring.RULES,
 )
 
 

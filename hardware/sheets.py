@@ -36,6 +36,8 @@ def assembly() -> list[Step]:
         Step("A, B and C are not all of one lot.", "seen"),
         Step("R11 soldered at the legs of M1; R35 to R38 are 0.1 % parts; U4 is a push-pull type.", "seen"),
         Step("Workshop line build: RO1 fitted and sealed; SV1 on the relay channel (J2 1-3), SV2 on the pulse channel (J2 4-2).", "seen"),
+        Step("Leads, fuses and connectors as in wiring.md: F0 at the battery, main switch SW1, plugs of A, B and C not to be mistaken.", "seen"),
+        Step("Line build: IV1 shut empties everything behind it; it can be locked.", "tried"),
         Step("Relief valves RV1 (5.9 bar) and RV2 (10.5 bar): seals whole, outlets free, pointing away from people.", "seen"),
         Step("No shut-off valve between the manifold and RV2. V5 opens the way to RV1 in the low position of the key.", "seen"),
         Step("Hose at least 0.61 m (California T8 3325), strain relief at both ends.", "seen"),

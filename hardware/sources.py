@@ -96,6 +96,8 @@ class AirPart:
 
 # What the board needs beside its parts: (reference, what it is, figures, what it is for).
 MECHANICAL = (
+    ("F0", "blade fuse in an in-line holder", "32 V 30 A", "protects the lead from the battery to the board"),
+    ("SW1", "main switch, one pole, plus lead", "16 V 30 A DC or more, DC-rated", "takes all 12 V away: everything stops, the vent opens"),
     ("HS1", "heat sink for TO-220, insulated pad, screw", "15 K/W or less in free air", "M1 at 15 A: without it over its limit within the stated duty"),
 )
 
@@ -105,6 +107,8 @@ AIR_PARTS = (
             ("direct-acting 2/2 NC, orifice 2 mm", "the same of a second maker, G1/8"), "shut-off valve L1"),
     AirPart("SV2", "valve-2-2-nc", "2/2 solenoid valve, normally closed, 12 V (line build): pulse channel", "16 bar, shut in 20 ms",
             ("direct-acting 2/2 NC, orifice 2 mm", "not of the same lot as SV1"), "shut-off valve L2"),
+    AirPart("IV1", "valve-3-2-hand", "3/2 hand valve, lockable shut (line build): shut, it empties what lies behind it", "16 bar, G1/4",
+            ("3/2 slide valve with dump, lockable", "3/2 ball valve with dump, lockable"), "line isolation and dump"),
     AirPart("RG1", "regulator", "pressure regulator with gauge (line build)", "16 bar in, set 9 bar", ("G1/4 regulator", "G1/4 filter regulator"), "main to 9 bar"),
     AirPart("FT1", "filter-trap", "filter with water trap", "16 bar, 40 um", ("G1/4 filter, manual drain", "G1/4 filter, float drain"), "water out of the air"),
     AirPart("RO1", "restrictor", "fixed restrictor (line build)", "C 0.20 dm3/(s bar), +10 % -20 %", ("drilled jet 1.25 mm", "needle valve, locked and sealed"), "inlet never beats the vent"),
