@@ -8,7 +8,8 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from rimward.virtual.interpreter import find_interpreter, source_paths
+from rimward.kernels.sources import source_paths
+from rimward.virtual.interpreter import find_interpreter
 
 FOLDER = Path(__file__).parent
 READ_AT_ONCE = 128  # bytes of the line in one turn of the main loop

@@ -5,7 +5,8 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
-from rimward.virtual.interpreter import find_interpreter, source_paths
+from rimward.kernels.sources import source_paths
+from rimward.virtual.interpreter import find_interpreter
 
 SCRIPT = Path(__file__).parents[1] / "interpreter" / "soak_script.py"
 DAY_FILLS, DAY_HOURS = 6100, 24.0

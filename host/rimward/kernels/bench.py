@@ -13,6 +13,7 @@ import rimward_fw
 from rimward_fw.bench.limits import LIMITS
 
 from rimward.kernels.assemble import assemble
+from rimward.kernels.sources import source_paths
 
 GUARD, FILL = "rimward_fw.kernels.guard", "rimward_fw.bench.fill"
 ORDINARY_START = "from rimward_fw import app, board"
@@ -34,8 +35,6 @@ def bench_main(source: str) -> str:
 
 def write_tree(folder: Path) -> Path:
     """Writes the whole bench firmware (package `rimward_fw` and main.py) into `folder`; gives main.py."""
-    from rimward.virtual.interpreter import source_paths
-
     _protocol, firmware, main = source_paths()
     package = folder / "rimward_fw"
     shutil.copytree(firmware / "rimward_fw", package, ignore=shutil.ignore_patterns(*NOT_NEEDED), dirs_exist_ok=True)

@@ -7,9 +7,6 @@ import sysconfig
 from dataclasses import dataclass
 from pathlib import Path
 
-import rimward_fw
-import rimward_protocol
-
 
 @dataclass(frozen=True)
 class Interpreter:
@@ -18,14 +15,6 @@ class Interpreter:
     name: str
     argv: tuple[str, ...]
     notice: str = ""
-
-
-def source_paths() -> tuple[Path, Path, Path]:
-    """(folder of the protocol package, folder of the firmware package, main.py), in a checkout or installed."""
-    firmware = Path(rimward_fw.__file__).resolve().parent
-    protocol = Path(rimward_protocol.__file__).resolve().parent
-    inside = firmware / "main.py"
-    return protocol.parent, firmware.parent, inside if inside.exists() else firmware.parent / "main.py"
 
 
 def find_interpreter(prefer: str = "micropython") -> Interpreter:

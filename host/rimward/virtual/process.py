@@ -10,7 +10,8 @@ from pathlib import Path
 from rimward_fw.board import simulated as wire
 
 from rimward.errors import Refusal
-from rimward.virtual.interpreter import Interpreter, source_paths
+from rimward.kernels.sources import source_paths
+from rimward.virtual.interpreter import Interpreter
 
 try:
     import fcntl
