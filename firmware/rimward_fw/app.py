@@ -24,8 +24,6 @@ WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
 PIECES, WRITE_MS = 16, 10  # of a session in one turn
 STILL_MS = 200  # without a tick: it has stopped
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
-OVERDUE_DAYS = 365
-LOCK_DAYS = 730
 SETTING_GUARD, SETTING_BAROMETER, SETTING_SOURCE, SETTING_AIR, SETTING_BUZZER, SETTING_UNIT, SETTING_BRING_UP = 3, 4, 5, 6, 8, 9, 20
 
 
@@ -128,7 +126,11 @@ class App:
     def guard_pa(self):
         """This inflator's guard band; never below the compiled minimum, half as wide again once its calibration is overdue."""
         pa = max(1000, self._guard_pa)
-        return pa + pa // 2 if self.calibration_age_days() > OVERDUE_DAYS else pa
+        return pa + pa // 2 if self.calibration_age_days() > codes.CALIBRATION_DUE_DAYS else pa
+
+    def calibrated_day(self):
+        """Day of the calibration, counted from 2020-01-01; 0 where there is none."""
+        return self._calibrated_day
 
     def calibration_age_days(self):
         """Days since the calibration as far as is known, 0 where there is none."""
@@ -136,7 +138,7 @@ class App:
 
     def locked_out(self):
         """True once the calibration is so old that the pump stays locked."""
-        return self.calibration_age_days() > LOCK_DAYS
+        return self.calibration_age_days() > codes.CALIBRATION_LOCK_DAYS
 
     def no_air(self, wheel):
         """The cause for which no fill of this wheel may be armed, 0 for none: bring-up, view of the cutoff, daily test."""

@@ -85,6 +85,18 @@ def parse_pressure(text: str, *, up: bool = False) -> int:
     return positive(to_pascals(number(match["number"]), match["unit"], up=up), text)
 
 
+def parse_reading(text: str) -> int:
+    """Gauge pascals that an instrument shows: as `parse_pressure`, but zero, written `0`, and readings below zero count too."""
+    sign, bare = (-1, text.strip()[1:]) if text.strip()[:1] in ("-", "\N{MINUS SIGN}") else (1, text.strip())
+    match = ITEM.fullmatch(bare.strip())
+    if not match:
+        raise not_understood(text)
+    value = number(match["number"])
+    if not match["unit"] and value:
+        raise unit_missing(text)
+    return sign * to_pascals(value, match["unit"] or "Pa")
+
+
 def positive(pa: int, text: str) -> int:
     """`pa`, when it is above zero."""
     if pa <= 0:

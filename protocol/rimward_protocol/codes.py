@@ -10,6 +10,8 @@ PROFILE_VERSION = const(1)
 SESSION_VERSION = const(1)
 
 TICK_US = const(2000)
+CALIBRATION_DUE_DAYS = const(365)  # then the guard band is half as wide again
+CALIBRATION_LOCK_DAYS = const(730)  # then the pump stays locked
 EPOCH_DAY_UNIX_S = const(1577836800)  # 2020-01-01T00:00:00Z, day 0 of every stored date
 
 # Pressure limits, Pa gauge. The rig's own ceilings are compiled in: nothing sent over a link raises them.

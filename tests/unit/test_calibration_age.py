@@ -96,3 +96,53 @@ def test_an_inflator_that_has_lost_the_time_is_told_it(bench):
     assert not client.about["flags"] & verbs.CLOCK_SET
     verbs.tell_time(client)
     assert abs(client.request(codes.TIME, unix_s=0, zone_min=0)["unix_s"] - time.time()) < 60
+
+
+@pytest.mark.parametrize(
+    ("age", "words"),
+    [
+        (None, "never: the band is its class"),
+        (0, "due 2027-06-23"),
+        (365, "due 2027-06-23"),
+        (366, "OVERDUE: wider band, locks 2028-06-22"),
+        (730, "OVERDUE: wider band, locks 2028-06-22"),
+        (731, "LOCKED: no fill until it is calibrated"),
+    ],
+)
+def test_the_display_shows_before_a_fill_how_old_the_calibration_is(age, words):
+    """On the turns of `ready` and on the service page; the host says the same of the same days."""
+    from rimward import instrument
+    from rimward_fw.ui import display_facts, screens
+
+    day = 0 if age is None else CALIBRATED + 365
+
+    class App:
+        def calibrated_day(self):
+            return day
+
+        def calibration_age_days(self):
+            return age or 0
+
+        def guard_pa(self):
+            return GUARD_PA
+
+    assert display_facts.calibration_facts(App())["due"] == words
+    for screen in ("ready", "service"):
+        assert "{due}" in screens.SCREENS[screen] and "{guard_bar}" in screens.SCREENS[screen]
+    shown = instrument.instrument_of(struct.pack("<iI", GUARD_PA, day), at_day(day + (age or 0)))
+    state = {"n": "never-calibrated", "d": "current", "O": "overdue", "L": "locked"}[words[0]]
+    assert shown.state == ("due-soon" if age == 365 else state) and shown.may_fill is (state != "locked")
+
+
+def test_a_locked_inflator_says_on_its_display_that_it_must_be_calibrated(bench):
+    from rimward_fw.ui import display_facts
+    from rimward_protocol import causes, replies
+
+    class App:
+        refusal = replies.SETTING_LOCKED
+
+    assert display_facts.reason_facts(App(), "refused")["step"] == causes.row_of(causes.INSTRUMENT_OVERDUE)[3]
+    _, client = bench
+    tell(client, CALIBRATED + 731)
+    row = verbs.instrument(client).row(verbs.status(client)["guard_pa"])
+    assert row["calibrated"] == "2025-06-23" and row["due"] == "2026-06-23" and row["guard_pa"] == GUARD_PA * 3 // 2

@@ -20,6 +20,8 @@ CEILING_PA = 1_000_000  # what its guard has compiled in
 BAND_PA = 16_000  # class bound of the bench's transducers: 1 % of 16 bar
 LEASE_MOST_MS = 500
 JOB_BENCH = 4
+JOB_SERVICE = 5  # the vent stays shut while the bench is calibrated; no air is asked for
+SERVICE_TICKS = 45 * 60 * 500  # then it opens by itself
 HELD = 32768  # the run contact is closed, lease or not
 BEAT = 16384  # the lease lasts
 RUN = 1
@@ -83,7 +85,31 @@ def limits(profile_values, here):
 
 
 class BenchCycle(cycle.FillCycle):
-    """One specimen. Each test is confirmed at the bench; nothing is asked about temperature, nothing is changed there."""
+    """One specimen. Each test is confirmed at the bench; nothing is asked about temperature, nothing is changed there.
+
+    While the service page is shown and no specimen is chosen the vent is shut, so that a hand pump and a reference can calibrate the bench.
+    """
+
+    def __init__(self, app):
+        cycle.FillCycle.__init__(self, app)
+        self.shut_at = -1  # tick at which the vent was shut for service; -1: it is as the kernels say
+
+    def work(self):
+        self._service()
+        cycle.FillCycle.work(self)
+
+    def _service(self):
+        e = self.app.engine
+        shown = self.app.interface.service and self.phase == cycle.IDLE and not e.g[slots.G_CAUSE]
+        if self.shut_at >= 0:
+            late = (e.head - self.shut_at) & 0x3FFFFFFF > SERVICE_TICKS
+            if not shown or late or e.g[slots.G_READ] - slots.BIAS_PA > CEILING_PA:
+                self.app.interface.service = False
+                self.shut_at = -1
+                self.queue.append((slots.FIRST_Y_SLOT + slots.Y_JOB, 0))
+        elif shown and not self.queue:
+            self.shut_at = e.head
+            self.queue.append((slots.FIRST_Y_SLOT + slots.Y_JOB, JOB_SERVICE))
 
     def choose(self, wheel, data, confirmed):
         cycle.FillCycle.choose(self, wheel, data, confirmed)

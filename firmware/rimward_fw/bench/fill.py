@@ -2,7 +2,7 @@
 
 `step(f, y)` returns 1 WANT, 2 VENT, 4 BEEP, as `fill` does, and stands in its place when a bench is built. The guard judges as ever.
 Levels: seating (until a person confirms the beads), the limit, 110 % of the lower maximum, then step by step to the top. Each counts as
-held only while the lower of the two readings is at or above it, without a break. The run control let go, or the lease lost (which the
+held only while the lower of the two readings is at or above it, without a break. The service job asks for nothing and keeps the vent shut. The run control let go, or the lease lost (which the
 board shows as the same thing), ends the test and opens the vent; it does not go on.
 Pressures gauge pascal, times in ticks.
 """
@@ -47,6 +47,7 @@ _FILLING = const(6)
 _SEAT_PAUSE = const(7)
 _HOLDING = const(12)
 _DONE = const(13)
+_SERVICE_JOB = const(5)
 _STOPPED = const(14)
 _TRIPPED = const(15)
 
@@ -257,6 +258,9 @@ def step(f: ptr32, y: ptr32) -> int:
     if s == _TRIPPED:
         _stop(f, 1)
         return _VENT
+    if y[_JOB] == _SERVICE_JOB:
+        f[_STATE] = _IDLE
+        return 0
     if s == _DONE:
         return _VENT
     if s == _STOPPED:

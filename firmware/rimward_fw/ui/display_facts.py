@@ -18,7 +18,11 @@ def facts_of(app, name):
         return service_facts(app)
     if name in ("tripped", "stopped", "refused", "why"):
         return reason_facts(app, name)
-    return wheel_facts(app.cycle) if name == "new" else ride_facts(app.cycle)
+    if name == "new":
+        return wheel_facts(app.cycle)
+    facts = ride_facts(app.cycle)
+    facts.update(calibration_facts(app))
+    return facts
 
 
 def wheel_facts(v):
@@ -45,6 +49,21 @@ def ride_facts(v):
     }
 
 
+def calibration_facts(app):
+    """Day of the calibration, what follows from its age, and the guard band in force."""
+    day, age = app.calibrated_day(), app.calibration_age_days()
+    due, locks = day_text(day + codes.CALIBRATION_DUE_DAYS), day_text(day + codes.CALIBRATION_LOCK_DAYS)
+    if not day:
+        words = "never: the band is its class"
+    elif age > codes.CALIBRATION_LOCK_DAYS:
+        words = "LOCKED: no fill until it is calibrated"
+    elif age > codes.CALIBRATION_DUE_DAYS:
+        words = "OVERDUE: wider band, locks " + locks
+    else:
+        words = "due " + due
+    return {"calibrated": day_text(day) if day else "never", "due": words, "guard_bar": show.bar_up(app.guard_pa())}
+
+
 def day_text(days):
     """Date of a day counted from 2020-01-01, as year-month-day; proleptic Gregorian."""
     era_day = days + 737_730  # days from 0000-03-01 to 2020-01-01
@@ -59,7 +78,8 @@ def day_text(days):
 def reason_facts(app, name):
     """Likely reason and next step, in the words that log and host use."""
     if name == "refused":
-        row = replies.row_of(app.refusal)
+        overdue = app.refusal == replies.SETTING_LOCKED
+        row = causes.row_of(causes.INSTRUMENT_OVERDUE) if overdue else replies.row_of(app.refusal)
     else:
         e = app.engine
         cause = e.g[slots.G_CAUSE] if name == "tripped" else e.g[slots.G_WHY] if name == "why" else app.cycle.cause or e.f[slots.F_REASON]
@@ -71,7 +91,8 @@ def service_facts(app):
     """Counters and raw readings for whoever looks after the inflator."""
     status = app.status()
     a, b, _tyre, _state = app._sample()
-    return {
+    facts = calibration_facts(app)
+    more = {
         "tick_us": str(status["tick_max_us"]),
         "trips": str(len(app.store.trips())),
         "boots": str(app.boots),
@@ -81,7 +102,8 @@ def service_facts(app):
         "version": "fw " + version.FIRMWARE,
         "a_bar": show.reading_bar(a),
         "b_bar": show.reading_bar(b),
-        "guard_bar": show.bar(app.guard_pa()),
         "range": _RANGES[status["range"]],
         "cutoff": "OPEN" if app.engine.x[slots.X_SW] & 8 else "shut",
     }
+    facts.update(more)
+    return facts

@@ -8,6 +8,11 @@ def bar(pa):
     return _dot(max(pa, 0) // 1000, 100)
 
 
+def bar_up(pa):
+    """A guard band in bar, rounded up to 0.01."""
+    return _dot(-(-max(pa, 0) // 1000), 100)
+
+
 def psi(pa):
     """A limit in psi, rounded down to 0.1."""
     return _dot(max(pa, 0) * 100 // PSI_100, 10)

@@ -82,6 +82,13 @@ unit . C
 7 . {ceil_psi} psi
 -
 0 i {label}
+1 . calibrated
+2 . {calibrated}
+3 w {due}
+6 . band {guard_bar} bar
+7 c hold RUN to fill
+-
+0 i {label}
 1 w Drain the water trap. Air from a warm pump is warm: wait until it has settled.
 7 c hold RUN to fill""",
     "added": """\
@@ -247,6 +254,13 @@ second . {second}
 4 . band {guard_bar} bar
 5 . key {range}
 6 . cutoff {cutoff}
+7 c UP: back
+-
+0 i SERVICE
+1 . calibrated
+2 . {calibrated}
+3 w {due}
+6 . band {guard_bar} bar
 7 c UP: back""",
     "maintenance": """\
 0 i MAINTENANCE

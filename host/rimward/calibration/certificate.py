@@ -1,18 +1,60 @@
-"""The certificate-like report of a calibration: HTML with its picture inside. It is the workshop's own record, not accredited."""
+"""The certificate of a calibration as PDF. It is the workshop's own record, not an accredited one."""
 
-import base64
-import html
 import io
 import time
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from rimward.calibration.fit import Calibrated
+from rimward_protocol import codes
+
+from rimward.calibration.fit import Calibrated, Left, Point
 from rimward.calibration.run import Reference
-from rimward.units import show_reading
+from rimward.units import show_minimum, show_reading
 
-STYLE = """body{font:16px/1.5 system-ui,sans-serif;max-width:56rem;margin:2rem auto;padding:0 1rem;color:#1b1b1b}
-table{border-collapse:collapse;margin:1rem 0}td,th{border:1px solid #888;padding:.3rem .6rem;text-align:right}
-th{background:#eee}td:first-child,th:first-child{text-align:left}img{max-width:100%}.note{border-left:4px solid #a32020;padding:.5rem 1rem}"""
+RULE = (
+    "Decision rule: guarded acceptance (JCGM 106:2012, ILAC-G8:09/2019). It conforms if, as left, the largest deviation of either transducer "
+    "plus the uncertainty of the comparison (the reference's U and resolution) is within the inflator's guard band, and is itself no more than U."
+)
+LIMITS = (
+    "The workshop's own record, in the manner of EURAMET cg-17's basic procedure; not an accredited certificate. "
+    "The guard band is never below the class bound of the transducers, nor below the reference's U plus resolution."
+)
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What stands on a certificate. `left` None: nothing was written to the inflator."""
+
+    number: str
+    person: str
+    place: str
+    device: str
+    serials: tuple[str, str]
+    reference: Reference
+    as_found: Sequence[Point]
+    result: Calibrated
+    left: Left | None
+    when: float
+
+    @property
+    def verdict(self) -> str:
+        """The result in one line."""
+        if self.left is None:
+            return "A TRIAL: nothing was written to the inflator; it goes on with what it had."
+        both = f"largest deviation as left {self.left.worst_pa:.0f} Pa, at most {self.left.allowed_pa:.0f} Pa allowed"
+        return f"Conforms: {both}." if self.left.conforms else f"DOES NOT CONFORM: {both}. Do not fill with this inflator; run the calibration again."
+
+    @property
+    def due(self) -> str:
+        """The day after which the inflator widens its guard band."""
+        return time.strftime("%Y-%m-%d", time.gmtime(self.when + codes.CALIBRATION_DUE_DAYS * 86_400))
+
+    @property
+    def locks(self) -> str:
+        """The day after which it locks its pump."""
+        return time.strftime("%Y-%m-%d", time.gmtime(self.when + codes.CALIBRATION_LOCK_DAYS * 86_400))
 
 
 def picture(result: Calibrated) -> bytes:
@@ -22,15 +64,15 @@ def picture(result: Calibrated) -> bytes:
     matplotlib.use("Agg")
     from matplotlib import pyplot
 
-    figure, axes = pyplot.subplots(1, 2, figsize=(10, 3.8), dpi=110, sharey=True)
+    figure, axes = pyplot.subplots(1, 2, figsize=(10, 3.4), dpi=110, sharey=True)
     for ax, channel in zip(axes, result.channels):
         for rising, mark in ((True, "^"), (False, "v")):
             points = [p for p in result.points if p.rising is rising]
             true = [p.reference_pa / 1e5 for p in points]
             read = [getattr(p, f"{channel.name}_pa") for p in points]
-            ax.plot(true, [(r - p.reference_pa) / 1e3 for r, p in zip(read, points)], mark, color="#9a6b00", label=f"as found, {_way(rising)}")
+            ax.plot(true, [(r - p.reference_pa) / 1e3 for r, p in zip(read, points)], mark, color="#9a6b00", label=f"as found, {way(rising)}")
             after = [(channel.gain * r + channel.offset_pa - p.reference_pa) / 1e3 for r, p in zip(read, points)]
-            ax.plot(true, after, mark, color="#1f4e79", fillstyle="none", label=f"corrected, {_way(rising)}")
+            ax.plot(true, after, mark, color="#1f4e79", fillstyle="none", label=f"corrected, {way(rising)}")
         ax.axhline(0, color="#555555", linewidth=0.8)
         ax.set_title(f"transducer {channel.name.upper()}", loc="left", fontsize=11)
         ax.set_xlabel("reference, bar gauge")
@@ -43,48 +85,94 @@ def picture(result: Calibrated) -> bytes:
     return out.getvalue()
 
 
-def _way(rising: bool) -> str:
+def way(rising: bool) -> str:
+    """Direction in which a point was approached."""
     return "rising" if rising else "falling"
 
 
-def write_certificate(result: Calibrated, reference: Reference, device: str, to: Path, written: bool = True) -> list[Path]:
-    """Writes the HTML page and, beside it, its picture as PNG; gives both paths. `written`: the inflator has taken the result."""
-    png = picture(result)
-    beside = to.with_suffix(".png")
-    beside.write_bytes(png)
-    to.write_text(_page(result, reference, device, png, written), encoding="utf-8")
-    return [to, beside]
+def write_certificate(what: Certificate, to: Path) -> Path:
+    """Writes the PDF. Refusal if it cannot be written."""
+    from rimward.errors import Refusal
+    from rimward.report.paper import document
+
+    data = document(f"Calibration certificate {what.number}", parts(what))
+    try:
+        to.write_bytes(data)
+    except OSError as failed:
+        raise Refusal(f"{to} cannot be written: {failed.strerror}.", "Give another place with -o; the calibration itself is kept.") from failed
+    return to
 
 
-def _page(result: Calibrated, reference: Reference, device: str, png: bytes, written: bool) -> str:
-    rows = "".join(
-        f"<tr><td>{_way(p.rising)}</td><td>{show_reading(p.reference_pa)}</td><td>{p.a_pa / 1e3:.2f}</td><td>{p.b_pa / 1e3:.2f}</td>"
-        f"<td>{p.spread_pa:.0f}</td></tr>"
-        for p in result.points
-    )
-    channels = "".join(
-        f"<tr><td>{c.name.upper()}</td><td>{c.gain:.5f}</td><td>{c.offset_pa:.0f}</td><td>{c.residual_pa:.0f}</td><td>{c.hysteresis_pa:.0f}</td>"
-        f"<td>{c.repeatability_pa:.0f}</td><td>{c.expanded_pa:.0f}</td><td>{c.guard_pa}</td></tr>"
-        for c in result.channels
-    )
-    budget = "".join(
-        f"<tr><td>{html.escape(name)}</td>" + "".join(f"<td>{c.terms.get(name, 0.0):.0f}</td>" for c in result.channels) + "</tr>"
-        for name in sorted({name for c in result.channels for name in c.terms})
-    )
-    first = result.points[0]
-    trial = "" if written else '<p class="note"><strong>A trial: nothing was written to the inflator. It goes on with what it had.</strong></p>'
-    return f"""<!doctype html><html lang="en"><meta charset="utf-8"><title>Calibration of inflator {html.escape(device)}</title>
-<style>{STYLE}</style><h1>Calibration of inflator {html.escape(device)}</h1>
-<p>{time.strftime("%Y-%m-%d")}; air {first.air_ck / 100 - 273.15:.1f} &deg;C, ambient {first.ambient_pa / 1000:.2f} kPa absolute.
-Reference: {html.escape(reference.name)}, U = {reference.expanded_pa:.0f} Pa (k = {reference.k:g}), resolution {reference.resolution_pa:.0f} Pa,
-certificate {reference.certificate or "none given"}. All pressures gauge.</p>
-{trial}<p><strong>Guard band of this inflator: {result.guard_pa / 1e5:.3f} bar ({result.guard_pa / 6894.757:.2f} psi).</strong> It stops that far below a
-ceiling. It is never below the class bound of its transducers, nor below the reference's U plus resolution.</p>
-<img alt="Deviation of both transducers from the reference, as found and corrected" src="data:image/png;base64,{base64.b64encode(png).decode()}">
-<h2>Points</h2><table><tr><th>way</th><th>reference</th><th>A, kPa</th><th>B, kPa</th><th>spread, Pa</th></tr>{rows}</table>
-<h2>Fit</h2><table><tr><th></th><th>gain</th><th>offset, Pa</th><th>largest residual, Pa</th><th>hysteresis, Pa</th><th>repeatability, Pa</th>
-<th>U (95 %), Pa</th><th>guard band, Pa</th></tr>{channels}</table>
-<h2>Uncertainty, standard, Pa</h2><table><tr><th>term</th><th>A</th><th>B</th></tr>{budget}</table>
-<p class="note">The workshop's own record, after the manner of EURAMET cg-17; not an accredited certificate. Calibrate again within 12 months: the
-inflator widens its guard band after that and locks its pump after 24.</p></html>
-"""
+def parts(what: Certificate) -> list[tuple[str, Any]]:
+    """The certificate as parts of a document: what it says, in order."""
+    result, found = what.result, what.result.points[0]
+    reach = f"0 to {show_reading(result.highest_pa)} gauge"
+    kept: list[tuple[str, Any]] = [
+        ("text", what.verdict),
+        ("rows", ("Instrument", _instrument_rows(what))),
+        ("rows", ("Reference", _reference_rows(what.reference))),
+        (
+            "rows",
+            (
+                "Result",
+                [
+                    ("Guard band", f"{show_minimum(result.guard_pa)}: it stops that far below a ceiling"),
+                    ("U (95 %) of a corrected reading", f"{result.expanded_pa:.0f} Pa"),
+                    ("Points cover", f"{reach}; what lies above is a term of the budget of its own"),
+                    ("Conditions", f"air {found.air_ck / 100 - 273.15:.1f} °C, ambient {found.ambient_pa / 1000:.2f} kPa absolute"),
+                    ("Calibrate again by", f"{what.due}: then the guard band is half as wide again; after {what.locks} the pump stays locked"),
+                ],
+            ),
+        ),
+        ("text", RULE),
+        ("picture", (picture(result), "Deviation of both transducers from the reference, as found and corrected")),
+        ("table", ("As found, before any adjustment", POINT_HEADS, [_point_row(p) for p in what.as_found])),
+    ]
+    if what.left is not None:
+        kept.append(("table", ("As left, after the result was written", POINT_HEADS, [_point_row(p) for p in what.left.points])))
+    kept += [
+        ("table", ("Fit", FIT_HEADS, [_fit_row(c) for c in result.channels])),
+        ("table", ("Uncertainty, standard, Pa", ("term", "A", "B"), _budget(result))),
+        ("text", LIMITS),
+        ("signature", ("Signature", "Date")),
+    ]
+    return kept
+
+
+POINT_HEADS = ("way", "reference", "A, kPa", "B, kPa", "A deviates, Pa", "B deviates, Pa", "spread, Pa")
+FIT_HEADS = ("", "gain", "offset, Pa", "residual, Pa", "hysteresis, Pa", "repeatability, Pa", "U (95 %), Pa", "guard band, Pa")
+
+
+def _instrument_rows(what: Certificate) -> list[tuple[str, str]]:
+    a, b = (serial or "not stated" for serial in what.serials)
+    day = time.strftime("%Y-%m-%d", time.gmtime(what.when))
+    return [
+        ("Certificate", f"{what.number} of {day}"),
+        ("Inflator", what.device),
+        ("Transducers", f"A {a}, B {b}"),
+        ("Calibrated by", f"{what.person}, {what.place}" if what.place else what.person),
+    ]
+
+
+def _reference_rows(gauge: Reference) -> list[tuple[str, str]]:
+    return [
+        ("Reference", f"{gauge.name}, serial {gauge.serial or 'not stated'}"),
+        ("Its certificate", f"{gauge.certificate or 'not stated'}, due {gauge.due}"),
+        ("Its uncertainty", f"U = {gauge.expanded_pa:.0f} Pa (k = {gauge.k:g}), resolution {gauge.resolution_pa:.0f} Pa"),
+    ]
+
+
+def _point_row(p: Point) -> tuple[str, ...]:
+    off = (f"{p.a_pa - p.reference_pa:+.0f}", f"{p.b_pa - p.reference_pa:+.0f}")
+    name = "open to the air" if p.zero else way(p.rising)
+    return (name, show_reading(p.reference_pa), f"{p.a_pa / 1e3:.2f}", f"{p.b_pa / 1e3:.2f}", *off, f"{p.spread_pa:.0f}")
+
+
+def _fit_row(c: Any) -> tuple[str, ...]:
+    figures = (c.offset_pa, c.residual_pa, c.hysteresis_pa, c.repeatability_pa, c.expanded_pa, c.guard_pa)
+    return (c.name.upper(), f"{c.gain:.5f}", *(f"{figure:.0f}" for figure in figures))
+
+
+def _budget(result: Calibrated) -> list[tuple[str, ...]]:
+    names = sorted({name for c in result.channels for name in c.terms})
+    return [(name, *(f"{c.terms.get(name, 0.0):.0f}" for c in result.channels)) for name in names]

@@ -1,21 +1,21 @@
 """From calibration points to gain, offset and guard band of both transducers. Pressures in Pa gauge.
 
-Sequence after EURAMET cg-17's basic procedure: at least six pressure points, up and down. What counts as a poor fit is
-our choice, stated in LIMITS.
+Sequence after EURAMET cg-17's basic procedure: zero, preloads, at least six pressures up and down, zero. What counts as a poor fit is our
+choice, stated in LIMITS; how far a transducer may be off is its class, no more: past that the transducer or the reference is wrong.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from rimward_protocol import codes
+
 from rimward.errors import Refusal
-from rimward.uncertainty.gum import fit_line
+from rimward.uncertainty.gum import Line, fit_line
 from rimward.uncertainty.inflator import Calibration, Converter, Inflator, guard_band
 
-FULL_SCALE_PA = 1_000_000
-CLASS_BAND = 0.01  # +-1 % of full scale: the reference transducers' class
 POINTS_MIN = 6
-SPAN_MIN_PA = 450_000  # the highest point must come near the straight-side limit, or the fit says nothing about it
+ZERO_PA = 10_000  # a point nearer to the ambient pressure than this is a zero point
 # B: sums of 12-bit codes behind a divider of 0.6. RP2040-E11: flat for 5 to 15 codes at four codes, so as much as half of that off, in the
 # signal and in the supply that it is divided by (at most 0.9 of it).
 EDGE_CODES = 15 / 2
@@ -29,10 +29,29 @@ CONVERTERS = {
 LIMITS = {
     "residual": 3_000.0,
     "hysteresis": 5_000.0,
-    "offset": 25_000.0,
-    "gain": 0.03,
+    "gain": 0.02,
     "spread": 2_000.0,
 }
+
+
+@dataclass(frozen=True)
+class Scale:
+    """The transducers of one kind of inflator. Pa gauge; `end_pa`: its highest ceiling; `reach_pa`: where its highest point must lie at least."""
+
+    full_scale_pa: int
+    class_band: float  # share of full scale: what an uncalibrated transducer may be off
+    end_pa: int
+    reach_pa: int
+
+    @property
+    def class_pa(self) -> float:
+        """The class bound, Pa."""
+        return self.full_scale_pa * self.class_band
+
+
+FULL_SCALE_PA, CLASS_BAND = 1_000_000, 0.01
+ORDINARY = Scale(FULL_SCALE_PA, CLASS_BAND, codes.RIG_HIGH_CEILING_PA, 450_000)  # near the straight-side limit; beyond it see `_beyond`
+BENCH = Scale(1_600_000, CLASS_BAND, 1_000_000, 900_000)
 
 
 @dataclass(frozen=True)
@@ -46,6 +65,11 @@ class Point:
     spread_pa: float
     ambient_pa: int
     air_ck: int
+
+    @property
+    def zero(self) -> bool:
+        """Whether the manifold was open to the air."""
+        return abs(self.reference_pa) < ZERO_PA
 
 
 @dataclass(frozen=True)
@@ -71,33 +95,111 @@ class Calibrated:
     guard_pa: int
     points: tuple[Point, ...]
 
+    @property
+    def highest_pa(self) -> float:
+        """The highest pressure that the reference showed."""
+        return max(p.reference_pa for p in self.points)
 
-def fit_points(points: Sequence[Point], gauge_expanded_pa: float, gauge_k: float, resolution_pa: float) -> Calibrated:
-    """Fits both transducers. Refusal for too few points, a short span, or a fit that a sound transducer cannot give."""
-    up = [p for p in points if p.rising]
-    down = [p for p in points if not p.rising]
-    if len(up) < POINTS_MIN or len(down) < POINTS_MIN:
-        raise Refusal(f"{len(up)} points up and {len(down)} down; at least {POINTS_MIN} each way are needed.", "Take more points.")
-    highest = max(p.reference_pa for p in points)
-    if highest < SPAN_MIN_PA:
-        raise Refusal(f"The highest point is {highest / 1e5:.2f} bar.", f"Go up to at least {SPAN_MIN_PA / 1e5:.1f} bar.")
-    spread = max(p.spread_pa for p in points)
-    if spread > LIMITS["spread"]:
-        raise Refusal(f"Readings at a point spread by {spread:.0f} Pa.", "Let the pressure settle before each reading; look for a leak.")
-    channels = tuple(_channel(name, points, gauge_expanded_pa, gauge_k, resolution_pa) for name in ("a", "b"))
+    @property
+    def expanded_pa(self) -> float:
+        """U (95 %) of a corrected reading: the larger of the two transducers'."""
+        return max(c.expanded_pa for c in self.channels)
+
+
+Factors = dict[str, tuple[float, float]]  # transducer -> gain and offset in force, beyond those of its type
+FACTORY: Factors = {"a": (1.0, 0.0), "b": (1.0, 0.0)}
+
+
+def fit_points(
+    points: Sequence[Point],
+    gauge_expanded_pa: float,
+    gauge_k: float,
+    resolution_pa: float,
+    scale: Scale = ORDINARY,
+    in_force: Factors = FACTORY,
+) -> Calibrated:
+    """Fits both transducers. Refusal for too few points, a short span, no zero, or a fit that a sound transducer cannot give."""
+    _check_points(points, gauge_expanded_pa + resolution_pa, scale)
+    lines = {name: fit_line([getattr(p, f"{name}_pa") for p in points], [p.reference_pa for p in points]) for name in ("a", "b")}
+    found = {name: (_value(line.slope), _value(line.intercept)) for name, line in lines.items()}
+    _check_shift(points, found, scale, in_force)
+    channels = tuple(_channel(name, lines[name], points, (gauge_expanded_pa, gauge_k, resolution_pa), scale) for name in ("a", "b"))
     least = math.ceil(gauge_expanded_pa + resolution_pa)
     return Calibrated((channels[0], channels[1]), max(least, *(c.guard_pa for c in channels)), tuple(points))
 
 
-def _channel(name: str, points: Sequence[Point], gauge_expanded_pa: float, gauge_k: float, resolution_pa: float) -> Channel:
-    read = [getattr(p, f"{name}_pa") for p in points]
-    true = [p.reference_pa for p in points]
-    line = fit_line(read, true)
-    gain, offset = float(_value(line.slope)), float(_value(line.intercept))
-    residuals = [t - (gain * r + offset) for r, t in zip(read, true)]
+def _check_points(points: Sequence[Point], zero_allowed_pa: float, scale: Scale) -> None:
+    """Refusal for points that cannot carry a calibration."""
+    up = [p for p in points if p.rising and not p.zero]
+    down = [p for p in points if not p.rising and not p.zero]
+    if len(up) < POINTS_MIN or len(down) < POINTS_MIN:
+        raise Refusal(f"{len(up)} points up and {len(down)} down; at least {POINTS_MIN} each way are needed.", "Take more points.")
+    zeros = [p for p in points if p.zero]
+    if len(zeros) < 2:
+        raise Refusal("There is no zero point before and after the pressures.", "Open the manifold to the air and read the reference there, first and last.")
+    off = max((abs(p.reference_pa) for p in zeros), default=0.0)
+    if off > zero_allowed_pa:
+        raise Refusal(
+            f"The reference shows {off:.0f} Pa at open air, more than its U and resolution ({zero_allowed_pa:.0f} Pa).",
+            "Set its zero, or have it calibrated, and start again.",
+        )
+    highest = max(p.reference_pa for p in points)
+    if highest < scale.reach_pa:
+        raise Refusal(f"The highest point is {highest / 1e5:.2f} bar.", f"Go up to at least {scale.reach_pa / 1e5:.1f} bar.")
+    spread = max(p.spread_pa for p in points)
+    if spread > LIMITS["spread"]:
+        raise Refusal(f"Readings at a point spread by {spread:.0f} Pa.", "Let the pressure settle before each reading; look for a leak.")
+
+
+def compose(name: str, found: tuple[float, float], in_force: tuple[float, float], ambient_pa: float) -> tuple[float, float]:
+    """Gain and offset that the inflator is to apply in place of those in force, so that its readings take the correction found.
+
+    A is sealed: the inflator takes the barometer off after the gain.
+    """
+    gain, offset = found
+    whole = gain * in_force[1] + offset
+    return gain * in_force[0], whole - (gain - 1.0) * ambient_pa if name == "a" else whole
+
+
+def _check_shift(points: Sequence[Point], found: Factors, scale: Scale, in_force: Factors) -> None:
+    """Refusal for a transducer that is further off than its class, as found or in sum since it was new; for both at once, the reference."""
+    ambient = points[0].ambient_pa
+    shifts: dict[str, list[float]] = {}
+    for name, (gain, offset) in found.items():
+        whole_gain, whole_offset = compose(name, found[name], in_force[name], ambient)
+        under = ambient if name == "a" else 0.0
+        shifts[name] = []
+        for pa in (0.0, max(p.reference_pa for p in points)):
+            shifts[name] += [(gain - 1.0) * pa + offset, (whole_gain - 1.0) * (pa + under) + whole_offset]
+    together = [min(abs(a), abs(b)) for a, b in zip(shifts["a"], shifts["b"]) if a * b > 0]
+    if max(together, default=0.0) > scale.class_pa:
+        raise Refusal(
+            f"Both transducers differ from the reference the same way by {max(together):.0f} Pa; the class of either allows {scale.class_pa:.0f} Pa.",
+            "Two different transducers do not move together: check the reference and its zero, then the barometer.",
+        )
+    for name, sizes in shifts.items():
+        worst = max(abs(size) for size in sizes)
+        if worst > scale.class_pa:
+            raise Refusal(
+                f"Transducer {name.upper()} does not calibrate: offset {worst:.0f} Pa, its class allows {scale.class_pa:.0f} Pa.",
+                "Look for sealant in its tap, a leak or a wrong reference; replace it if it stays.",
+            )
+
+
+def _beyond(line: Line, points: Sequence[Point], scale: Scale) -> float:
+    """Half width, Pa, of what is not known above the highest point: the fit's slope (k = 2), and the class's share of the range not visited."""
+    missing = max(0.0, scale.end_pa - max(p.reference_pa for p in points))
+    slope_u = float(getattr(line.slope, "std_dev", 0.0))
+    return missing * (2 * slope_u + scale.class_pa / scale.end_pa)
+
+
+def _channel(name: str, line: Line, points: Sequence[Point], gauge: tuple[float, float, float], scale: Scale) -> Channel:
+    gauge_expanded_pa, gauge_k, resolution_pa = gauge
+    gain, offset = _value(line.slope), _value(line.intercept)
+    residuals = [p.reference_pa - (gain * getattr(p, f"{name}_pa") + offset) for p in points]
     hysteresis = _hysteresis(points, residuals)
     worst = max(abs(r) for r in residuals)
-    for what, size in (("residual", worst), ("hysteresis", hysteresis), ("offset", abs(offset)), ("gain", abs(gain - 1.0))):
+    for what, size in (("residual", worst), ("hysteresis", hysteresis), ("gain", abs(gain - 1.0))):
         if size > LIMITS[what]:
             unit = "" if what == "gain" else " Pa"
             raise Refusal(
@@ -117,8 +219,10 @@ def _channel(name: str, points: Sequence[Point], gauge_expanded_pa: float, gauge
         months=12.0,
         thermal_pa_per_k=50.0,
         kelvin_outside=15.0,
+        beyond_pa=_beyond(line, points, scale),
     )
-    band = guard_band(Inflator(FULL_SCALE_PA, CLASS_BAND, converter=CONVERTERS[name], barometer_pa=100.0, calibration=found))
+    chain = Inflator(scale.full_scale_pa, scale.class_band, converter=CONVERTERS[name], barometer_pa=100.0, calibration=found)
+    band = guard_band(chain)
     return Channel(name, gain, offset, worst, hysteresis, repeatability, band.guard_pa, band.combined.expanded, band.terms)
 
 
@@ -131,3 +235,23 @@ def _hysteresis(points: Sequence[Point], residuals: Sequence[float]) -> float:
     up = sorted((p.reference_pa, r) for p, r in zip(points, residuals) if p.rising)
     gaps = [abs(r - min(up, key=lambda u: abs(u[0] - p.reference_pa))[1]) for p, r in zip(points, residuals) if not p.rising]
     return max(gaps)
+
+
+@dataclass(frozen=True)
+class Left:
+    """What was found after the result was written: the points, the largest deviation of either transducer, and the most that conforms (Pa)."""
+
+    points: tuple[Point, ...]
+    worst_pa: float
+    allowed_pa: float
+
+    @property
+    def conforms(self) -> bool:
+        """Guarded acceptance (ILAC-G8, JCGM 106): |deviation| plus the comparison's own U within the guard band, and no more than U."""
+        return self.worst_pa <= self.allowed_pa
+
+
+def judge_left(points: Sequence[Point], result: Calibrated, gauge_expanded_pa: float, resolution_pa: float) -> Left:
+    """The as-left run against the decision rule. The reference's U and resolution are the uncertainty of the comparison."""
+    worst = max(abs(getattr(p, f"{name}_pa") - p.reference_pa) for p in points for name in ("a", "b"))
+    return Left(tuple(points), worst, min(result.expanded_pa, max(0.0, result.guard_pa - gauge_expanded_pa - resolution_pa)))

@@ -1,14 +1,14 @@
-"""The guided run: one point after the other off the inflator's live readings, then the coefficients back to the device."""
+"""The guided run: one point after the other from the inflator's live readings, then the coefficients back to the device."""
 
 import math
 import struct
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from rimward_protocol import codes, enumerations
 
-from rimward.calibration.fit import Calibrated, Point
+from rimward.calibration.fit import BENCH, ORDINARY, Calibrated, Factors, Point, Scale, compose
 from rimward.errors import Refusal
 from rimward.link import Client, verbs
 from rimward.link.live import live_rows
@@ -18,17 +18,55 @@ SAMPLE_S = 6.0
 SETTINGS = {"a": 1, "b": 2}
 GUARD_SETTING = 3
 Q16 = 65536
+PRELOADS = 2
+MOVED_PA, FOLLOWED = 20_000, 0.25  # a transducer that follows less than a quarter of such a step is stuck
+OPEN_PA, LOADED = 15_000, 0.9  # what the transducers must read at open air and at a preload, of the highest point
+ZERO, PRELOAD, OPEN, RISING, FALLING = "zero", "preload", "open", "rising", "falling"
 
 
 @dataclass(frozen=True)
 class Reference:
-    """The reference gauge. Pa; `expanded_pa` is U with coverage factor `k`, off its certificate."""
+    """The reference gauge. Pa; `expanded_pa` is U with coverage factor `k`, from its certificate; `due`: the day its calibration ends."""
 
     name: str
     expanded_pa: float
     k: float
     resolution_pa: float
-    certificate: int = 0
+    certificate: str = ""
+    serial: str = ""
+    due: str = ""
+
+
+@dataclass(frozen=True)
+class Step:
+    """What the person is asked for: `kind` is one of the words above, the nominal pressure is gauge Pa."""
+
+    kind: str
+    nominal_pa: int
+
+    @property
+    def measured(self) -> bool:
+        """Whether the reference is read there."""
+        return self.kind in (ZERO, RISING, FALLING)
+
+
+def sequence(nominal_pa: Iterable[int]) -> list[Step]:
+    """The steps of a run: zero, preloads to the highest pressure, up, down, zero."""
+    up = sorted(nominal_pa)
+    loads = [Step(PRELOAD, up[-1]), Step(OPEN, 0)] * PRELOADS
+    rising, falling = [Step(RISING, pa) for pa in up], [Step(FALLING, pa) for pa in reversed(up)]
+    return [Step(ZERO, 0), *loads, *rising, *falling, Step(ZERO, 0)]
+
+
+def left_sequence(nominal_pa: Iterable[int]) -> list[Step]:
+    """The steps after the result is written: zero, then the lowest, a middle and the highest pressure."""
+    up = sorted(nominal_pa)
+    return [Step(ZERO, 0), *(Step(RISING, pa) for pa in (up[0], up[len(up) // 2], up[-1]))]
+
+
+def scale_of(client: Client) -> Scale:
+    """The transducers of the inflator on this line: those of a proof bench or of an ordinary one."""
+    return BENCH if verbs.is_bench(client) else ORDINARY
 
 
 def measure(client: Client) -> tuple[float, float, float]:
@@ -53,16 +91,68 @@ def measure(client: Client) -> tuple[float, float, float]:
     return means[0], means[1], spread
 
 
-def collect(client: Client, nominal_pa: list[int], ask: Callable[[int, bool], float]) -> list[Point]:
-    """Goes up through the pressures and down again. `ask(nominal, rising)` gives what the reference shows, Pa gauge."""
-    points = []
-    for rising, order in ((True, sorted(nominal_pa)), (False, sorted(nominal_pa, reverse=True))):
-        for nominal in order:
-            shown = ask(nominal, rising)
-            a, b, spread = measure(client)
-            status = verbs.status(client)
-            points.append(Point(rising, shown, a, b, spread, status["ambient_pa"], status["air_ck"]))
+def collect(
+    client: Client,
+    steps: Sequence[Step],
+    ask: Callable[[Step], float],
+    have: Sequence[Point] = (),
+    keep: Callable[[Point], None] | None = None,
+) -> list[Point]:
+    """Goes through the steps. `ask(step)` gives what the reference shows, Pa gauge; its value does not count at a preload.
+
+    `have`: points of the same steps taken before, which are not taken again. `keep` gets each point as it comes. Refusal for a transducer
+    that does not follow, with that point left out.
+    """
+    points = list(have)
+    measured = -1
+    for step in steps:
+        measured += step.measured
+        if measured < len(have) if step.measured else len(have) > 1:
+            continue
+        point = _point(client, step, ask(step))
+        if step.measured:
+            _check_follows(points[-1] if points else None, point)
+            points.append(point)
+            if keep is not None:
+                keep(point)
+        else:
+            _check_load(step, point)
     return points
+
+
+def _point(client: Client, step: Step, shown: float) -> Point:
+    a, b, spread = measure(client)
+    status = verbs.status(client)
+    return Point(step.kind != FALLING, shown, a, b, spread, status["ambient_pa"], status["air_ck"])
+
+
+def _check_follows(last: Point | None, point: Point) -> None:
+    """Refusal for a transducer that stays where it was while the reference moved."""
+    if last is None or abs(moved := point.reference_pa - last.reference_pa) < MOVED_PA:
+        return
+    for name in ("a", "b"):
+        read = getattr(point, f"{name}_pa") - getattr(last, f"{name}_pa")
+        if abs(read) < FOLLOWED * abs(moved):
+            raise Refusal(
+                f"Transducer {name.upper()} is stuck: the reference went by {moved / 1e5:+.2f} bar, it by {read / 1e5:+.2f} bar.",
+                "The points before this one are kept. Clean its tap or replace it, then run the command again.",
+            )
+
+
+def _check_load(step: Step, point: Point) -> None:
+    """Refusal for a preload that did not go to the highest pressure and back."""
+    if step.kind == PRELOAD and min(point.a_pa, point.b_pa) < LOADED * step.nominal_pa:
+        raise Refusal(
+            f"The preload reached {min(point.a_pa, point.b_pa) / 1e5:.2f} bar of {step.nominal_pa / 1e5:.2f} bar.",
+            "Go to the highest pressure before the points are read: it takes up what the transducers keep of earlier loads.",
+        )
+    if step.kind == OPEN and max(point.a_pa, point.b_pa) > OPEN_PA:
+        raise Refusal("The manifold was not open to the air between the preloads.", "Let all pressure out, then go on.")
+
+
+def in_force(client: Client) -> Factors:
+    """Gain and offset of both transducers that the device applies now."""
+    return {name: coefficients(client, number) for name, number in SETTINGS.items()}
 
 
 def coefficients(client: Client, number: int) -> tuple[float, float]:
@@ -74,26 +164,30 @@ def coefficients(client: Client, number: int) -> tuple[float, float]:
     return gain / Q16, float(offset)
 
 
-def write_back(client: Client, result: Calibrated, reference: Reference, today: float | None = None) -> dict[str, int]:
+def revisions(client: Client) -> list[int]:
+    """Revisions of the settings that a calibration writes: higher after any change of them."""
+    return [client.request(codes.SETTING_GET, number=number)["revision"] for number in (*SETTINGS.values(), GUARD_SETTING)]
+
+
+def write_back(client: Client, result: Calibrated, number: int = 0, today: float | None = None) -> dict[str, int]:
     """Writes coefficients, guard band and date to the device (which keeps two copies). Needs the workshop button held.
 
-    Gives the settings' revisions. Refusal from the device, or if what it stored reads back differently.
+    `number`: the running number of the certificate. Gives the settings' revisions. Refusal from the device, or if what it stored reads
+    back differently.
     """
     days = int((time.time() if today is None else today) - codes.EPOCH_DAY_UNIX_S) // 86400
     ambient = result.points[0].ambient_pa
     wanted = {}
     for channel in result.channels:
-        gain, offset = coefficients(client, SETTINGS[channel.name])
-        new_offset = channel.gain * offset + channel.offset_pa
-        if channel.name == "a":  # a sealed transducer: the device takes the barometer off after the gain
-            new_offset -= (channel.gain - 1.0) * ambient
-        row = (round(gain * channel.gain * Q16), round(new_offset), days, round(channel.hysteresis_pa), reference.certificate)
+        now = coefficients(client, SETTINGS[channel.name])
+        gain, offset = compose(channel.name, (channel.gain, channel.offset_pa), now, ambient)
+        row = (round(gain * Q16), round(offset), days, round(channel.hysteresis_pa), number & 0xFFFF)
         wanted[SETTINGS[channel.name]] = struct.pack("<iiIiH", *row)
     wanted[GUARD_SETTING] = struct.pack("<iI", result.guard_pa, days)
-    revisions = {}
-    for number, value in wanted.items():
-        answer = client.request(codes.SETTING_PUT, number=number, value=value)
+    written = {}
+    for setting, value in wanted.items():
+        answer = client.request(codes.SETTING_PUT, number=setting, value=value)
         if answer["value"] != value:
-            raise Refusal(f"Setting {number} reads back differently.", "Run the calibration again; service the inflator if it repeats.")
-        revisions[codes.word_of([(row[0], row[1]) for row in enumerations.SETTINGS], number)] = answer["revision"]
-    return revisions
+            raise Refusal(f"Setting {setting} reads back differently.", "Run the calibration again; service the inflator if it repeats.")
+        written[codes.word_of([(row[0], row[1]) for row in enumerations.SETTINGS], setting)] = answer["revision"]
+    return written

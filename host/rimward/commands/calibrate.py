@@ -1,6 +1,8 @@
 """`rimward calibrate`: an inflator against a reference gauge."""
 
-import csv
+import datetime
+import getpass
+import sys
 from pathlib import Path
 
 import click
@@ -9,66 +11,139 @@ from rimward.commands._port import json_option, port_option
 from rimward.errors import Refusal
 from rimward.output import console, emit_json, progress_console
 
+FILE = click.Path(dir_okay=False, path_type=Path)
+
 
 @click.command()
 @port_option
-@click.option("--points", default="0.5,1,2,3,4,4.5,4.9", show_default=True, help="Pressures to visit up and down, bar gauge.")
+@click.option("--points", help="Pressures to visit up and down besides zero, bar gauge. Default: 0.5,1,2,3,4,4.5,4.9; of a bench 1,2.5,4,5.5,7,8.5,9.8.")
 @click.option("--reference", "name", default="reference gauge", help="What the reference gauge is called.")
+@click.option("--reference-serial", default="", help="Its serial number.")
 @click.option("--reference-u", required=True, help="Expanded uncertainty of the reference, such as '1 kPa'.")
 @click.option("--reference-k", default=2.0, type=click.FloatRange(min=1.0), show_default=True, help="Its coverage factor.")
+@click.option("--reference-certificate", "certificate", default="", help="Number of its certificate.")
+@click.option("--reference-due", required=True, type=click.DateTime(["%Y-%m-%d"]), help="Day on which its own calibration ends.")
 @click.option("--resolution", required=True, help="Resolution of the reference, such as '0.5 kPa'.")
-@click.option("--certificate", default=0, type=click.IntRange(0, 65535), help="Number of its certificate.")
-@click.option("--readings", type=click.Path(dir_okay=False, path_type=Path), help="Also keep the points in this CSV file.")
-@click.option("-o", "--out", type=click.Path(dir_okay=False, path_type=Path), default=Path("calibration.html"), show_default=True)
+@click.option("--by", "person", default="", metavar="NAME", help="Who calibrates (default: RIMWARD_USER, else the login name).")
+@click.option("--place", default="", help="Where (default: the workshop).")
+@click.option("--serial-a", default="", help="Serial number of transducer A.")
+@click.option("--serial-b", default="", help="Serial number of transducer B.")
+@click.option("--readings", type=FILE, help="Keep the points in this CSV file too; one that exists is read back and gone on with.")
+@click.option("-o", "--out", type=FILE, default=Path("calibration.pdf"), show_default=True, help="The certificate.")
+@click.option("--new", "fresh", is_flag=True, help="Begin a new calibration even if one was broken off today.")
 @click.option("--dry-run", is_flag=True, help="Fit and report, write nothing to the inflator.")
 @json_option
-def command(port, points, name, reference_u, reference_k, resolution, certificate, readings, out, dry_run, as_json):  # type: ignore[no-untyped-def]
-    """Guide through a calibration against a reference gauge, at least six points up and down, and write it to the inflator.
+def command(port, points, reference_due, person, place, serial_a, serial_b, readings, out, fresh, dry_run, as_json, **gauge) -> None:  # type: ignore[no-untyped-def]
+    """Guide through a calibration against a reference gauge and write it to the inflator.
 
-    Bring the pressure to each point, let it settle, and type what the reference shows. The workshop button must be held while the
-    result is written. With the range key on low the independent cutoff opens above 5 bar: turn it to high for points beyond.
+    Zero with the manifold open to the air, two preloads to the highest pressure, at least six pressures up and down, zero; then, with the
+    result written, some of them once more. Let the pressure settle at each point and type what the reference shows. Each point is kept as
+    it is typed: a run that was broken off goes on with the same command. The workshop button must be held while the result is written. With
+    the range key on low the independent cutoff opens above 5 bar: turn it to high for points beyond. On a proof bench hold UP until the
+    service page is there: its vent stays shut as long as that page is shown.
     Eye protection on; stay out of the plane of a wheel used as the volume.
     """
-    from rimward.calibration import Reference, collect, fit_points, write_back
-    from rimward.calibration.certificate import write_certificate
-    from rimward.calibration.fit import POINTS_MIN, SPAN_MIN_PA
-    from rimward.link.ports import about_row, open_client
-    from rimward.units import parse_pressure, show_reading
+    from rimward import settings
+    from rimward.calibration.guided import Given, calibrate, file_certificate
+    from rimward.calibration.run import scale_of
+    from rimward.link.ports import open_client
+    from rimward.units import show_minimum
+
+    if reference_due.date() < datetime.date.today():
+        raise Refusal(f"The calibration of the reference ended on {reference_due:%Y-%m-%d}.", "Have it calibrated, or take another reference.")
+    stated = _nominal(points) if points else None
+    reference = _reference(gauge, reference_due)
+    person = person or settings.value("user") or getpass.getuser()
+    place = place or settings.value("workshop") or ""
+    with open_client(port) as client:
+        scale = scale_of(client)
+        nominal = stated or _nominal(DEFAULT_POINTS[scale.end_pa > 900_000])
+        if max(nominal) < scale.reach_pa:
+            raise Refusal(f"The highest point is {max(nominal) / 1e5:.2f} bar.", f"Give --points up to at least {scale.reach_pa / 1e5:.1f} bar.")
+        given = Given(nominal, reference, person, place, (serial_a, serial_b), readings, fresh, dry_run)
+        done = calibrate(client, given, _questions())
+    files = file_certificate(done, out)
+    left = done.certificate.left
+    shown = {
+        "number": done.job.number,
+        "guard_pa": done.result.guard_pa,
+        "due": done.certificate.due,
+        "files": [str(f) for f in files],
+        "written": done.written,
+        "as_left": None if left is None else {"worst_pa": left.worst_pa, "allowed_pa": left.allowed_pa, "conforms": left.conforms},
+    }
+    names = ("name", "gain", "offset_pa", "residual_pa", "hysteresis_pa", "guard_pa")
+    shown["channels"] = [{k: getattr(c, k) for k in names} for c in done.result.channels]
+    if as_json:
+        emit_json(shown)
+    else:
+        for c in done.result.channels:
+            console.print(f"Transducer {c.name.upper()}: gain {c.gain:.5f}, offset {c.offset_pa:+.0f} Pa, largest residual {c.residual_pa:.0f} Pa.")
+        console.print(f"Guard band of this inflator: {show_minimum(done.result.guard_pa)}.", markup=False)
+        console.print(f"{done.certificate.verdict} Certificate {done.job.number}: {', '.join(map(str, files))}.", markup=False)
+    if left is not None and not left.conforms:
+        sys.exit(1)
+
+
+DEFAULT_POINTS = ("0.5,1,2,3,4,4.5,4.9", "1,2.5,4,5.5,7,8.5,9.8")  # of an ordinary inflator, of a bench
+
+
+def _nominal(points: str) -> tuple[int, ...]:
+    from rimward.calibration.fit import ORDINARY, POINTS_MIN
+    from rimward.units import parse_pressure
 
     try:
-        nominal = [parse_pressure(f"{part.strip()} bar") for part in points.split(",")]
+        nominal = tuple(parse_pressure(f"{part.strip()} bar") for part in points.split(","))
     except Refusal as refusal:
         raise click.UsageError(f"--points {points}: {refusal.text}") from refusal
-    if len(set(nominal)) < POINTS_MIN or max(nominal) < SPAN_MIN_PA:
-        raise click.UsageError(f"--points {points}: at least {POINTS_MIN} different pressures, the highest {SPAN_MIN_PA / 1e5:.1f} bar or more.")
-    gauge = Reference(name, float(parse_pressure(reference_u)), reference_k, float(parse_pressure(resolution)), certificate)
+    if len(set(nominal)) < POINTS_MIN or max(nominal) < ORDINARY.reach_pa or min(nominal) <= 0:
+        reach = ORDINARY.reach_pa / 1e5
+        raise click.UsageError(f"--points {points}: at least {POINTS_MIN} different pressures above zero, the highest {reach:.1f} bar or more.")
+    return nominal
 
-    def ask(pa: int, rising: bool) -> float:
-        progress_console.print(f"Bring the reference {'up' if rising else 'down'} to {show_reading(pa)} gauge and let it settle.", markup=False)
+
+def _reference(gauge: dict, due: datetime.datetime):  # type: ignore[no-untyped-def,type-arg]
+    from rimward.calibration import Reference
+    from rimward.units import parse_pressure
+
+    u, resolution = (float(parse_pressure(gauge[name])) for name in ("reference_u", "resolution"))
+    return Reference(gauge["name"], u, gauge["reference_k"], resolution, gauge["certificate"], gauge["reference_serial"], f"{due:%Y-%m-%d}")
+
+
+def _questions():  # type: ignore[no-untyped-def]
+    from rimward.calibration.guided import Questions
+
+    def say(line: str) -> None:
+        progress_console.print(line, markup=False)
+
+    def shown(step) -> float:  # type: ignore[no-untyped-def]
+        say(_request(step))
+        if not step.measured:
+            click.prompt("Press Enter once it is there", default="", show_default=False, err=True)
+            return float(step.nominal_pa)
+        from rimward.units import parse_reading
+
         while True:  # a slip of the fingers must not cost the points taken so far
             try:
-                return float(parse_pressure(click.prompt("What it shows, with unit", err=True)))
+                return float(parse_reading(click.prompt("What it shows, with unit", err=True)))
             except Refusal as refusal:
-                progress_console.print(refusal.text, markup=False)
+                say(refusal.text)
 
-    with open_client(port) as client:
-        found = collect(client, nominal, ask)
-        if readings:
-            with readings.open("w", newline="") as file:
-                rows = csv.writer(file)
-                rows.writerow(["rising", "reference_pa", "a_pa", "b_pa", "spread_pa"])
-                rows.writerows([p.rising, p.reference_pa, round(p.a_pa, 1), round(p.b_pa, 1), round(p.spread_pa, 1)] for p in found)
-        result = fit_points(found, gauge.expanded_pa, gauge.k, gauge.resolution_pa)
-        revisions = {}
-        if not dry_run:
-            click.prompt("Hold the workshop button and press Enter", default="", show_default=False, err=True)
-            revisions = write_back(client, result, gauge)
-        files = write_certificate(result, gauge, about_row(port, client.about)["device"], out, written=not dry_run)
-    told = {"guard_pa": result.guard_pa, "files": [str(f) for f in files], "written": revisions}
-    told["channels"] = [{k: getattr(c, k) for k in ("name", "gain", "offset_pa", "residual_pa", "hysteresis_pa", "guard_pa")} for c in result.channels]
-    if as_json:
-        emit_json(told)
-    else:
-        for c in result.channels:
-            console.print(f"Transducer {c.name.upper()}: gain {c.gain:.5f}, offset {c.offset_pa:+.0f} Pa, largest residual {c.residual_pa:.0f} Pa.")
-        console.print(f"Guard band of this inflator: {show_reading(result.guard_pa)}. Report: {', '.join(map(str, files))}.", markup=False)
+    def button() -> None:
+        click.prompt("Hold the workshop button and press Enter", default="", show_default=False, err=True)
+
+    return Questions(shown, button, say)
+
+
+def _request(step) -> str:  # type: ignore[no-untyped-def]
+    """What the person is to do at a step."""
+    from rimward.units import show_reading
+
+    at = f"{show_reading(step.nominal_pa)} gauge"
+    return {
+        "zero": "Zero: open the manifold to the air.",
+        "open": "Let all pressure out: open the manifold to the air.",
+        "preload": f"Preload: bring the pressure to {at} and hold it for half a minute.",
+        "rising": f"Bring the reference up to {at} and let it settle.",
+        "falling": f"Bring the reference down to {at} and let it settle.",
+    }[step.kind]

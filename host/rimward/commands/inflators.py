@@ -61,6 +61,7 @@ def print_one(told: dict[str, Any]) -> None:
     console.print(f"workshop key {'enrolled' if told['key_enrolled'] else 'none'}, {'tripped' if told['latched'] else 'well'}", markup=False)
     held = f"{told['sessions_begun']} sessions begun, {told['sessions_held']} held, {told['profiles']} profiles"
     console.print(f"started {told['starts']} times, {held}", markup=False)
+    console.print(told["calibration"]["words"], markup=False)
     worn = told["wear"]
     console.print(f"flash: about {worn['erases']} erases, {worn['part'] * 100:.2g} % of its life (an estimate)", markup=False)
     if not told["trips"]:

@@ -22,7 +22,7 @@ def command(file: Path, good_part: bool, as_json: bool) -> None:
     Exit 0: the record is whole and the decisions are the same. 1: a difference, shown, or a record that is torn, cut or damaged.
     """
     from rimward.sessions import read_session, replay
-    from rimward.sessions.facts import recorded_by_ours
+    from rimward.sessions.verification import recorded_by_ours
 
     log = read_session(file)
     if not recorded_by_ours(log):

@@ -41,10 +41,10 @@ def load(path: Path) -> tuple[bytes, Any]:
 @json_option
 def show(file: Path, as_json: bool) -> None:
     """Show a session: wheel, limits, how it ended and why, events, which stretches replay, damage."""
-    from rimward.sessions import export, facts
+    from rimward.sessions import export, facts, verification
 
     raw, log = load(file)
-    found = facts.facts(log, raw, keys=facts.keys_for(log))
+    found = facts.facts(log, raw, keys=verification.keys_for(log))
     events, spans = export.events(log), export.spans(log)
     if as_json:
         emit_json({"file": str(file), "figures": found.to_json(), "damage": log.damage, "good_bytes": log.good_bytes, "events": events, "spans": spans})
@@ -127,11 +127,11 @@ VERDICTS = {
 @json_option
 def verify(file: Path, as_json: bool) -> None:
     """Verify that a session is whole and unedited, with the workshop key. Exit 0: it is; 1: it is not, or nothing shows it."""
-    from rimward.sessions import facts
+    from rimward.sessions import verification
 
     raw, log = load(file)
-    keys = facts.keys_for(log)
-    found = facts.verify(log, raw, keys, check=False)
+    keys = verification.keys_for(log)
+    found = verification.verify(log, raw, keys, check=False)
     if found.whole and found.chained and not keys:
         purpose = " --purpose bench" if log.bench else ""
         raise Refusal(

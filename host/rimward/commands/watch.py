@@ -1,20 +1,33 @@
 """`rimward watch`: an inflator's pressure, ceiling and state, live."""
 
+import queue
+import threading
 import time
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rimward.commands._port import json_option, port_option
 from rimward.output import console
 
+if TYPE_CHECKING:
+    from rimward.link.live import Watcher
+
+REFRESH_S = 0.25
+JOIN_S = 1.0
+
 
 @click.command()
 @port_option
-@click.option("--rate", default=10, show_default=True, type=click.IntRange(1, 50), help="Readings a second.")
+@click.option("--rate", default=10, show_default=True, type=click.IntRange(2, 50), help="Readings a second.")
 @click.option("--seconds", type=float, help="Stop after so long; else until interrupted.")
 @json_option
 def command(port: str, rate: int, seconds: float | None, as_json: bool) -> None:
-    """Show live pressure, ceiling and state. With --json one object a line."""
+    """Show live pressure, ceiling and state, each with its age: what is older than a second is marked old. With --json one object a line.
+
+    The age counts from when the inflator read it, the way here included. Where nothing comes any more the last sample is shown again, old.
+    """
     from rich.live import Live
 
     from rimward.link.live import Watcher
@@ -23,15 +36,54 @@ def command(port: str, rate: int, seconds: float | None, as_json: bool) -> None:
     end = time.monotonic() + seconds if seconds else None
     with open_client(port, hold=False, reconnect_s=10.0) as client:
         watcher = Watcher(client, rate)
-        try:
+        with Reader(watcher) as reader:
             if as_json:
-                for row in watcher.rows(end):
+                for row in reader.rows(end):
                     click.echo(watcher.json_line(row))
             else:
                 with Live(console=console, auto_refresh=False) as live:
-                    for row in watcher.rows(end):
+                    for row in reader.rows(end):
                         live.update(watcher.panel(row), refresh=True)
-        except KeyboardInterrupt:
-            pass
-        finally:
-            watcher.stop()
+
+
+class Reader:
+    """Reads the line in a thread of its own, so that what is shown grows old on the screen whatever the line does."""
+
+    def __init__(self, watcher: "Watcher") -> None:
+        self.watcher = watcher
+        self._rows: queue.SimpleQueue[dict[str, Any] | BaseException] = queue.SimpleQueue()
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self) -> "Reader":
+        self._thread.start()
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_exc: object) -> bool:
+        self._stop.set()
+        self._thread.join(JOIN_S)
+        if not self._thread.is_alive():
+            self.watcher.stop()
+        return kind is KeyboardInterrupt
+
+    def _run(self) -> None:
+        try:
+            while not self._stop.is_set():
+                for row in self.watcher.turn():
+                    self._rows.put(row)
+        except BaseException as failed:
+            self._rows.put(failed)
+
+    def rows(self, end: float | None) -> Iterator[dict[str, Any]]:
+        """Samples as they come, and the last one again while none comes, until `end` on the monotonic clock."""
+        last: dict[str, Any] | None = None
+        while end is None or time.monotonic() < end:
+            try:
+                got = self._rows.get(timeout=REFRESH_S)
+            except queue.Empty:
+                got = None
+            if isinstance(got, BaseException):
+                raise got
+            last = got or last
+            if last is not None:
+                yield self.watcher.seen(last)

@@ -184,6 +184,18 @@ class Client:
             self._heard = self.transport.now_s()
         return self._judge(kind, *answer)
 
+    def ask_soon(self, kind: int, /, **values: Any) -> int:
+        """Sends a request without waiting; `answer_of` gives its answer once `pump` has taken it. Gives its sequence number."""
+        return self._send(kind, records.pack_message(kind, **values))
+
+    def answer_of(self, asked: int, sequence: int) -> dict[str, Any] | None:
+        """The fields that answer a request of `ask_soon`, None while they have not come. Refusal if the inflator refuses."""
+        for row in self._queue:
+            if row[1] == sequence and row[0] >= 0x40:
+                self._queue.remove(row)
+                return self._judge(asked, row[0], row[2])
+        return None
+
     def _ask_through(self, kind: int, payload: bytes) -> tuple[int, bytes]:
         """Asks; opens the conversation again, once, where it was lost."""
         try:

@@ -43,11 +43,12 @@ def wear(starts: int, sessions: int, stored_bytes: int, stored: int, revisions: 
 
 
 def condition(client: Client) -> dict[str, Any]:
-    """Trips, starts, sessions ever begun and the wear of the flash."""
+    """Trips, starts, sessions ever begun, the wear of the flash and the calibration."""
     held = verbs.list_sessions(client)
     profiles = verbs.list_profiles(client)
     revisions = sum(records.unpack_profile(row["data"], verbs.is_bench(client))["revision"] for row in profiles if row["intact"])
     begun = max([row["session"] for row in held] + [0])  # numbers are never used twice
     starts = client.about["boot"]
     worn = wear(starts, begun, sum(row["bytes"] for row in held), len(held), revisions)
-    return {"starts": starts, "sessions_begun": begun, "sessions_held": len(held), "profiles": len(profiles), "wear": worn, "trips": trips(client)}
+    instrument = verbs.instrument(client).row(verbs.status(client)["guard_pa"])
+    return {"starts": starts, "sessions_begun": begun, "sessions_held": len(held), "profiles": len(profiles), "wear": worn, "trips": trips(client), "calibration": instrument}

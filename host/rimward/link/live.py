@@ -1,28 +1,39 @@
 """Live samples of an inflator as rows, JSON lines and a panel."""
 
 import json
-import time
-from collections.abc import Iterator
 from typing import Any
 
 from rimward_protocol import codes, enumerations, layout, sessionread
 
 from rimward import records
+from rimward.instrument import CURRENT
 from rimward.link import verbs
+from rimward.link.age import SampleClock, age_text, is_old
 from rimward.link.client import Client
 from rimward.units import show_limit, show_reading
 
-STATUS_EVERY_S = 0.5
+STATUS_EVERY_S = 0.3
+ANSWER_S = 2.0  # then the question is asked again
+STATUS_FIELDS = ("cause", "waiting", "stop_cause")
+WAITS = {word: meaning for _number, word, meaning in enumerations.WAITINGS}
 
 
 class Watcher:
-    """Subscribes to LIVE samples and asks for the status twice a second."""
+    """Subscribes to LIVE samples and asks for the status a few times a second, without waiting for it.
+
+    `rows` belongs to one thread; `seen` may be asked from another.
+    """
 
     def __init__(self, client: Client, rate_hz: int) -> None:
         self.client = client
+        self.clock = SampleClock()
+        self.instrument = verbs.instrument(client)
         self._new: list[dict[str, Any]] = []
+        self._pending: int | None = None
         client.on_push = self._push
+        self._asked = client.transport.now_s()
         self.status = verbs.status(client)
+        self.clock.answered(self._asked, self.status["tick"])
         client.request(codes.WATCH, what=codes.WATCH_LIVE, rate_hz=rate_hz)
 
     def stop(self) -> None:
@@ -38,29 +49,43 @@ class Watcher:
         if message == codes.LIVE:
             self._new += live_rows(payload)
 
-    def rows(self, end: float | None = None) -> Iterator[dict[str, Any]]:
-        """Samples with the latest status joined in, until `end` on the monotonic clock."""
-        asked = time.monotonic()
-        while end is None or time.monotonic() < end:
-            self.client.pump()
-            if time.monotonic() - asked > STATUS_EVERY_S:
-                asked = time.monotonic()
-                self.status = verbs.status(self.client)
-            new, self._new = self._new, []
-            for row in new:
-                yield {**row, "cause": self.status["cause"], "waiting": self.status["waiting"], "stop_cause": self.status["stop_cause"]}
+    def turn(self) -> list[dict[str, Any]]:
+        """Takes what has come and asks for the status where it is due; gives new samples, with the status joined in."""
+        self.client.pump()
+        self._status()
+        new, self._new = self._new, []
+        return [{**row, **{name: self.status[name] for name in STATUS_FIELDS}} for row in new]
+
+    def _status(self) -> None:
+        now = self.client.transport.now_s()
+        answer = None if self._pending is None else self.client.answer_of(codes.STATUS, self._pending)
+        if answer is not None:
+            self.status, self._pending = verbs.status_row(answer), None
+            self.clock.answered(self._asked, self.status["tick"])
+        if now - self._asked > (STATUS_EVERY_S if self._pending is None else ANSWER_S):
+            self._asked = now
+            self._pending = self.client.ask_soon(codes.STATUS)
+
+    def seen(self, row: dict[str, Any]) -> dict[str, Any]:
+        """A sample as it is to be shown now: its age, and whether it or what is said beside it is old."""
+        now = self.client.transport.now_s()
+        age = self.clock.age_s(row["tick"], now)
+        said = self.clock.age_s(self.status["tick"], now)
+        return {**row, "age_s": None if age is None else round(age, 2), "old": is_old(age), "status_old": is_old(said)}
 
     def json_line(self, row: dict[str, Any]) -> str:
         """One object on one line."""
         return json.dumps(row)
 
     def panel(self, row: dict[str, Any]) -> Any:
-        """What a person sees: big numbers first, then limits, then what to do."""
+        """What a person sees: big numbers first, then limits, then what to do. `row` as `seen` gives it; nothing old looks live."""
         from rich.panel import Panel
         from rich.text import Text
 
-        text = Text()
-        text.append(f"at the hose {show_reading(row['reading_pa'], row['ceiling_pa'] or None)}\n", style="bold")
+        text, old = Text(), row["old"] or row["status_old"]
+        if old:
+            text.append(f"OLD: {age_text(row['age_s'])}. What follows was so then; look at the inflator.\n", style="bold red")
+        text.append(f"at the hose {show_reading(row['reading_pa'], row['ceiling_pa'] or None)}\n", style="dim" if old else "bold")
         tyre = show_reading(row["tyre_pa"], row["ceiling_pa"] or None) if row["tyre_pa"] is not None else "unknown"
         text.append(f"in the tyre {tyre}\n")
         if row["ceiling_pa"]:
@@ -68,12 +93,23 @@ class Watcher:
             text.append(f"ceiling {show_limit(row['ceiling_pa'])}\n")
         else:
             text.append("no ceiling in force: no wheel is chosen\n")
-        text.append(f"{row['state']}, air {'on' if row['air_on'] else 'off'}")
-        number = self.status["cause"] if self.status["cause"] != "none" else row["stop_cause"]
-        if number != "none":
-            _n, word, reason, step = next(c for c in enumerations.CAUSES if c[1] == number)
-            text.append(f"\n{word}: {reason}\nnext: {step}")
+        state = f"{row['state']}, air {'on' if row['air_on'] else 'off'}"
+        text.append(f"state not known; it was {state}" if old else state)
+        text.append(f", {age_text(row['age_s'])}", style="dim")
+        if not old:
+            text.append(self._next(row))
+        text.append(f"\n{self.instrument.words(self.status['guard_pa'])}", style="dim" if self.instrument.state == CURRENT else "")
         return Panel(text, title="gauge pressure", expand=False)
+
+    def _next(self, row: dict[str, Any]) -> str:
+        """What the inflator waits for, as on its display; else why it has stopped and what to do."""
+        if row["waiting"] not in ("nothing", "clear"):
+            return f"\nwaits: {WAITS.get(row['waiting'], row['waiting'])}"
+        word = row["cause"] if row["cause"] != "none" else row["stop_cause"]
+        if word == "none":
+            return ""
+        _n, word, reason, step = next(c for c in enumerations.CAUSES if c[1] == word)
+        return f"\n{word}: {reason}\nnext: {step}"
 
 
 def live_rows(payload: bytes) -> list[dict[str, Any]]:

@@ -11,11 +11,13 @@ from rimward_protocol import profile as check
 
 from rimward import records
 from rimward.errors import Refusal
+from rimward.instrument import Instrument, instrument_of
 from rimward.link.client import Client
 
 NOBODY = bytes(8)
 # fill states in which the guard's word for "the fill wants no air now" would tell a person that the target is reached; it is not yet
 ON_THE_WAY = ("self-test", "purge", "measuring", "filling", "seat-pause", "settling", "probing", "topping-up", "bleeding", "seating")
+GUARD_SETTING = 3
 CLOCK_SET = 16  # flag of HELLO_IS
 SAME_BYTES = 64  # a session's header, which names inflator, start and number
 STILL_S, WRITE_STEP_S = 3.0, 0.2
@@ -106,7 +108,11 @@ def enrol_key(client: Client, key: bytes) -> None:
 
 def status(client: Client) -> dict[str, Any]:
     """STATUS_IS with words beside the numbers. `tyre_pa` is None while the tyre has not been seen."""
-    raw = client.request(codes.STATUS)
+    return status_row(client.request(codes.STATUS))
+
+
+def status_row(raw: dict[str, Any]) -> dict[str, Any]:
+    """Fields of STATUS_IS with words beside the numbers."""
     row = dict(raw)
     row["state"] = codes.word_of(enumerations.FILL_STATES, raw["state"])
     row["range"] = codes.word_of(enumerations.RANGES, raw["range"])
@@ -117,6 +123,11 @@ def status(client: Client) -> dict[str, Any]:
     pausing = raw["stop_cause"] == causes.TARGET_REACHED and row["state"] in ON_THE_WAY
     row.update(cause_words(0 if pausing else raw["stop_cause"], "stop_cause"))
     return row
+
+
+def instrument(client: Client) -> Instrument:
+    """The calibration of the inflator on this line, today."""
+    return instrument_of(client.request(codes.SETTING_GET, number=GUARD_SETTING)["value"])
 
 
 def cause_words(number: int, key: str) -> dict[str, Any]:

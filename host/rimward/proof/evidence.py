@@ -7,7 +7,7 @@ from rimward import records
 from rimward.errors import Refusal
 from rimward.proof import fromsession
 from rimward.proof.load import Sample
-from rimward.sessions import facts, read_session
+from rimward.sessions import read_session, verification
 
 VIRTUAL = "simulated"  # the board of a virtual inflator
 
@@ -18,18 +18,18 @@ def read_sample(path: Path, label: str = "", unverified: bool = False) -> Sample
     name = label or path.name
     log = read_session(path)
     sample = fromsession.sample_of(log, name)
-    keys = facts.keys_for(log)
-    found = facts.verify(log, path.read_bytes(), keys)
+    keys = verification.keys_for(log)
+    found = verification.verify(log, path.read_bytes(), keys)
     if not unverified and (found.chain is False or (log.bench and keys and not found.chain)):
         raise Refusal(
-            f"{name}: {facts.verdict_of(found)}. It was edited, only heard live, or recorded by a bench with another key.",
+            f"{name}: {verification.verdict_of(found)}. It was edited, only heard live, or recorded by a bench with another key.",
             "Take that key over with `rimward key import FILE --purpose bench`, or add --unverified to count it all the same.",
         )
     beside = path.with_suffix(".csv")
     if beside.is_file():
         sample = _with_row(sample, beside)
     virtual = records.text_of(log.meta.get("board", b"")) == VIRTUAL
-    return replace(sample, verified=found.holds, evidence=facts.verdict_of(found), virtual=virtual)
+    return replace(sample, verified=found.holds, evidence=verification.verdict_of(found), virtual=virtual)
 
 
 def _with_row(sample: Sample, beside: Path) -> Sample:

@@ -9,8 +9,9 @@ from rimward import settings
 from rimward.errors import Refusal
 from rimward.report.archive import NAME, Archive, Query
 from rimward.report.losses import interval_text, wheel_loss
-from rimward.sessions.facts import Facts, facts, keys_for, limit_text, reading_text, verdict_text, when_text
+from rimward.sessions.facts import Facts, facts, limit_text, reading_text, verdict_text, when_text
 from rimward.sessions.log import SessionLog, read_session
+from rimward.sessions.verification import keys_for
 
 FORMS = (".html", ".pdf")
 HISTORY_MOST = 200

@@ -18,11 +18,12 @@ True
 """
 
 from rimward.sessions.export import to_csv, to_json
-from rimward.sessions.facts import Facts, Verification, sections
+from rimward.sessions.facts import Facts, sections
 from rimward.sessions.facts import facts as session_facts
 from rimward.sessions.log import SessionLog, Span, read_session
 from rimward.sessions.loss import Interval, Loss, intervals_of, loss_of
 from rimward.sessions.replay import Difference, Replay, replay
+from rimward.sessions.verification import Verification
 from rimward.sessions.visit import Visit, visit_of
 
 __all__ = [

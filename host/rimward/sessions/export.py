@@ -72,9 +72,9 @@ def to_csv(log: SessionLog, every_tick: bool = False) -> str:
 
 def to_json(log: SessionLog, raw: bytes, every_tick: bool = False) -> dict[str, Any]:
     """Figures, events, spans and readings as one object."""
-    from rimward.sessions import facts
+    from rimward.sessions import facts, verification
 
-    found = facts.facts(log, raw, keys=facts.keys_for(log))
+    found = facts.facts(log, raw, keys=verification.keys_for(log))
     return {
         "figures": found.to_json(),
         "damage": log.damage,

@@ -36,6 +36,7 @@ class Calibration:
     months: float
     thermal_pa_per_k: float
     kelvin_outside: float = 0.0
+    beyond_pa: float = 0.0  # above the highest point of the calibration
 
 
 @dataclass(frozen=True)
@@ -133,6 +134,7 @@ def _calibrated(found: Calibration, common: dict[str, Number], dof: dict[Variabl
         + rectangular("hysteresis", found.hysteresis_pa)
         + rectangular("drift", found.drift_pa_per_month * found.months)
         + rectangular("thermal", found.thermal_pa_per_k * found.kelvin_outside)
+        + rectangular("above the points", found.beyond_pa)
     )
 
 

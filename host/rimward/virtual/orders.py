@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rimward.errors import Refusal
+from rimward.units import parse_reading
 from rimward.virtual.inflator import BUTTONS
 
 SHORT_S, LONG_S, WORKSHOP_S = 0.2, 2.0, 10.0  # how long a button is held; the firmware takes 1.5 s for a long press
@@ -20,11 +21,13 @@ WORDS = {
     "workshop": "hold the workshop button for ten seconds",
     "key-low / key-high": "turn the range key",
     "attach / detach": "put the hose on, take it off",
+    "pump PRESSURE": "put a hand pump with its gauge on the hose and bring it there, as `pump 3.5 bar`; `pump 0` opens it",
+    "bleed": "hold DOWN until let-go",
     "seen": "what a person would see",
     "help": "these words",
     "end": "switch it off",
 }
-PLAIN = ("hold", "let-go", "key-low", "key-high", "attach", "detach", "seen", "help", "end")
+PLAIN = ("hold", "let-go", "key-low", "key-high", "attach", "detach", "bleed", "seen", "help", "end")
 
 __all__ = ["BUTTONS", "LONG_S", "SHORT_S", "WORDS", "WORKSHOP_S", "Script"]
 
@@ -71,7 +74,15 @@ def read_script(path: Path, known: Callable[[str], bool] | None = None) -> Scrip
 def is_word(word: str) -> bool:
     """Whether this is one of WORDS."""
     button, _, long = word.partition(" ")
-    return word in PLAIN or (button in BUTTONS and long in ("", "long"))
+    return word in PLAIN or (button in BUTTONS and long in ("", "long")) or (button == "pump" and _is_pressure(long))
+
+
+def _is_pressure(text: str) -> bool:
+    try:
+        parse_reading(text)
+    except Refusal:
+        return False
+    return True
 
 
 def _seconds(path: Path, number: int, text: str) -> float:

@@ -10,6 +10,8 @@ from rimward.errors import Refusal
 from rimward.link import tuning
 from rimward.link.ports import virtual_folder
 from rimward.plant import PlantParams
+from rimward.plant import layout as k
+from rimward.units import parse_reading, show_reading
 from rimward.virtual.inflator import VirtualInflator, Where
 from rimward.virtual.interpreter import Interpreter
 from rimward.virtual.orders import BUTTONS, LONG_S, SHORT_S, WORDS, WORKSHOP_S, Script
@@ -23,9 +25,18 @@ except ModuleNotFoundError:  # Windows has neither; `require_posix` says so
     pass
 
 PACE_TICKS = 5
+PUMP_MOST_PA = 1_100_000
 MOST_BEHIND_S = 0.5
 STARTS_TRIED = 3
 
+
+def hand_pump(inflator: VirtualInflator, pa: int) -> None:
+    """Puts a hand pump on the hose in place of the wheel and brings it to `pa` gauge; its hose holds no valve shut. 0: open to the air."""
+    if not 0 <= pa <= PUMP_MOST_PA:
+        raise Refusal(f"The hand pump goes from 0 to {PUMP_MOST_PA / 1e5:g} bar.", "Give a pressure in that range.")
+    inflator.plant.P[k.P_PIN] = 1.0
+    inflator.hands.attached = pa > 0
+    inflator.plant.set_tyre(float(pa))
 
 
 class Server:
@@ -43,6 +54,7 @@ class Server:
         self.more: Callable[[str], bool] | None = None  # takes words of its own first
         self.words = dict(WORDS)
         self.truth = False  # `seen` gives what only the plant knows, too
+        self.pumped = False  # a hand pump is on the hose
         self.ended = False  # a person has switched it off
         self.script: Script | None = None
         self.does: Callable[[str], Any] = self.order  # takes a script's words
@@ -123,8 +135,14 @@ class Server:
             return self.seen()
         if button in BUTTONS and long in ("", "long"):
             self._press(button, WORKSHOP_S if button == "workshop" else LONG_S if long else SHORT_S)
+        elif word.startswith("pump "):
+            hand_pump(self.inflator, parse_reading(word[5:]))
+            self.pumped = True
         elif word in ("hold", "let-go"):
             hands.run = word == "hold"
+            hands.held.discard("down")
+        elif word == "bleed":
+            hands.held.add("down")
         elif word in ("key-low", "key-high"):
             hands.range_high = word == "key-high"
         elif word in ("attach", "detach"):
@@ -145,7 +163,8 @@ class Server:
         """What a person sees and hears beside the display, in one line; with `truth` what the plant knows, first."""
         plant, hands = self.inflator.plant, self.inflator.hands
         true = f"true tyre {plant.tyre_pa / 1e5:.2f} bar, hose {abs(plant.manifold_pa) / 1e5:.2f} bar, " if self.truth else ""
+        gauge = f"gauge of the hand pump {show_reading(plant.manifold_pa)}, " if self.pumped else ""
         return (
-            f"{true}air {'on' if self.inflator.powered else 'off'}, "
+            f"{true}{gauge}air {'on' if self.inflator.powered else 'off'}, "
             f"run {'held' if hands.run else 'open'}, key {'high' if hands.range_high else 'low'}, hose {'on' if hands.attached else 'off'}"
         )

@@ -15,7 +15,8 @@ from starlette.routing import Route
 from rimward.errors import Refusal
 from rimward.report.archive import LARGEST_BYTES, Query
 from rimward.report.build import Report, picture_says, report_of
-from rimward.sessions.facts import TICK_S, reading_text, sections, when_text, workshop_keys
+from rimward.sessions.facts import TICK_S, reading_text, sections, when_text
+from rimward.sessions.verification import workshop_keys
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
 

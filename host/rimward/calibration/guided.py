@@ -1,0 +1,129 @@
+"""A whole calibration: as found, fit, write, as left, certificate. Whoever shows it to a person gives the questions."""
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from rimward.calibration import keep
+from rimward.calibration.certificate import Certificate, write_certificate
+from rimward.calibration.fit import Calibrated, Point, fit_points, judge_left
+from rimward.calibration.run import Reference, Step, collect, in_force, left_sequence, revisions, scale_of, sequence, write_back
+from rimward.errors import Refusal
+from rimward.link import Client, verbs
+
+BUTTON_TRIES = 5
+
+
+@dataclass(frozen=True)
+class Given:
+    """What the person states. `readings`: a CSV file to keep the points in, read back where it exists; `fresh`: not the one begun before."""
+
+    nominal_pa: tuple[int, ...]
+    reference: Reference
+    person: str
+    place: str = ""
+    serials: tuple[str, str] = ("", "")
+    readings: Path | None = None
+    fresh: bool = False
+    dry_run: bool = False
+
+
+@dataclass(frozen=True)
+class Questions:
+    """`shown(step)`: what the reference shows, gauge Pa; `button()`: the person holds the workshop button now; `say`: one line of progress."""
+
+    shown: Callable[[Step], float]
+    button: Callable[[], None]
+    say: Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of it. `written` is empty for a trial."""
+
+    job: keep.Job
+    result: Calibrated
+    certificate: Certificate
+    written: dict[str, int]
+
+
+def calibrate(client: Client, given: Given, ask: Questions) -> Outcome:
+    """Runs a calibration to its end, or goes on with one that was broken off. Every point is kept as it comes."""
+    job = keep.job_of(verbs.device_name(client), given.fresh)
+    gauge = given.reference
+    job.facts.update(person=given.person, place=given.place, serials=list(given.serials), reference=asdict(gauge))
+    written: dict[str, int] = job.facts.get("written", {})
+    if job.state != keep.WRITTEN:
+        _take_points(client, job, given, ask)
+    result = _fitted(client, job, gauge)
+    if given.dry_run:
+        return Outcome(job, result, _certificate(job, given, result, None), {})
+    if job.state != keep.WRITTEN:
+        written = _write(client, job, result, ask)
+        job.facts.update(state=keep.WRITTEN, written=written)
+        job.save()
+    left = judge_left(_left_points(client, job, given, ask), result, gauge.expanded_pa, gauge.resolution_pa)
+    certificate = _certificate(job, given, result, left)
+    job.facts["state"] = keep.DONE if left.conforms else keep.OPEN
+    if not left.conforms:
+        job.refuse(certificate.verdict)
+    job.facts["left"] = [asdict(point) for point in left.points]
+    job.save()
+    return Outcome(job, result, certificate, written)
+
+
+def _take_points(client: Client, job: keep.Job, given: Given, ask: Questions) -> None:
+    have = job.run(given.nominal_pa, revisions(client), in_force(client))
+    if not have and given.readings is not None and given.readings.exists():
+        for point in keep.read_readings(given.readings):
+            job.keep(point)
+        have = job.points()
+    if have:
+        ask.say(f"Going on with calibration {job.number}: {len(have)} points are kept.")
+
+    def kept(point: Point) -> None:
+        job.keep(point)
+        if given.readings is not None:
+            keep.write_readings(given.readings, job.points())
+
+    collect(client, sequence(given.nominal_pa), ask.shown, have, kept)
+    job.complete()
+
+
+def _fitted(client: Client, job: keep.Job, gauge: Reference) -> Calibrated:
+    try:
+        return fit_points(job.points(), gauge.expanded_pa, gauge.k, gauge.resolution_pa, scale_of(client), job.in_force)
+    except Refusal as refusal:
+        job.refuse(refusal.text)
+        raise Refusal(refusal.text, f"{refusal.fix} What was found is kept as {job.number}.") from refusal
+
+
+def _write(client: Client, job: keep.Job, result: Calibrated, ask: Questions) -> dict[str, int]:
+    """Writes the result; a button that was not held is asked for again."""
+    for left in reversed(range(BUTTON_TRIES)):
+        ask.button()
+        try:
+            return write_back(client, result, job.running)
+        except Refusal as refusal:
+            if "button" not in refusal.text or not left:
+                raise Refusal(refusal.text, f"{refusal.fix} All points are kept: the same command goes on with them.") from refusal
+            ask.say(f"{refusal.text} {refusal.fix}")
+    raise AssertionError("unreachable")
+
+
+def _left_points(client: Client, job: keep.Job, given: Given, ask: Questions) -> list[Point]:
+    ask.say("Written. Now the same pressures once more, as left: zero, lowest, middle, highest.")
+    return collect(client, left_sequence(given.nominal_pa), ask.shown)
+
+
+def _certificate(job: keep.Job, given: Given, result: Calibrated, left: Any) -> Certificate:
+    when = float(job.facts["begun_s"])
+    device, gauge = str(job.facts["device"]), given.reference
+    return Certificate(job.number, given.person, given.place, device, given.serials, gauge, job.as_found(), result, left, when)
+
+
+def file_certificate(outcome: Outcome, to: Path | None) -> list[Path]:
+    """Writes the certificate beside the kept calibration, and to `to`."""
+    places = [outcome.job.path.with_suffix(".pdf"), *([to] if to is not None else [])]
+    return [write_certificate(outcome.certificate, place) for place in places]
