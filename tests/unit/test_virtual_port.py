@@ -238,10 +238,12 @@ def test_watch_shows_rows_and_stops(shop: Shop, inflator: Inflator) -> None:
     done = shop.run("watch", "--port", inflator.port, "--rate", "20", "--seconds", "1.5", "--json")
     rows = [json.loads(line) for line in done.stdout.splitlines()]
     assert done.returncode == 0 and 5 <= len(rows) <= 40
-    ticks = [row["tick"] for row in rows]
+    ticks = sorted({row["tick"] for row in rows})  # a sample that grows old is shown again
+    assert all(0 <= row["age_s"] < 60 and row["old"] is (row["age_s"] > 1.0) for row in rows)
     assert all(b - a == 25 for a, b in zip(ticks, ticks[1:]))
     assert set(rows[0]) == {
         "tick", "reading_pa", "a_pa", "b_pa", "tyre_pa", "ceiling_pa", "stop_pa", "target_pa", "state", "air_on", "cause", "waiting", "stop_cause",
+        "age_s", "old", "status_old",
     }  # fmt: skip
     assert "at the hose" in shop.run("watch", "--port", inflator.port, "--seconds", "0.6").stdout
 

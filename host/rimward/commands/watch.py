@@ -38,8 +38,11 @@ def command(port: str, rate: int, seconds: float | None, as_json: bool) -> None:
         watcher = Watcher(client, rate)
         with Reader(watcher) as reader:
             if as_json:
+                shown = -1
                 for row in reader.rows(end):
-                    click.echo(watcher.json_line(row))
+                    if row["tick"] != shown or row["old"]:
+                        click.echo(watcher.json_line(row))
+                    shown = row["tick"]
             else:
                 with Live(console=console, auto_refresh=False) as live:
                     for row in reader.rows(end):

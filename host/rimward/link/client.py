@@ -186,13 +186,23 @@ class Client:
 
     def ask_soon(self, kind: int, /, **values: Any) -> int:
         """Sends a request without waiting; `answer_of` gives its answer once `pump` has taken it. Gives its sequence number."""
-        return self._send(kind, records.pack_message(kind, **values))
+        try:
+            return self._send(kind, records.pack_message(kind, **values))
+        except LineLost as lost:
+            self._recover(lost)
+            return self._send(kind, records.pack_message(kind, **values))
 
     def answer_of(self, asked: int, sequence: int) -> dict[str, Any] | None:
-        """The fields that answer a request of `ask_soon`, None while they have not come. Refusal if the inflator refuses."""
+        """The fields that answer a request of `ask_soon`, None while they have not come. Refusal if the inflator refuses.
+
+        One that has restarted gives none: the conversation is opened again.
+        """
         for row in self._queue:
             if row[1] == sequence and row[0] >= 0x40:
                 self._queue.remove(row)
+                if _is_error(row[0], row[2], replies.HELLO_FIRST):
+                    self._open_again()
+                    return None
                 return self._judge(asked, row[0], row[2])
         return None
 
