@@ -95,6 +95,7 @@ class BenchCycle(cycle.FillCycle):
         self.shut_at = -1  # tick at which the vent was shut for service; -1: it is as the kernels say
 
     def work(self):
+        """Main loop: the vent for service, then as an ordinary cycle."""
         self._service()
         cycle.FillCycle.work(self)
 

@@ -2,7 +2,7 @@
 
 import io
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,6 +11,7 @@ from rimward_protocol import codes
 
 from rimward.calibration.fit import Calibrated, Left, Point
 from rimward.calibration.run import Reference
+from rimward.errors import Refusal
 from rimward.units import show_minimum, show_reading
 
 RULE = (
@@ -90,11 +91,8 @@ def way(rising: bool) -> str:
     return "rising" if rising else "falling"
 
 
-def write_certificate(what: Certificate, to: Path) -> Path:
-    """Writes the PDF. Refusal if it cannot be written."""
-    from rimward.errors import Refusal
-    from rimward.report.paper import document
-
+def write_certificate(what: Certificate, to: Path, document: Callable[..., bytes]) -> Path:
+    """Writes the PDF, laid out by `document(title, parts)`. Refusal if it cannot be written."""
     data = document(f"Calibration certificate {what.number}", parts(what))
     try:
         to.write_bytes(data)

@@ -123,7 +123,7 @@ def _certificate(job: keep.Job, given: Given, result: Calibrated, left: Any) -> 
     return Certificate(job.number, given.person, given.place, device, given.serials, gauge, job.as_found(), result, left, when)
 
 
-def file_certificate(outcome: Outcome, to: Path | None) -> list[Path]:
-    """Writes the certificate beside the kept calibration, and to `to`."""
+def file_certificate(outcome: Outcome, to: Path | None, document: Callable[..., bytes]) -> list[Path]:
+    """Writes the certificate beside the kept calibration, and to `to`. `document(title, parts)` makes a PDF (`report.paper.document`)."""
     places = [outcome.job.path.with_suffix(".pdf"), *([to] if to is not None else [])]
-    return [write_certificate(outcome.certificate, place) for place in places]
+    return [write_certificate(outcome.certificate, place, document) for place in places]

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import click
 
+from rimward import settings
 from rimward.commands._port import json_option, port_option
 from rimward.errors import Refusal
 from rimward.output import console, emit_json, progress_console
+from rimward.units import parse_pressure, parse_reading, show_minimum, show_reading
 
 FILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -43,16 +45,15 @@ def command(port, points, reference_due, person, place, serial_a, serial_b, read
     service page is there: its vent stays shut as long as that page is shown.
     Eye protection on; stay out of the plane of a wheel used as the volume.
     """
-    from rimward import settings
+    from rimward.calibration import Reference, scale_of
     from rimward.calibration.guided import Given, calibrate, file_certificate
-    from rimward.calibration.run import scale_of
     from rimward.link.ports import open_client
-    from rimward.units import show_minimum
+    from rimward.report.paper import document
 
     if reference_due.date() < datetime.date.today():
         raise Refusal(f"The calibration of the reference ended on {reference_due:%Y-%m-%d}.", "Have it calibrated, or take another reference.")
     stated = _nominal(points) if points else None
-    reference = _reference(gauge, reference_due)
+    reference = _reference(Reference, gauge, reference_due)
     person = person or settings.value("user") or getpass.getuser()
     place = place or settings.value("workshop") or ""
     with open_client(port) as client:
@@ -62,7 +63,7 @@ def command(port, points, reference_due, person, place, serial_a, serial_b, read
             raise Refusal(f"The highest point is {max(nominal) / 1e5:.2f} bar.", f"Give --points up to at least {scale.reach_pa / 1e5:.1f} bar.")
         given = Given(nominal, reference, person, place, (serial_a, serial_b), readings, fresh, dry_run)
         done = calibrate(client, given, _questions())
-    files = file_certificate(done, out)
+    files = file_certificate(done, out, document)
     left = done.certificate.left
     shown = {
         "number": done.job.number,
@@ -90,7 +91,6 @@ DEFAULT_POINTS = ("0.5,1,2,3,4,4.5,4.9", "1,2.5,4,5.5,7,8.5,9.8")  # of an ordin
 
 def _nominal(points: str) -> tuple[int, ...]:
     from rimward.calibration.fit import ORDINARY, POINTS_MIN
-    from rimward.units import parse_pressure
 
     try:
         nominal = tuple(parse_pressure(f"{part.strip()} bar") for part in points.split(","))
@@ -102,12 +102,10 @@ def _nominal(points: str) -> tuple[int, ...]:
     return nominal
 
 
-def _reference(gauge: dict, due: datetime.datetime):  # type: ignore[no-untyped-def,type-arg]
-    from rimward.calibration import Reference
-    from rimward.units import parse_pressure
-
+def _reference(make, gauge: dict, due: datetime.datetime):  # type: ignore[no-untyped-def,type-arg]
+    """`make`: the class Reference, loaded late."""
     u, resolution = (float(parse_pressure(gauge[name])) for name in ("reference_u", "resolution"))
-    return Reference(gauge["name"], u, gauge["reference_k"], resolution, gauge["certificate"], gauge["reference_serial"], f"{due:%Y-%m-%d}")
+    return make(gauge["name"], u, gauge["reference_k"], resolution, gauge["certificate"], gauge["reference_serial"], f"{due:%Y-%m-%d}")
 
 
 def _questions():  # type: ignore[no-untyped-def]
@@ -121,8 +119,6 @@ def _questions():  # type: ignore[no-untyped-def]
         if not step.measured:
             click.prompt("Press Enter once it is there", default="", show_default=False, err=True)
             return float(step.nominal_pa)
-        from rimward.units import parse_reading
-
         while True:  # a slip of the fingers must not cost the points taken so far
             try:
                 return float(parse_reading(click.prompt("What it shows, with unit", err=True)))
@@ -137,8 +133,6 @@ def _questions():  # type: ignore[no-untyped-def]
 
 def _request(step) -> str:  # type: ignore[no-untyped-def]
     """What the person is to do at a step."""
-    from rimward.units import show_reading
-
     at = f"{show_reading(step.nominal_pa)} gauge"
     return {
         "zero": "Zero: open the manifold to the air.",

@@ -6,6 +6,7 @@ from typing import Any
 from rimward_protocol import codes, enumerations, layout, sessionread
 
 from rimward import records
+from rimward.errors import Refusal
 from rimward.instrument import CURRENT
 from rimward.link import verbs
 from rimward.link.age import SampleClock, age_text, is_old
@@ -38,8 +39,6 @@ class Watcher:
 
     def stop(self) -> None:
         """Ends the subscription; a line already lost is no error here."""
-        from rimward.errors import Refusal
-
         try:
             self.client.request(codes.WATCH, what=0, rate_hz=1)
         except Refusal:
