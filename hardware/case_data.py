@@ -52,6 +52,9 @@ NODES = (
          (), (TRUST, "guard", "checks", "mutants-killed", "ok")),
     Node("G1.3", GOAL, "The decision comes in time: what still flows after it keeps the tyre at or below the ceiling", "S1"),
     Node("J1", JUSTIFICATION, "Drawn fills show the margin; they prove nothing beyond their number, which stands with every maximum", "G1.3"),
+    Node("E1.3a", SOLUTION, "Closed loop proved: induction under stated bounds, each needed, for the compressor and for a line's bursts", "G1.3",
+         (*GUARD, "tests/trust/closed_loop.py", "tests/trust/closed_bounds.py", "tests/trust/closed_plant.py", "firmware/rimward_fw/control/arming.py",
+          "firmware/rimward_fw/control/configuration.py", "hardware/params.py", "tests/unit/test_closed_loop.py"), ("tests/unit/test_closed_loop.py",)),
     Node("E1.3b", SOLUTION, "Drawn healthy fills of the whole firmware in the simulated world", "G1.3",
          ("tests/bench/WORLD.md", "tests/bench/world.json", "host/rimward/campaign/*.py", "host/rimward/plant/*.py", "tests/unit/test_world_page.py"), ("tests/unit/test_world_page.py",)),
     Node("G1.4", GOAL, "The elements follow the decision: both off within 20 ms and the stated coast-down", "S1"),
@@ -103,6 +106,8 @@ NODES = (
 )
 
 NOT_ARGUED = (
+    "by proof: a workshop line once flow into a tyre was seen, tyres under 0.6 L, places above 3000 m; drawn fills alone stand for these",
+    "that a tyre behind a closed core which begins just under its ceiling stays there: it may end a few kPa above (closed loop, `entry`)",
     "that a rim, tyre or hose holds its stated limit",
     "how often anything fails: no failure rates, no probability, no performance level",
     "two independent faults at once, and faults caused on purpose",

@@ -18,6 +18,7 @@ SECTIONS = (
     ("footprints", "tests.rig.circuit:footprints"),
     ("check-out done in simulation", "tests.rig.circuit:checkout"),
     ("hazard analysis", "tests.rig.hardware:hazard_rows"),
+    ("closed loop", "tests.rig.loop:report"),
     ("safety case", "tests.rig.case:report"),
     ("generated files current", "tests.rig.hardware:generated"),
     ("firmware sizes", "tests.rig.sizes:report"),
