@@ -14,7 +14,7 @@ from kiutils.symbol import Symbol, SymbolLib
 
 from hardware.circuit import load
 from hardware.kicad import own
-from hardware.kicad.pinout import footprint_of, symbol_of
+from hardware.kicad.pinout import flags, footprint_of, symbol_of
 
 HERE = Path(__file__).resolve().parent
 SYMBOLS, FOOTPRINTS = HERE / "symbols", HERE / "footprints"
@@ -26,7 +26,7 @@ CORRECTED = {("MCP6562", "7"): "output"}
 def wanted() -> tuple[list[str], list[str]]:
     """(symbols, footprints) that the circuit names."""
     parts = load().values()
-    return sorted({symbol_of(p) for p in parts}), sorted({footprint_of(p) for p in parts})
+    return sorted({symbol_of(p) for p in (*parts, *flags().values())}), sorted({footprint_of(p) for p in parts})
 
 
 def in_full(library: SymbolLib, name: str) -> Symbol:

@@ -81,23 +81,36 @@ SYMBOLS: dict[str, tuple[str, dict[str, tuple[str, ...]]]] = {
     ),
 }
 
+# The editor's own check wants to see where a supply comes from: nets that reach a supply pin through fuse, diode or net tie alone.
+FLAGGED = ("V12_LOGIC", "V12_REG", "VSYS", "GND", "CGND", "SGND")
+FLAG = "power-flag"
+
 # Pads that carry no pin of the data, with the reason.
 SPARE: dict[str, dict[str, str]] = {"reg-linear-3": {"4": "no connection inside"}}
 
 
+def flags() -> dict[str, Part]:
+    """A power flag for each such net: on the sheets alone, neither in the netlist nor in the bill of materials."""
+    return {f"#FLG0{n}": Part(f"#FLG0{n}", FLAG, "PWR_FLAG", "", {"1": net}, "", "power") for n, net in enumerate(FLAGGED, 1)}
+
+
 def symbol_of(part: Part) -> str:
     """Library and name of the part's symbol."""
+    if part.kind == FLAG:
+        return "power:PWR_FLAG"
     return SYMBOLS[part.kind][0].format(n=len(part.pins))
 
 
 def footprint_of(part: Part) -> str:
-    """Library and name of the part's footprint; connectors have one for each number of pins."""
+    """Library and name of the part's footprint; connectors have one for each number of pins, a power flag has none."""
+    if part.kind == FLAG:
+        return ""
     return KINDS[part.kind].footprint.format(n=len(part.pins))
 
 
 def numbers(part: Part, pin: str) -> tuple[str, ...]:
     """Numbers that the pin has on symbol and footprint."""
-    return SYMBOLS[part.kind][1].get(pin, (pin,))
+    return (pin,) if part.kind == FLAG else SYMBOLS[part.kind][1].get(pin, (pin,))
 
 
 def numbered(parts: dict[str, Part]) -> dict[str, set[tuple[str, str]]]:

@@ -30,7 +30,7 @@ from kiutils.symbol import Symbol
 
 from hardware.circuit import GROUNDS, SHEET_TITLES, SHEETS, Part, load, nets
 from hardware.kicad import library
-from hardware.kicad.pinout import SPARE, SYMBOLS, footprint_of, numbers, symbol_of
+from hardware.kicad.pinout import FLAG, SPARE, SYMBOLS, flags, footprint_of, numbers, symbol_of
 from hardware.kicad.strips import MARGIN, Block, Placed, blocks_of
 
 NAME, FOLDER = "rimward", "kicad"
@@ -114,7 +114,7 @@ def words_at(part: Part, spot: Placed) -> tuple[tuple[float, float], tuple[float
 def symbol_at(sheet: str, part: Part, spot: Placed) -> SchematicSymbol:
     """One unit on the sheet, with its reference and value where they can be read."""
     made = SchematicSymbol(
-        inBom=True, onBoard=True, uuid=ident(sheet, spot.ref, spot.unit), unit=spot.unit, position=Position(spot.x, spot.y, spot.angle)
+        inBom=part.kind != FLAG, onBoard=True, uuid=ident(sheet, spot.ref, spot.unit), unit=spot.unit, position=Position(spot.x, spot.y, spot.angle)
     )
     made.libId = symbol_of(part)
     turn = 90 if spot.angle in (90, 270) else 0
@@ -184,6 +184,7 @@ def sheet_of(sheet: str, parts: dict[str, Part]) -> Schematic:
     """One sheet. ValueError when a part of it is not drawn or drawn twice."""
     shared = shared_nets(parts)
     blocks = blocks_of(sheet, parts, shared, TITLES[sheet])
+    parts = parts | flags()
     made = Schematic(version="20211123", generator="eeschema", uuid=ident(sheet, "sheet"))
     wide, high = max(b.right for b in blocks) + MARGIN, max(b.bottom for b in blocks) + MARGIN + 40
     made.paper = PageSettings("User", width=round(max(wide, 297.0), 1), height=round(max(high, 210.0), 1))
@@ -214,7 +215,7 @@ def sheet_of(sheet: str, parts: dict[str, Part]) -> Schematic:
             )
         )
     drawn = {s.ref for b in blocks for s in b.placed}
-    missing = {row[0] for row in SHEETS[sheet]} ^ drawn
+    missing = {row[0] for row in SHEETS[sheet]} ^ {ref for ref in drawn if parts[ref].kind != FLAG}
     if missing:
         raise ValueError(f"sheet {sheet}: not drawn, or of another sheet: {', '.join(sorted(missing))}")
     made.libSymbols = [library_copy(name) for name in sorted({symbol_of(parts[r]) for r in drawn})]
@@ -233,6 +234,7 @@ def first_sheet(sheets: dict[str, Schematic], parts: dict[str, Part]) -> Schemat
     made = Schematic(version="20211123", generator="eeschema", uuid=ident("first"))
     made.paper, made.titleBlock = PageSettings("A4"), title_block("all sheets")
     made.sheetInstances = [HierarchicalSheetInstance("/", "1")]
+    everything = parts | flags()
     for n, (name, sheet) in enumerate(sheets.items()):
         x, y = 25.4 + n % 3 * 81.28, 30.48 + n // 3 * 45.72
         block = HierarchicalSheet(
@@ -255,7 +257,7 @@ def first_sheet(sheets: dict[str, Schematic], parts: dict[str, Part]) -> Schemat
         made.texts.append(Text(wrapped(SHEET_TITLES[name]), Position(x + 2.54, y + 12.7, 0), effects(1.5, "left"), ident(name, "words")))
         made.sheetInstances.append(HierarchicalSheetInstance(f"/{block.uuid}", str(n + 2)))
         for symbol in sheet.schematicSymbols:
-            part = parts[symbol.properties[0].value]
+            part = everything[symbol.properties[0].value]
             made.symbolInstances.append(
                 SymbolInstance(f"/{block.uuid}/{symbol.uuid}", part.ref, symbol.unit or 1, part.value, footprint_of(part))
             )

@@ -10,12 +10,12 @@ from math import ceil
 from hardware.circuit import Part
 from hardware.draw import LAYOUT, NotJoined
 from hardware.kicad import library
-from hardware.kicad.pinout import numbers, symbol_of
+from hardware.kicad.pinout import flags, numbers, symbol_of
 
 GRID, STUB, CHAR, FLAG = 2.54, 2.54, 0.95, 3.0  # mm: grid, wire at a pin, width of a letter, frame of a global label
 MARGIN, GAP = 25.4, 10.16
 LETTERS = 12.7  # room for reference and value beside an upright part
-CONTROLS = {"B", "G"}
+FLAG_TITLE = "For the editor's electrical check: supplied through fuses, a diode and the net ties"
 Point = tuple[float, float]
 
 
@@ -255,9 +255,25 @@ def draw_strip(pen: Pen, words: str) -> None:
             pen.begin(token)
 
 
+def flag_block(flagged: dict[str, Part], shared: set[str], title: str) -> Block:
+    """The power flags side by side, each on the name of its net."""
+    block = Block(title)
+    pen = Pen(block, flagged, shared)
+    for part in flagged.values():
+        pen.x = up(pen.x + LETTERS)
+        block.reach(pen.x - LETTERS, pen.y - 7.62)
+        block.reach(pen.x + LETTERS, pen.y)
+        pen.place(part, 1, pen.x, pen.y, 0, {"1"}, 0.0)
+        pen.label(part.pins["1"], pen.x, pen.y, 270)
+        pen.x = up(pen.x + LETTERS)
+    return block
+
+
 def blocks_of(sheet: str, parts: dict[str, Part], shared: set[str], titles: tuple[str, ...]) -> list[Block]:
     """The blocks of a sheet, one under the other."""
-    made, y = [], MARGIN
+    made: list[Block] = []
+    rows: list[Block] = []
+    y = MARGIN
     for title, row in zip(titles, LAYOUT[sheet], strict=True):
         block = Block(title)
         pen = Pen(block, parts, shared)
@@ -265,6 +281,10 @@ def blocks_of(sheet: str, parts: dict[str, Part], shared: set[str], titles: tupl
             draw_strip(pen, words)
             pen.x = up(pen.x + GAP)
         block.reach(pen.x - GAP, pen.y)
+        rows.append(block)
+    if sheet == "power":
+        rows.append(flag_block(flags(), shared, FLAG_TITLE))
+    for block in rows:
         dy = up(y + 2 * GRID - block.top)
         block = block.moved(up(MARGIN + GRID - block.left), dy)
         made.append(block)

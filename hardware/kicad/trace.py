@@ -61,6 +61,8 @@ def instance_pins(sheet: Tree) -> Iterator[tuple[str, str, Point]]:
             raise ValueError("mirrored symbols are not expected")
         unit = int(child(symbol, "unit")[1])
         reference = next(str(p[2]) for p in children(symbol, "property") if p[1] == "Reference")
+        if reference.startswith("#"):  # power flags and the like are on no board
+            continue
         c, s = cos(radians(angle)), sin(radians(angle))
         for own, number, x, y in pins[str(child(symbol, "lib_id")[1])]:
             if own in (0, unit):
