@@ -8,7 +8,7 @@ import binascii
 from rimward_fw import app
 from rimward_fw.control import cycle
 from rimward_fw.ui import buttons, display
-from rimward_fw.ui.screens import SCREENS, turns
+from rimward_fw.ui.screens import turns
 from rimward_protocol import causes, codes, kernel_words, layout, replies
 from rimward_protocol import kernel_slots as slots
 
@@ -205,7 +205,6 @@ SITUATIONS = {
     "seat-again": lambda a: asks(a, "seat-again"),
     "why": why,
     "test": lambda a: armed(a, codes.SELF_TEST),
-    "measure": lambda a: armed(a, codes.MEASURING, -1, 61000),
     "filling": lambda a: armed(a, codes.FILLING, 183400, 201000),
     "bead": lambda a: armed(a, codes.SEAT_PAUSE, 199600, 199600),
     "settle": lambda a: armed(a, codes.SETTLING, 256300, 256300, 250900),
@@ -236,27 +235,80 @@ def draw_all(folder):
     print("maintenance", 0, str(binascii.hexlify(board.frame), "ascii"))
 
 
-def run_over():
-    """Screens on which wrapped text runs into the line below it, one a line; what a text names counts with its longest value here."""
-    from rimward_fw.ui import display_numbers
-
-    for name in SCREENS:
-        for table in turns(name):
-            for at in range(len(table) - 1):
-                place, style, text = table[at]
-                if style == "w" and "{" not in text:
-                    y, below = int(place), table[at + 1][0]
-                    if y + len(display_numbers.wrap(text, 16, 8)) > int(below):
-                        print(name, place, text)
+LONGEST = {"label": b"Wwwwww front mmm", "tyre_width_dmm": 1300, "bead_seat_mm": 622, "rim_class": 0, "limit_pa": 900000, "ceiling_pa": 900000}
 
 
-def cut_off():
-    """Texts of causes and refusals that the display would cut, one a line."""
-    from rimward_fw.ui import display_numbers
-    from rimward_protocol import reasons, refusals
+def longest(a):
+    """The wheel, readings and counters as long as they can get, in psi."""
+    a.cycle.values = dict(a.cycle.values)
+    a.cycle.values.update(LONGEST)
+    a.cycle.ceiling_pa, a.cycle.stop_pa = 900000, 890000
+    a.cycle.tyre_pa = 897600 if a.cycle.tyre_pa >= 0 else -1
+    e = a.engine
+    e.g[4], e.y[Y("target_pa")], e.f[F("cold")] = 900000, 889000, 897600
+    if e.f[F("tyre_pa")] >= 0:
+        e.f[F("tyre_pa")] = 897600
+    e.g[39] = slots.BIAS_PA + 897600
+    e.t[slots.T_LOAD_MAX] = 255
+    a.boots, a.board.ambient_pa, a.board.air_ck, a.board.pump_mv, a.cycle.t0_ck = 99999, 103000, 25315, 14800, 25315
 
-    for table in (reasons.rows(), refusals.REFUSALS):
-        for _number, word, reason, step in table:
-            for text in (word, reason, step):
-                if display_numbers.wrap(text, 16, 6)[-1].endswith(".."):
-                    print(text)
+
+def cut_texts(folder):
+    """Prints what does not fit, one a line: every screen and turn, bar first and psi first, with the longest values; every cause and refusal."""
+    for psi in (False, True):
+        for name in SITUATIONS:
+            a = fresh(folder)
+            a.interface.psi_first = psi
+            SITUATIONS[name](a)
+            longest(a)
+            check_turns(a, name)
+    for number, name in [(row[0], name) for row in causes_of_people() for name in ("why", "stopped", "tripped")]:
+        if (number, name) in ((causes.TARGET_REACHED, "stopped"), (causes.NO_PROFILE, "why")):
+            continue  # these have screens of their own
+        a = fresh(folder)
+        SITUATIONS[name](a)
+        if name == "why":
+            a.engine.g[3] = number
+        elif name == "stopped":
+            a.cycle.cause = number
+        else:
+            a.engine.g[0] = number
+        check_turns(a, name)
+    for code in range(1, 128):
+        a = fresh(folder)
+        refused(a)
+        a.refusal = code
+        check_turns(a, "refused")
+
+
+def causes_of_people():
+    from rimward_protocol import reasons
+
+    return [row for row in reasons.rows() if row[0] > 1]
+
+
+def check_turns(a, name):
+    from rimward_fw.ui import display_numbers as show
+
+    for turn in range(len(turns(name))):
+        a.board.now = turn * display.TURN_MS
+        a.interface.view.work()
+        rows, _bars = a.interface.view.drawn
+        if a.interface.view.name != name:
+            print("not shown:", name, a.interface.view.name)
+            return
+        if rows[0][0] != "0" or len(rows) < 2:
+            print("no title:", name, turn)
+        for place, style, text in rows:
+            if style == "w":
+                below = [int(row[0]) for row in rows if row[0] > place and row[0] < "9"]
+                cut = len(show.wrap(text, 16, 99)) > min(below + [8]) - int(place)
+            elif style == "b":
+                cut = 8 * len(text) * (3 if len(text) < 5 else 2) > display.PLACES["unit"][0]
+            else:
+                cut = len(text) > 16
+            if cut or "{" in text or text.endswith(".."):
+                print("cut:", name, turn, text)
+    for line, _marked in a.interface.chooser.shown():
+        if len(line) > 16:
+            print("cut:", name, line)

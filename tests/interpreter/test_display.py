@@ -24,27 +24,53 @@ def test_every_screen_is_a_png(drawn, tmp_path):
     assert len(paths) == len(drawn) and all(path.read_bytes()[:4] == b"\x89PNG" for path in paths)
 
 
-WIDEST = {"ambient": 3, "air": 3, "seen": 13, "doing": 12, "second": 13, "tyre": 8, "rim": 3, "position": 5, "made": 10, "version": 12, "test": 6}
+def test_nothing_is_cut_off_with_the_longest_values_of_all(on_unix, tmp_path):
+    """Every screen in each turn, bar first and psi first, every cause and refusal: title whole, every line and wrapped text within its room."""
+    assert on_unix(f"import display_gallery\ndisplay_gallery.cut_texts({str(tmp_path)!r})", time_s=300) == ""
 
 
-def widest(text):
-    """The text with every name as wide as it can get; four signs where nothing else is said."""
-    return re.sub(r"\{(\w+)\}", lambda m: "0" * WIDEST.get(m.group(1), 4), text)
+NEXT = re.compile(r"ENTER|DOWN|RUN|UP|air is off|one moment|ready in|switch off and|hose off")
 
 
-def test_no_fixed_text_is_wider_than_the_display():
-    wide = [
-        (name, text)
-        for name in SCREENS
-        for table in turns(name)
-        for _, style, text in table
-        if style != "w" and len(widest(text)) > 16 and "{label}" not in text
-    ]
-    assert wide == []
+def test_the_next_step_is_on_every_screen_in_every_turn():
+    """Of a screen that turns, too: what to press or hold, or that there is nothing to do but wait."""
+    without = [(name, at) for name in SCREENS for at, table in enumerate(turns(name)) if not any(NEXT.search(text) for _, _, text in table)]
+    assert without == []
 
 
-def test_no_cause_and_no_refusal_is_cut(on_unix):
-    assert on_unix("import display_gallery\ndisplay_gallery.cut_off()") == ""
+def test_a_title_is_whole_words_and_a_wheel_has_two_lines(on_unix, tmp_path):
+    code = f"""
+import display_gallery as gallery
+from rimward_fw.ui import display_numbers as show
+print([show.whole(text) for text in ("BENCH MEASURE FIRST", "Larkspur front of Ida", "Zeitgeistlaufradsatz", "DONE")])
+a = gallery.fresh({str(tmp_path)!r})
+a.interface.psi_first = True
+a.interface.chooser.begin()
+print(a.interface.chooser.shown())
+for n in range(3): a.interface.chooser.pressed(1024)
+print(a.interface.chooser.shown()[-2:])
+"""
+    titles, listed, last = on_unix(code).splitlines()
+    assert titles == "['BENCH MEASURE', 'Larkspur front', 'Zeitgeistlaufr..', 'DONE']"
+    assert listed.startswith("[('Ada front gravel', True), ('F 40-622 61.9psi', True), ('Ada rear gravel', False)")
+    assert last == "[('not registered', True), ('', True)]"
+
+
+def test_the_owners_unit_comes_first_on_every_screen(on_unix, tmp_path):
+    """Psi first: no line with bar alone, none of the first lines in bar."""
+    code = f"""
+import display_gallery as gallery
+from rimward_fw.ui import display
+for psi in (False, True):
+    a = gallery.fresh({str(tmp_path)!r})
+    a.interface.psi_first = psi
+    gallery.armed(a, 1)
+    a.interface.view.work()
+    print([row[2] for row in a.interface.view.drawn[0]])
+"""
+    bar, psi = on_unix(code).splitlines()
+    assert "'fill to 2.50 bar', '      = 36.2 psi', 'ceiling 4.27 bar', '      = 61.9 psi'" in bar
+    assert "'fill to 36.2 psi', '      = 2.50 bar', 'ceiling 61.9 psi', '      = 4.27 bar'" in psi
 
 
 def test_the_bar_grows_with_the_reading_and_ends_at_the_ceiling(on_unix):
@@ -87,7 +113,3 @@ a.interface.view.work()
 print(a.board.frame)
 """
     assert on_unix(code).split() == ["None"]
-
-
-def test_no_text_runs_into_the_line_below(on_unix):
-    assert on_unix("import display_gallery\ndisplay_gallery.run_over()") == ""

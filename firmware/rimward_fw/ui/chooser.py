@@ -1,47 +1,44 @@
-"""Choosing a wheel at the inflator: the stored wheels in a list, the unregistered one last. Three buttons, no link needed."""
+"""Choosing a wheel at the inflator: the stored wheels in a list, two lines each, the unregistered one last. Three buttons, no link needed."""
 
 from rimward_protocol import layout
 
 from rimward_fw.control.cycle import NOBODY
 from rimward_fw.ui import buttons
+from rimward_fw.ui import display_numbers as show
 
-ROWS = 6
+ENTRIES = 3
+_POSITIONS = ("", "F ", "R ")
 
 
 class Chooser:
-    """The list and the mark in it. `begin` when the list comes up; `pressed` takes presses while it stands there."""
+    """The list and the mark in it. `begin` when the list comes up; `pressed` takes presses while it is shown."""
 
     def __init__(self, app):
         self.app = app
         self.wheels = []
-        self.names = []
         self.at = 0
         self.open = False
+        self._rows = None  # of the entries shown: read once for each place of the mark
 
     def begin(self):
-        """Reads the stored wheels anew."""
+        """Read the stored wheels."""
         self.open = True
         self.wheels = self.app.store.profile_list()
-        self.names = [self._name(wheel) for wheel in self.wheels]
         self.wheels.append(NOBODY)
-        self.names.append("not registered")
         self.at = min(self.at, len(self.wheels) - 1)
+        self._rows = None
 
     def close(self):
-        """Lets the list go."""
+        """Forget the list."""
         self.open = False
         self.wheels = []
-        self.names = []
-
-    def _name(self, wheel):
-        found = self.app.store.profile_get(wheel)
-        values = layout.unpack(layout.PROFILE, found[0]) if found else None
-        return str(bytes(values["label"]).rstrip(b"\0"), "utf-8")[:16] if values else "damaged"
+        self._rows = None
 
     def pressed(self, bits):
         """UP and DOWN move the mark, ENTER takes the wheel. Gives the code of choosing, None if nothing was chosen."""
         if not self.open:
             return None
+        self._rows = None
         if bits & buttons.UP:
             self.at = (self.at - 1) % len(self.wheels)
         elif bits & buttons.DOWN:
@@ -50,7 +47,24 @@ class Chooser:
             return self.app.choose(self.wheels[self.at])
         return None
 
+    def _entry(self, wheel):
+        """Label; then position, tyre size and ceiling."""
+        if wheel == NOBODY:
+            return "not registered", ""
+        found = self.app.store.profile_get(wheel)
+        values = layout.unpack(layout.PROFILE, found[0]) if found else None
+        if not values:
+            return "damaged", "send it again"
+        size = _POSITIONS[values["position"]] + str(values["tyre_width_dmm"] // 10) + "-" + str(values["bead_seat_mm"])
+        ceiling = show.limit(values["ceiling_pa"], self.app.interface.psi_first)
+        room = 15 - len(size)
+        return show.label(values["label"]), size + " " + (ceiling if len(ceiling) <= room else ceiling.replace(" ", ""))[:room]
+
     def shown(self):
-        """(name, marked) of the rows that fit."""
-        first = max(0, min(self.at - ROWS // 2, len(self.names) - ROWS))
-        return [(self.names[i], i == self.at) for i in range(first, min(first + ROWS, len(self.names)))]
+        """(line, marked) of the rows that fit."""
+        if self._rows is None and self.open:
+            first = max(0, min(self.at - ENTRIES // 2, len(self.wheels) - ENTRIES))
+            self._rows = []
+            for i in range(first, min(first + ENTRIES, len(self.wheels))):
+                self._rows += [(line, i == self.at) for line in self._entry(self.wheels[i])]
+        return self._rows or ()

@@ -19,9 +19,9 @@ BAR_SPAN = 120
 PLACES = {"big": (0, 11), "unit": (100, 14), "second": (0, 38), "bar": (0, 48)}
 _KERNEL_SCREENS = {
     codes.SELF_TEST: "test",
-    codes.PURGE: "measure",
-    codes.MEASURING: "measure",
-    codes.PROBING: "measure",
+    codes.PURGE: "filling",
+    codes.MEASURING: "filling",
+    codes.PROBING: "filling",
     codes.FILLING: "filling",
     codes.TOPPING_UP: "filling",
     codes.SEAT_PAUSE: "bead",
@@ -75,7 +75,7 @@ def fact(app, name):
     """What a screen's text names. Worked out when it is named: all of them ten times a second would cost a third of the main loop's time."""
     e, v = app.engine, app.cycle
     if name == "label":
-        return _label(v.values)
+        return show.label(v.values["label"]) if v.values else ""
     if name == "ambient":
         return str(app.ambient_pa() // 1000)
     if name == "air":
@@ -84,32 +84,33 @@ def fact(app, name):
         return show.celsius(v.t0_ck) if v.t0_ck else "?"
     if name == "wait":
         return str(app.interface.duty.wait_s())
+    psi = app.interface.psi_first
     tyre, read, ceiling, target = pressures(app)
-    if name == "ceil_bar":
-        return show.bar(ceiling)
-    if name == "ceil_psi":
-        return show.psi(ceiling)
-    if name == "target_bar":
-        return show.bar(target)
-    if name == "target_psi":
-        return show.psi(target)
-    if name == "doing":
-        return "to " + show.bar(target) + " bar" if tyre >= 0 else "tyre unknown"
-    if name == "seen":
-        return "tyre " + show.reading_bar(tyre, ceiling) + " bar" if tyre >= 0 else "tyre unknown"
-    if name == "read_bar":
-        return show.reading_bar(read, ceiling)
-    if name == "cold_bar":
-        return show.reading_bar(e.f[slots.F_COLD], ceiling)
-    psi_first = app.interface.psi_first
-    if name == "unit":
-        return "psi" if psi_first else "bar"
     shown = tyre if tyre >= 0 else read
+    if name == "unit":
+        return "psi" if psi else "bar"
     if name == "big":
-        return show.reading_psi(shown, ceiling) if psi_first else show.reading_bar(shown, ceiling)
-    second = show.reading_bar(shown, ceiling) + " bar" if psi_first else show.reading_psi(shown, ceiling) + " psi"
+        return show.reading_psi(shown, ceiling) if psi else show.reading_bar(shown, ceiling)
     if name == "second":
-        return second + ("" if tyre >= 0 else " hose")
+        return show.reading(shown, not psi, ceiling) + ("" if tyre >= 0 else " hose")
+    if name == "seen":
+        return "tyre " + show.reading(tyre, psi, ceiling) if tyre >= 0 else "tyre unknown"
+    if name == "read":
+        return show.reading(read, psi, ceiling)
+    if name == "cold_read":
+        return show.reading(e.f[slots.F_COLD], psi, ceiling)
+    if name == "doing":
+        return "TO " + show.limit(target, psi) if tyre >= 0 else "TYRE UNKNOWN YET"
+    if name[-1] == "2":
+        name, psi = name[:-1], not psi
+    if name == "ceil":
+        return show.limit(ceiling, psi)
+    if name == "target":
+        return show.limit(target, psi)
+    if name == "stop":
+        return show.limit(ceiling - e.g[slots.G_BAND] if v.phase == cycle.ARMED else v.stop_pa, psi)
+    if name == "limit":
+        return show.limit(v.values["limit_pa"], psi)
     raise KeyError(name)
 
 
@@ -134,10 +135,6 @@ def filled(text, app, more):
         name, rest = parts[i].split("}")
         parts[i] = (more[name] if name in more else fact(app, name)) + rest
     return "".join(parts)
-
-
-def _label(values):
-    return str(bytes(values["label"]).rstrip(b"\0"), "utf-8")[:16] if values else ""
 
 
 class DisplayView:
@@ -169,7 +166,7 @@ class DisplayView:
         more = self._more(name)
         rows = [(place, style, filled(text, self.app, more)) for place, style, text in table]
         if self.app.BENCH:
-            rows = [(place, style, ("BENCH " + text)[:16] if place == "0" else text) for place, style, text in rows]
+            rows = [(place, style, show.whole("BENCH " + text) if place == "0" else text) for place, style, text in rows]
         bars = lengths(self.app)
         picked = (rows, bars if name != "choose" else self.app.interface.chooser.shown())
         if picked != self.drawn:
@@ -184,7 +181,7 @@ class DisplayView:
             return memoryview(self.frame)[256 * number : 256 * number + 256]
         rows = self.drawn[0] if self.drawn else ()
         lines = []
-        for _place, style, text in rows:
+        for _place, style, text in sorted(rows, key=_height):
             lines += [row[0] for row in self.app.interface.chooser.shown()] if style == "l" else [text]
         return "\n".join([line for line in lines if line]).encode()
 
@@ -195,23 +192,28 @@ class DisplayView:
         return self._extra
 
 
+def _height(row):
+    return PLACES[row[0]][1] if row[0] in PLACES else 8 * int(row[0])
+
+
 def draw(canvas, rows, meter, listed):
     """One table onto the canvas."""
     canvas.fill(0)
     for place, style, text in rows:
         x, y = PLACES[place] if place in PLACES else (0, 8 * int(place))
         if style == "b":
-            big(canvas, text, x, y, 3)
+            big(canvas, text, x, y, 3 if len(text) < 5 else 2)
         elif style == "g":
             gauge(canvas, y, meter)
         elif style == "w":
-            for i, line in enumerate(show.wrap(text, 16, 7 - y // 8 if rows[-1][0] == "7" else 8 - y // 8)):
+            below = [int(row[0]) for row in rows if row[0] > place and row[0] < "9"]
+            for i, line in enumerate(show.wrap(text, 16, min(below + [8]) - int(place))):
                 canvas.text(line, 0, y + 8 * i)
         elif style == "l":
             for i, (line, marked) in enumerate(listed):
                 _line(canvas, line, y + 8 * i, marked)
         else:
-            _line(canvas, text[:16], y, style == "i", x if style != "c" else (WIDTH - 8 * len(text[:16])) // 2)
+            _line(canvas, text, y, style == "i", x if style != "c" else (WIDTH - 8 * len(text)) // 2)
 
 
 def _line(canvas, text, y, inverted, x=0):

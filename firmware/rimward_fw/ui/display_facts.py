@@ -32,7 +32,6 @@ def wheel_facts(v):
         "tyre": str(row["tyre_width_dmm"] // 10) + "-" + str(row["bead_seat_mm"]),
         "rim": _RIMS[row["rim_class"]],
         "position": _PLACES[row["position"]],
-        "limit_bar": show.bar(row["limit_pa"]),
         "made": day_text(row["made_days"]) if row["made_days"] else "not known",
     }
 
@@ -42,8 +41,6 @@ def ride_facts(v):
     row = v.values
     stated = row["flags"] & codes.FLAG_RIDE_STATED and not row["flags"] & codes.FLAG_LIMIT_AT_FILL
     return {
-        "limit_bar": show.bar(row["limit_pa"]),
-        "limit_psi": show.psi(row["limit_pa"]),
         "ride_air": "ride to " + str(row["ambient_min_pa"] // 100) + "hPa" if stated else "no ride stated:",
         "ride_heat": "tyre to " + show.celsius(row["temp_max_ck"]) + " C" if stated else "limit holds here",
     }
@@ -99,7 +96,7 @@ def service_facts(app):
         "heap": str(status["heap_free"] // 1024),
         "supply": str(app.board.pump_mv // 1000) + "." + str(app.board.pump_mv % 1000 // 100),
         "test": _TESTS[1 if app.engine.g[slots.G_TEST] == 16000 else 0],
-        "version": "fw " + version.FIRMWARE,
+        "version": version.FIRMWARE,
         "a_bar": show.reading_bar(a),
         "b_bar": show.reading_bar(b),
         "range": _RANGES[status["range"]],

@@ -28,6 +28,33 @@ def reading_psi(pa, limit_pa=0):
     return _dot(_above((max(pa, 0) * 100 + PSI_100 // 2) // PSI_100, pa, limit_pa, limit_pa * 100 // PSI_100), 10)
 
 
+def limit(pa, in_psi):
+    """A limit with its unit, at most eight characters."""
+    return _unit(psi(pa), "psi") if in_psi else _unit(bar(pa), "bar")
+
+
+def reading(pa, in_psi, limit_pa=0):
+    """A reading with its unit, at most eight characters."""
+    return _unit(reading_psi(pa, limit_pa), "psi") if in_psi else _unit(reading_bar(pa, limit_pa), "bar")
+
+
+def _unit(number, unit):
+    return number + (" " if len(number) < 5 else "") + unit
+
+
+def label(raw):
+    """A label out of its record's bytes, on one line."""
+    return whole(str(bytes(raw).rstrip(b"\0"), "utf-8"))
+
+
+def whole(text):
+    """A title of at most one line: whole words, as many as fit; one word that is too long ends in two dots."""
+    if len(text) <= 16:
+        return text
+    end = text.rfind(" ", 0, 17)
+    return text[:end].rstrip() if end > 0 else text[:14] + ".."
+
+
 def celsius(ck):
     """Temperature from 0.01 K, whole degrees."""
     return str((ck - 27315 + 50) // 100)
