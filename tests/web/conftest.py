@@ -148,9 +148,11 @@ class Cable:
 
 
 @contextlib.contextmanager
-def serving(port: str | None) -> Iterator[Server]:
-    """The page's server in a thread."""
-    server = Server(port)
+def serving(port: str | None, listen: int = 0, token: str = "") -> Iterator[Server]:
+    """The page's server in a thread; `token`: the one of a run before, as if it had only slept."""
+    server = Server(port, listen=listen)
+    if token:
+        server.app.token = server.shop.token = token
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     until = time.monotonic() + 60

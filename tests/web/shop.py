@@ -18,6 +18,7 @@ def enter(page: Page, values: dict[str, str]) -> None:
     """Types into the fields of a form, chooses where there is a choice."""
     for name, value in values.items():
         field = page.locator(f"#f-{name}")
+        field.evaluate("e => { const folded = e.closest('details'); if (folded) folded.open = true; }")
         if field.evaluate("e => e.tagName") == "SELECT":
             field.select_option(value)
         else:
@@ -25,24 +26,26 @@ def enter(page: Page, values: dict[str, str]) -> None:
 
 
 def enter_wheel(page: Page, label: str) -> None:
-    """Enters the wheel and the ride, saves it, and makes its profile."""
-    enter(page, {**Scenario(label=label).values(), **RIDE, "who": "Maren Holt", "rim_read_from": "laser mark by the valve hole"})
-    expect(page.locator("#answer .verdict")).to_contain_text("Ceiling 4.47 bar (64.8 psi) gauge", timeout=SOON_MS)
+    """Enters the wheel and saves it; states fill and ride, and makes its profile."""
+    enter(page, {**Scenario(label=label).values(), "who": "Maren Holt", "rim_read_from": "laser mark by the valve hole"})
+    expect(page.locator("#answer .verdict")).to_contain_text("Ceiling 5.00 bar (72.5 psi) gauge", timeout=SOON_MS)
     page.click("#save")
     page.wait_for_url("**/wheel/*")
-    enter(page, {"target": "3.9 bar"})
-    page.click("#issue button")
+    expect(page.locator("#saved")).to_contain_text("Saved at")
+    page.click("#to-limit")
+    enter(page, {**RIDE, "target": "3.9 bar"})
+    expect(page.locator("#answer .verdict")).to_contain_text("Ceiling 4.47 bar (64.8 psi) gauge", timeout=SOON_MS)
+    page.click("#make")
     expect(page.locator("#profile")).to_contain_text("This is the newest profile of this wheel.", timeout=SOON_MS)
 
 
 def send(page: Page) -> None:
-    """From the wheel page to the fill page: takes the inflator and sends the wheel."""
-    page.click("text=Send to the inflator")
+    """From the limit page to the fill page: one button takes the inflator and sends the wheel."""
+    page.click("text=Next: fill it")
     expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=SOON_MS)
     page.fill("#who", "Maren Holt")
-    page.click("#take")
-    expect(page.locator("#hold-says")).to_have_text("This page holds the inflator.")
-    page.click("#send:enabled")
+    page.click("#send:enabled", timeout=SOON_MS)
+    expect(page.locator("#hold-says")).to_have_text("This page holds the inflator.", timeout=SOON_MS)
 
 
 def confirm(page: Page, bench: Bench) -> None:

@@ -124,8 +124,9 @@ def test_no_request_starts_the_air(inside: httpx.Client) -> None:
     posts = sorted(route.path for route in routes() if "POST" in (getattr(route, "methods", None) or ()))  # type: ignore[attr-defined]
     assert posts == [
         "/bench/begin", "/bench/call-off", "/bench/plan", "/bench/{name}/finish",
-        "/fill/enrol", "/fill/give", "/fill/send", "/fill/take", "/fill/use", "/log/upload", "/ride/cartridge", "/ride/curve",
-        "/wheel/assess", "/wheel/read-tag", "/wheel/save", "/wheel/{wheel_id}/profile",
+        "/fill/enrol", "/fill/give", "/fill/send", "/fill/take", "/fill/use", "/limit/{wheel_id}/assess", "/log/upload", "/log/{name}/air-by-hand",
+        "/ride/cartridge", "/ride/curve", "/setup/key", "/setup/settings", "/setup/source",
+        "/wheel/assess", "/wheel/read-tag", "/wheel/save", "/wheel/{wheel_id}/profile", "/wheel/{wheel_id}/retire",
     ]  # fmt: skip
 
 

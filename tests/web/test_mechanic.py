@@ -14,7 +14,7 @@ from rimward.web.serve import Server
 from tests.web.conftest import Bench, base, open_page
 from tests.web.shop import SOON_MS, confirm, enter_wheel, heard, hold_until_done, send, under_way, until
 
-SMOOTHED_PA = 100  # the inflator notes its own peak; beside a sample of the trace no tick is written
+BETWEEN_PA = 2_000  # the inflator notes its own peak; where the record is thinned (50 a second) a burst rises so much between two samples
 SHOWN_ON_EACH = ("tyre", "highest", "target", "ceiling", "stop", "limit", "ended", "who", "replay", "verified")
 
 
@@ -44,9 +44,8 @@ def test_a_fill_from_the_marks_to_the_report(chromium: Browser, server: Server, 
 
 def test_the_key_is_given_with_the_button_held_only(chromium: Browser, server: Server, bench: Bench) -> None:
     page = open_page(chromium, server, "/fill")
-    expect(page.locator("#enrol")).to_be_disabled()
-    page.click("#take:enabled")
-    page.click("#enrol:enabled")
+    page.click("#enrol:enabled", timeout=SOON_MS)  # takes the hold too
+    expect(page.locator("#hold-says")).to_have_text("This page holds the inflator.", timeout=SOON_MS)
     expect(page.locator("#refusal")).to_contain_text("button", timeout=SOON_MS)
     for _ in range(20):  # the button is down for two seconds of the inflator's time; a busy machine may take longer to ask
         bench.order("workshop")
@@ -74,8 +73,8 @@ def test_an_ordinary_inflator_takes_no_test(chromium: Browser, server: Server) -
 def two_pages_cannot_both_hold(chromium: Browser, server: Server, first: Page) -> None:
     other = open_page(chromium, server, "/fill")
     expect(other.locator("#hold-says")).to_contain_text("Another page holds the inflator (Maren Holt)")
-    expect(other.locator("#take")).to_be_disabled()
-    expect(other.locator("#send")).to_be_disabled()
+    for order in ("#take", "#send", "#enrol"):
+        expect(other.locator(order)).to_be_disabled()
     stolen = first.evaluate("sessionStorage.getItem('rimward-hold')")
     other.evaluate("token => sessionStorage.setItem('rimward-hold', token)", stolen)
     other.reload()  # a copied tab brings the token along
@@ -116,7 +115,7 @@ def same_figures_everywhere(page: Page, server: Server, name: str, tmp_path) -> 
         assert told["shown"][key] == figures["shown"][key] == text
     assert again["identical"] and f"{again['ticks']} ticks" in on_page["replay"]
     rows = list(csv.DictReader(files["Trace (CSV)"].open()))
-    assert told["highest_pa"] - SMOOTHED_PA <= max(int(row[side]) for row in rows for side in ("a_pa", "b_pa")) <= told["highest_pa"]
+    assert told["highest_pa"] - BETWEEN_PA <= max(int(row[side]) for row in rows for side in ("a_pa", "b_pa")) <= told["highest_pa"]
     assert rimward("session", "export", str(files["Session file"]), "--every-tick", "--format", "csv") == files["Trace (CSV)"].read_text()
     pdf = tmp_path / "same.pdf"
     rimward("report", name, "-o", str(pdf))
@@ -124,7 +123,12 @@ def same_figures_everywhere(page: Page, server: Server, name: str, tmp_path) -> 
     report.close()
     history(told["wheel_id"], on_page, tmp_path)
     page.goto(f"{base(server)}/log?find=larkspur")
-    expect(page.locator(f'.fills a[href="/log/{name}"]')).to_contain_text(on_page["tyre"])
+    row = page.locator(f'.fills tr:has(a[href="/log/{name}"])')
+    for words in (on_page["tyre"], "Maren Holt", "target-reached"):
+        expect(row).to_contain_text(words)
+    expect(row.locator(".check")).to_have_text("verified", timeout=SOON_MS)
+    here = row.locator("time").evaluate("e => new Intl.DateTimeFormat([], {dateStyle: 'medium', timeStyle: 'short'}).format(new Date(e.dataset.unix * 1000)) === e.textContent")
+    assert here, "times are those of this place"
     page.goto(f"{base(server)}/log?find=nothing-like-it")
     expect(page.locator(".fills .none")).to_be_visible()
 

@@ -1,5 +1,6 @@
 """The application: its routes, its door, its one desk."""
 
+import asyncio
 import contextlib
 import secrets
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
@@ -23,9 +24,11 @@ from rimward.report.archive import Archive
 from rimward.web.desk import Desk
 from rimward.web.door import Door
 from rimward.web.live import live
+from rimward.web.wording import on_page
 
 HERE = Path(__file__).parent
-PAGES = (("wheel", "Wheel"), ("fill", "Fill"), ("log", "Log"), ("ride", "Ride"), ("bench", "Bench"))
+STEPS = (("wheel", "Wheel"), ("limit", "Limit"), ("fill", "Fill"), ("log", "Record"))
+MORE = (("ride", "Ride"), ("bench", "Bench"), ("setup", "Set-up"))
 FILES_MOST, FIELDS_MOST, PART_BYTES = 1, 40, 32_000_000
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -42,8 +45,9 @@ class Shop:
 
     def page(self, template: str, request: Request, status: int = 200, **values: Any) -> HTMLResponse:
         """A whole page."""
-        here = next((key for key, _ in PAGES if request.url.path.startswith(f"/{key}")), "")
-        text = self.templates.get_template(template).render(pages=PAGES, here=here, token=self.token, caution=CAUTION, version=__version__, **values)
+        here = next((key for key, _ in (*STEPS, *MORE) if request.url.path.startswith(f"/{key}")), "")
+        ours = {"steps": STEPS, "more": MORE, "here": here, "token": self.token, "caution": CAUTION, "version": __version__}
+        text = self.templates.get_template(template).render({**ours, **values})
         return HTMLResponse(text, status)
 
     def piece(self, template: str, **values: Any) -> str:
@@ -56,7 +60,7 @@ def environment() -> Environment:
     from rimward.units import show_limit, show_minimum, show_reading
 
     made = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True)
-    made.filters.update(limit=show_limit, minimum=show_minimum, reading=show_reading)
+    made.filters.update(limit=show_limit, minimum=show_minimum, reading=show_reading, said=on_page)
     return made
 
 
@@ -78,13 +82,26 @@ async def form_of(request: Request) -> Any:
 def refusing(request: Request, refusal: Exception) -> Response:
     """A Refusal as an answer: text and next step. Pages get a page, scripts get JSON."""
     assert isinstance(refusal, Refusal)
+    text, fix = on_page(refusal.text), on_page(refusal.fix)
     if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
-        return shop(request).page("refused.html", request, 404, text=refusal.text, fix=refusal.fix, title="Refused")
-    return JSONResponse({"refused": refusal.text, "fix": refusal.fix, "id": getattr(refusal, "id", "")}, 409)
+        return shop(request).page("refused.html", request, 404, text=text, fix=fix, title="Refused")
+    told = {"refused": text, "fix": fix, "id": getattr(refusal, "id", ""), "fields": getattr(refusal, "fields", {})}
+    return JSONResponse(told, 409)
 
 
 async def _front(_request: Request) -> Response:
-    return RedirectResponse("/wheel", 303)
+    """Where a person begins: at the set-up until this computer has a key, then at the wheels."""
+    from rimward import keys
+
+    try:
+        known = bool((await asyncio.to_thread(keys.load)).keys)
+    except Refusal:
+        known = False
+    return RedirectResponse("/wheel" if known else "/setup", 303)
+
+
+async def _alive(_request: Request) -> Response:
+    return Response(status_code=204)
 
 
 async def _live(socket: WebSocket) -> None:
@@ -93,10 +110,10 @@ async def _live(socket: WebSocket) -> None:
 
 def routes() -> list[BaseRoute]:
     """Every address."""
-    from rimward.web import fill_page, log_page, ride_page, wheel_page
+    from rimward.web import fill_page, limit_page, log_page, ride_page, setup_page, wheel_page
 
-    made: list[BaseRoute] = [Route("/", _front), WebSocketRoute("/live", _live)]
-    for page in (wheel_page, fill_page, log_page, ride_page):
+    made: list[BaseRoute] = [Route("/", _front), Route("/alive", _alive), WebSocketRoute("/live", _live)]
+    for page in (wheel_page, limit_page, fill_page, log_page, ride_page, setup_page):
         made += page.ROUTES
     made += _bench_routes()
     return [*made, Mount("/static", StaticFiles(directory=HERE / "static"))]
@@ -110,7 +127,7 @@ def _bench_routes() -> list[BaseRoute]:
         needs = missing.name
 
         async def refuse(_request: Request) -> Response:
-            raise Refusal(f"The proof bench's page needs {needs}.", "Install it with: pip install 'rimward[proof]'")
+            raise Refusal(f"The proof bench's page needs {needs}.", "Ask the person who looks after this computer to add it.")
 
         return [Route("/bench", refuse)]
     return list(bench_page.ROUTES)

@@ -8,10 +8,21 @@ from rimward.atmosphere import HIGHEST_M, LOWEST_M
 from rimward.ceiling import Assessment, Instrument, Note, Place, Refused, Ride, Rim, Tyre, assess, refused
 from rimward.conditions import parse_celsius, parse_metres
 from rimward.errors import Refusal
-from rimward.register.fields import ENTERED
+from rimward.register.fields import ENTERED, FIELDS
 from rimward.units import bar_up
+from rimward.web.wording import on_page
 
 Form = Mapping[str, Any]
+
+
+class AtFields(Refusal):
+    """A refusal whose reasons belong to fields of the form: `fields` by name."""
+
+    def __init__(self, fields: dict[str, str]) -> None:
+        super().__init__("The form has fields to correct.", next(iter(fields.values())))
+        self.fields = fields
+
+
 TEMP_C = (-40.0, 150.0)
 NAMES = {
     "fill_temp": "Air where you fill",
@@ -21,6 +32,7 @@ NAMES = {
     "ride_temp_max": "Hottest tyre",
     "ride_temp_min": "Coldest on the ride",
 }
+EMPTY = {"label": "Give the wheel a name.", "rim": "Enter the rim's size, as 622x23TSS.", "tyre": "Enter the tyre's size, as 28-622."}
 BOUNDS = {name: TEMP_C if "temp" in name else (LOWEST_M, HIGHEST_M) for name in NAMES}
 
 
@@ -56,7 +68,7 @@ def whole(form: Form, name: str, low: int, high: int, says: str) -> int | None:
 
 def conditions(form: Form, route_m: float | None = None) -> tuple[Place, Ride]:
     """Fill place and ride; the higher of a stated altitude and a route's highest point."""
-    given = {name: number(form, name, *BOUNDS[name], NAMES[name], parse_celsius if "temp" in name else parse_metres) for name in NAMES}
+    given = {name: _condition(form, name) for name in NAMES}
     top = given["ride_altitude_max"]
     if route_m is not None:
         top = route_m if top is None else max(top, route_m)
@@ -64,9 +76,37 @@ def conditions(form: Form, route_m: float | None = None) -> tuple[Place, Ride]:
     return place, Ride.of(top, given["ride_temp_max"], "route" if route_m is not None else "stated", given["ride_temp_min"])
 
 
+def _condition(form: Form, name: str) -> float | None:
+    return number(form, name, *BOUNDS[name], NAMES[name], parse_celsius if "temp" in name else parse_metres)
+
+
 def wheel_values(form: Form) -> dict[str, Any]:
     """The wheel's own fields that were filled in."""
     return {name: text(form, name) for name in ENTERED if text(form, name)}
+
+
+def wheel_errors(form: Form, whole: bool = False) -> dict[str, str]:
+    """What is wrong with the wheel's own fields, by field; `whole`: required ones that are empty count too."""
+    values, errors = wheel_values(form), {}
+    for name, value in values.items():
+        try:
+            FIELDS[name].check(value)
+        except Refusal as refusal:
+            errors[name] = on_page(str(refusal))
+    if whole:
+        errors |= {name: EMPTY.get(name, "Fill in this field.") for name, row in FIELDS.items() if row.required and name not in values}
+    return errors
+
+
+def condition_errors(form: Form) -> dict[str, str]:
+    """What is wrong with the fields of fill place and ride, by field."""
+    errors = {}
+    for name in NAMES:
+        try:
+            _condition(form, name)
+        except Refusal as refusal:
+            errors[name] = on_page(str(refusal))
+    return errors
 
 
 def pair(form: Form) -> tuple[Rim, Tyre]:

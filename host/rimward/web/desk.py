@@ -16,6 +16,7 @@ from rimward.link.client import Client
 from rimward.link.live import live_rows
 from rimward.link.ports import about_row, inflators, open_client
 from rimward.report.archive import Archive
+from rimward.web.age import Ages
 from rimward.web.hold import Hold
 from rimward.web.lease import Lease
 from rimward.web.ring import Ring
@@ -40,7 +41,7 @@ class Desk:
 
     def __init__(self, archive: Archive, port: str | None = None, connect: Callable[..., Client] = open_client) -> None:
         self.archive, self.hold, self.ring = archive, Hold(), Ring()
-        self.lease = Lease(self.hold, self.ring)
+        self.lease, self.ages = Lease(self.hold, self.ring), Ages()
         self.trial: "Trial | None" = None
         self.port, self.search = port, port is None
         self.listeners: set[Callable[[], None]] = set()
@@ -81,7 +82,7 @@ class Desk:
     def order(self, act: Callable[[Client], T]) -> "Future[T]":
         """Lets the thread do something with the inflator; the future gives what it gave, or its Refusal."""
         if self._client is None:
-            raise Refusal("No inflator is connected.", "Plug one in, or choose its port on the fill page.")
+            raise Refusal("No inflator is connected.", "Plug one in, then look for it on the Set-up page.")
         self._free()
         done: Future = Future()
         try:
@@ -99,11 +100,18 @@ class Desk:
     def news(self, _trial: "Trial", status: dict[str, Any] | None) -> None:
         """What a test tells, from this thread; the last chance to end it when the server ends."""
         if status is not None and self._stop.is_set():
-            raise Refusal("The workshop page was ended.", "Start `rimward serve` again; the bench has stopped and vented.")
+            raise Refusal("The workshop page was ended.", "Start it again; the bench has stopped and vented.")
         if status is None:
             self._tell()
         else:
+            self.ages.status(status["tick"], status["state"], time.monotonic())
             self._heard(status)
+
+    def enrolled(self) -> None:
+        """The inflator has just taken a key."""
+        about = self.state()["about"]
+        if about:
+            self._tell(about={**about, "key_enrolled": True})
 
     def _free(self) -> None:
         if self.trial is not None and self.trial.running:
@@ -153,6 +161,7 @@ class Desk:
         verbs.tell_time(client)
         client.request(codes.WATCH, what=codes.WATCH_LIVE, rate_hz=RATE_HZ)
         self._device, self._client, self._visit, self._asked = about["device"], client, (), 0.0
+        self.ages.forget()
         self._open_port = self.port
         self._tell(line="on", port=self.port, why="", about=about)
 
@@ -207,7 +216,9 @@ class Desk:
             done.set_exception(wrong)
 
     def _status(self, client: Client) -> None:
+        asked = time.monotonic()
         status = verbs.status(client)
+        self.ages.status(status["tick"], status["state"], asked)
         before, self._visit = self._visit, (status["state"], status["ceiling_pa"] > 0)  # a ceiling in force: a record is open
         held = self.hold.held
         self._heard(status)
@@ -227,6 +238,7 @@ class Desk:
                 tyre = -1 if row["tyre_pa"] is None else row["tyre_pa"]
                 limits = (row["ceiling_pa"], row["stop_pa"], row["target_pa"])
                 self._new.append((row["tick"], row["reading_pa"], tyre, int(row["air_on"]), STATES.get(row["state"], 0), *limits))
+                self.ages.sample(row["tick"], row["state"])
             self._share()
 
     def _share(self) -> None:

@@ -1,4 +1,4 @@
-"""Who may come in: only this computer's own pages, with the token that `rimward serve` printed, and with small bodies."""
+"""Who may come in: only this computer's own pages, with the token that was shown at its start, and with small bodies."""
 
 import hmac
 from collections.abc import Iterable
@@ -20,7 +20,7 @@ HEADERS = (
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
 )
-CLOSED = "This page opens only by the address that `rimward serve` printed, with its token, on the computer where it runs.\n"
+CLOSED = "This page opens only by the address that was shown when it was started, with its token. Look there for the address and open it.\n"
 
 
 class TooLarge(HTTPException):
@@ -89,7 +89,7 @@ class Door:
         return None
 
     def _enter(self) -> Response:
-        answer = RedirectResponse("/wheel", 303)
+        answer = RedirectResponse("/", 303)
         answer.set_cookie(self.cookie, self.token, httponly=True, samesite="strict", path="/")
         return answer
 

@@ -9,13 +9,14 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from rimward import profiles
+from rimward import keys, profiles
 from rimward.errors import Refusal
 from rimward.link import verbs
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
 from rimward.web.desk import ORDER_S
-from rimward.web.wheel_page import current, register
+from rimward.web.limit_page import current
+from rimward.web.wheel_page import register
 
 T = TypeVar("T")
 
@@ -37,7 +38,8 @@ def _limits(wheel: Any) -> dict[str, int]:
     return {name: wheel.values["profile"][name] for name in ("ceiling_pa", "target_pa", "revision")}
 
 
-async def _done(future: "Future[T]") -> T:
+async def done(future: "Future[T]") -> T:
+    """What an order gave. Refusal where the inflator did not do it in time."""
     try:
         return await asyncio.wait_for(asyncio.wrap_future(future), ORDER_S)
     except asyncio.TimeoutError:
@@ -110,18 +112,19 @@ async def send(request: Request) -> Response:
         told["waiting_for_person"] = verbs.choose_wheel(client, data_wheel(data)) or told["waiting_for_person"]
         return told
 
-    return JSONResponse(await _done(held.desk.order(act)))
+    return JSONResponse(await done(held.desk.order(act)))
 
 
 async def enrol(request: Request) -> Response:
-    """Gives the inflator this workshop's key, made now if there is none yet. Somebody holds its workshop button meanwhile."""
-    from rimward import keys
-
+    """Gives the inflator this workshop's key, a proof bench the bench's, made now if there is none yet. Its workshop button is held meanwhile."""
     held, form = shop(request), await form_of(request)
     held.desk.hold.check(ask.text(form, "hold"))
-    key = (keys.load() if keys.load().keys else keys.new()).current
-    await _done(held.desk.order(lambda client: verbs.enrol_key(client, key.key)))
-    return JSONResponse({"key_id": key.key_id})
+    about = held.desk.state()["about"]
+    purpose = "bench" if about and about["bench"] else "workshop"
+    key = (await asyncio.to_thread(lambda: keys.load(purpose) if keys.load(purpose).keys else keys.new(purpose))).current
+    await done(held.desk.order(lambda client: verbs.enrol_key(client, key.key)))
+    held.desk.enrolled()
+    return JSONResponse({"key_id": key.key_id, "purpose": purpose})
 
 
 def data_wheel(data: bytes) -> bytes:
@@ -145,7 +148,7 @@ async def trips(request: Request) -> Response:
             index += 1
         return rows
 
-    return JSONResponse({"trips": await _done(held.desk.order(act))})
+    return JSONResponse({"trips": await done(held.desk.order(act))})
 
 
 ROUTES = [

@@ -10,6 +10,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from rimward.units import show_limit, show_reading
 from rimward.web.desk import Desk
+from rimward.web.wording import on_page
 
 GAP_S = 0.05
 FIRST_SAMPLES = 15_000  # what a page that has just loaded gets: five minutes
@@ -32,10 +33,14 @@ async def live(socket: WebSocket, desk: Desk) -> None:
     mine = bool(token) and await _presented(desk, token, page)
     await socket.send_text(json.dumps({"run": RUN, "hold": mine}))
     start = since if run == RUN and since >= 0 else desk.ring.since(-FIRST_SAMPLES)[0]
-    sender = asyncio.ensure_future(_feed(socket, desk, start))
+    pongs: list[int] = []
+    bell = asyncio.Event()
+    sender = asyncio.ensure_future(_feed(socket, desk, start, pongs, bell))
     try:
         while True:
-            _beat(desk, page, await socket.receive_text())  # this ends when the page goes
+            _hear(desk, page, await socket.receive_text(), pongs)  # this ends when the page goes
+            if pongs:
+                bell.set()
     except (WebSocketDisconnect, RuntimeError):
         pass
     finally:
@@ -44,10 +49,13 @@ async def live(socket: WebSocket, desk: Desk) -> None:
         desk.hold.left(page)
 
 
-def _beat(desk: Desk, page: str, text: str) -> None:
-    """All that a page says on its line: a beat of the lease of a proof bench. What is none counts as nothing."""
+def _hear(desk: Desk, page: str, text: str, pongs: list[int]) -> None:
+    """All that a page says on its line: a ping, or a beat of the lease of a proof bench. What is neither counts as nothing."""
     try:
         said = json.loads(text)
+        if "ping" in said:
+            pongs[:] = [int(said["ping"])]
+            return
         desk.lease.beat(str(said["hold"]), page, int(said["beat"]), int(said["seen"]))
     except (ValueError, KeyError, TypeError):
         pass
@@ -69,9 +77,9 @@ async def _close(socket: WebSocket) -> None:
         pass
 
 
-async def _feed(socket: WebSocket, desk: Desk, at: int) -> None:
-    """Sends what is new, each sample once and in order; a slow page gets larger messages, not fewer samples."""
-    bell, loop = asyncio.Event(), asyncio.get_running_loop()
+async def _feed(socket: WebSocket, desk: Desk, at: int, pongs: list[int], bell: asyncio.Event) -> None:
+    """Sends what is new, each sample once and in order, with its age; a slow page gets larger messages, not fewer samples."""
+    loop = asyncio.get_running_loop()
 
     def ring() -> None:
         try:
@@ -92,7 +100,10 @@ async def _feed(socket: WebSocket, desk: Desk, at: int) -> None:
             if rows or gone:
                 at = first + len(rows)
                 message.update(first=first, gone=gone, rows=rows, now=shown(rows[-1]) if rows else None)
+            if pongs:
+                message["pong"] = pongs.pop()
             if message:
+                message["ages"] = ages(desk)
                 await socket.send_text(json.dumps(message, separators=(",", ":")))
                 await asyncio.sleep(GAP_S)
             else:
@@ -115,6 +126,11 @@ def shown(row: list[int]) -> dict[str, Any]:
     }
 
 
+def ages(desk: Desk) -> list[int | None]:
+    """Age of the newest sample and of the shown state, milliseconds, as the message leaves."""
+    return [None if age is None else max(0, round(age * 1000)) for age in (desk.ages.sample_s(), desk.ages.state_s())]
+
+
 def both(text: str) -> list[str]:
     """`3.90 bar (56.5 psi)` as its two numbers."""
     bar, _unit, psi, _unit = text.replace("(", "").split()
@@ -127,6 +143,7 @@ def told(desk: Desk) -> dict[str, Any]:
     status = state["status"]
     state["hold"] = {"held": desk.hold.held, "who": desk.hold.who, "since_s": desk.hold.since_s}
     state["kept"] = kept(state["kept"])
+    state["why"] = on_page(state["why"])
     state["trial"] = desk.trial.facts if desk.trial is not None else None
     if status is None:
         return state
@@ -161,4 +178,11 @@ def kept(row: dict[str, Any] | None) -> dict[str, Any] | None:
     if row is None:
         return None
     tyre = show_reading(row["tyre_pa"], row["ceiling_pa"]) if row["tyre_pa"] is not None else "not known"
-    return {"name": row["name"], "session": row["session"], "label": row["label"], "cause": row["cause"], "tyre": tyre, "wheel_id": row["wheel_id"]}
+    known = row["tyre_pa"] is not None
+    return {
+        **{name: row[name] for name in ("name", "session", "label", "cause", "wheel_id")},
+        "unix_s": row["unix_s"] or row["added_s"],
+        "tyre": tyre,
+        "tyre_both": both(tyre) if known else None,
+        **{name: show_limit(row[f"{name}_pa"]) if row[f"{name}_pa"] else "" for name in ("ceiling", "target")},
+    }

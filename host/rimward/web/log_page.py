@@ -13,15 +13,19 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from rimward.errors import Refusal
-from rimward.report.archive import LARGEST_BYTES, Query
+from rimward.report.archive import LARGEST_BYTES, SUFFIX, Query
 from rimward.report.build import Report, picture_says, report_of
+from rimward.report.losses import answer, interval_text, wheel_loss
 from rimward.sessions.facts import TICK_S, reading_text, sections, when_text
-from rimward.sessions.verification import workshop_keys
+from rimward.sessions.verification import Verification, workshop_keys
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
+from rimward.web.wheel_page import known_wheel, register
+from rimward.web.wording import on_page
 
 TRACE_MOST = 6_000
 REPORTS_KEPT = 4
+MOST_UNREAD = 20
 
 
 async def show(request: Request) -> Response:
@@ -30,7 +34,67 @@ async def show(request: Request) -> Response:
     query = Query(*(given.get(name, "")[:80].strip() for name in ("find", "first", "last", "wheel", "cause")))
     rows = await asyncio.to_thread(held.archive.find, query)
     fills = [{**row, "when": when_text(row["unix_s"]), "tyre": reading_text(row["tyre_pa"], row["ceiling_pa"])} for row in rows]
-    return held.page("log.html", request, title="Log", fills=fills, q=query, causes=held.archive.causes())
+    unread = [] if any((query.words, query.first, query.last, query.wheel_id, query.cause)) else await asyncio.to_thread(_unread, held)
+    return held.page("log.html", request, title="Record", fills=fills, q=query, causes=held.archive.causes(), unread=unread)
+
+
+def _unread(held: Shop) -> list[str]:
+    """Names of the kept files that are no record any more, or never were."""
+    found = []
+    for path in sorted(held.archive.folder.glob(f"*{SUFFIX}")):
+        try:
+            held.archive.row(path.stem)
+        except Refusal:
+            found.append(path.stem[:60])
+    return found[:MOST_UNREAD]
+
+
+def checked(v: Verification) -> tuple[str, str]:
+    """A record's check in a word: verified, damaged, from another key, decided differently, or what is missing."""
+    rows = (
+        (v.holds, "verified", "verified"),
+        (not v.whole, "damaged", "damaged" if not v.damage else f"damaged: {v.damage}"),
+        (v.chain is False, "foreign", "another workshop's key, or changed"),
+        (v.replay_identical is False, "differs", "replay decides differently"),
+        (not v.chained, "partly", "whole, not chained to a key"),
+        (v.chain is None, "partly", "whole, no key here to check it with"),
+    )
+    return next(((kind, words) for holds, kind, words in rows if holds), ("partly", "whole, not replayed"))
+
+
+async def check(request: Request) -> Response:
+    """A record's check for the list."""
+    held, name = shop(request), request.path_params["name"]
+    try:
+        report = await asyncio.to_thread(_report, held, name)
+    except Refusal as refusal:
+        return JSONResponse({"kind": "damaged", "words": f"damaged: {on_page(refusal.text)}"})
+    kind, words = checked(report.facts.verification)
+    return JSONResponse({"kind": kind, "words": words})
+
+
+async def by_hand(request: Request) -> Response:
+    """Keeps a person's answer whether air was added or let out by hand before a fill."""
+    held, form = shop(request), await form_of(request)
+    return await asyncio.to_thread(_by_hand, held, request.path_params["name"], ask.text(form, "added") == "yes", ask.text(form, "who", 60))
+
+
+def _by_hand(held: Shop, name: str, added: bool, who: str) -> Response:
+    row = held.archive.row(name)
+    with register(held) as opened:
+        wheel = known_wheel(opened, row["wheel_id"] or "")
+        answer(opened, wheel, name, added, who)
+    return JSONResponse({"says": f"Kept: {'air was' if added else 'no air was'} added or let out by hand before this fill."})
+
+
+def _between(held: Shop, name: str, wheel_id: str | None) -> str:
+    """The interval before a fill of which no person has said whether air was added by hand; empty without one."""
+    if not wheel_id:
+        return ""
+    with register(held) as opened:
+        wheel = opened.by_id(wheel_id)
+    one = None if wheel is None else next((i for i in wheel_loss(wheel, held.archive).intervals if i.found.name == name and i.added is None), None)
+    return interval_text(one) if one else ""
 
 
 def _report(held: Shop, name: str) -> Report:
@@ -49,7 +113,7 @@ async def one(request: Request) -> Response:
     report = await asyncio.to_thread(_report, held, name)
     return held.page(
         "session.html", request, title=report.title, name=name, sections=sections(report.facts), says=picture_says(report.facts),
-        verified=report.facts.verification.holds, wheel_id=report.facts.wheel_id, events=report.log.events, tick_s=TICK_S,
+        between=await asyncio.to_thread(_between, held, name, report.facts.wheel_id), verified=report.facts.verification.holds, wheel_id=report.facts.wheel_id, events=report.log.events, tick_s=TICK_S,
     )  # fmt: skip
 
 
@@ -144,5 +208,7 @@ ROUTES = [
     Route("/log/upload", upload, methods=["POST"]),
     Route("/log/{name}", one),
     Route("/log/{name}/trace", trace),
+    Route("/log/{name}/check", check),
+    Route("/log/{name}/air-by-hand", by_hand, methods=["POST"]),
     Route("/log/{name}/file.{form}", file),
 ]

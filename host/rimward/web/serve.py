@@ -8,11 +8,12 @@ import uvicorn
 from rimward.errors import Refusal
 from rimward.report.archive import Archive
 from rimward.web.app import application
+from rimward.web.connections import BoundedConnection
 from rimward.web.desk import Desk
 
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 OWN_NAMES = ("127.0.0.1", "localhost", "[::1]")
-MOST_CONNECTIONS = 64
+MOST_CONNECTIONS = 256
 PING_S = 5.0
 
 
@@ -27,15 +28,16 @@ class Server:
         names = [*OWN_NAMES, *open_to]
         self.archive = Archive()
         self.desk = Desk(self.archive, serial)
-        app, self.shop = application(self.desk, self.archive, [f"{name}:{self.listen}" for name in names], database)
+        self.app, self.shop = application(self.desk, self.archive, [f"{name}:{self.listen}" for name in names], database)
         self.address = f"http://{open_to[0] if open_to else OWN_NAMES[0]}:{self.listen}/?token={self.shop.token}"
         self._server = uvicorn.Server(
             uvicorn.Config(
-                app,
+                self.app,
                 log_level="warning",
                 access_log=False,
                 server_header=False,
                 lifespan="on",
+                http=BoundedConnection,
                 ws="websockets-sansio",
                 ws_max_size=4096,
                 ws_ping_interval=PING_S,

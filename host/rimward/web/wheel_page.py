@@ -1,4 +1,4 @@
-"""The wheel page: what stands on rim and tyre, the ceiling with its reasons, the register, the tag."""
+"""The wheel page: what is printed on rim and tyre, the ceiling of the pair with its reasons, the register."""
 
 import asyncio
 import contextlib
@@ -9,23 +9,18 @@ from typing import Any
 
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from rimward import keys, profiles
 from rimward.ceiling.wording import CAUTION, arithmetic, chain
 from rimward.errors import Refusal
 from rimward.register import open_register
 from rimward.register.fields import ENTERED, FIELDS
 from rimward.report.losses import interval_text, wheel_loss
-from rimward.tag import design, drawing
-from rimward.tag.reading import STATES, changed_since, standing_of
-from rimward.units import parse_pressure
+from rimward.tag.reading import STATES
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
 
-MAY_BE_FILLED = "current"
-TAG_FORMS = {"svg": (drawing.to_svg, "image/svg+xml"), "pdf": (drawing.to_pdf, "application/pdf")}
 PICTURE_SUFFIXES = (".png", ".jpg", ".jpeg")
 PHOTO_BYTES = 12_000_000
 CHOICES = {
@@ -54,20 +49,21 @@ async def show(request: Request) -> Response:
 def _show(held: Shop, request: Request, wheel_id: str, words: str) -> Response:
     with register(held) as opened:
         wheels = opened.find(words) if words.strip() else opened.all()
-        wheel = _known(opened, wheel_id) if wheel_id else None
+        wheel = known_wheel(opened, wheel_id) if wheel_id else None
     values = {name: value for name, value in (wheel.values.items() if wheel else ())}
     lost = wheel_loss(wheel, held.archive) if wheel else None
     loss = (lost.lines, [interval_text(one) for one in reversed(lost.intervals)]) if lost else ([], [])
     return held.page(
-        "wheel.html", request, title=wheel.label if wheel else "Wheel", wheels=wheels, wheel=wheel, values=values, find=words,
-        choices=CHOICES, profile=_profile(wheel), sources=_sources(wheel), loss=loss,
+        "wheel.html", request, title=wheel.label if wheel else "New wheel", wheels=wheels, wheel=wheel, values=values, find=words,
+        choices=CHOICES, sources=_sources(wheel), loss=loss,
     )  # fmt: skip
 
 
-def _known(opened: Any, wheel_id: str) -> Any:
+def known_wheel(opened: Any, wheel_id: str) -> Any:
+    """A wheel of the register. Refusal for an id that it does not hold."""
     wheel = opened.by_id(wheel_id)
     if wheel is None:
-        raise Refusal("The register holds no such wheel.", "Choose one from the list.")
+        raise Refusal("The register holds no such wheel.", "Choose one on the Wheel page.")
     return wheel
 
 
@@ -80,29 +76,12 @@ def _sources(wheel: Any) -> dict[str, str]:
     return found
 
 
-def _profile(wheel: Any) -> dict[str, Any] | None:
-    """The newest profile of a wheel, and whether it still counts."""
-    if wheel is None or "profile" not in wheel.values:
-        return None
-    row = wheel.values["profile"]
-    state = standing_of(wheel, bytes.fromhex(row["data"]), row["revision"])
-    return {**row, "state": state, "says": " ".join(STATES[state]).strip(), "current": state == MAY_BE_FILLED}
-
-
 async def assess(request: Request) -> Response:
-    """The ceiling of what the form says, as a piece of the page."""
+    """The ceiling of what the form says, before any ride, as a piece of the page; what is wrong at which field."""
     held, form = shop(request), await form_of(request)
-    found = ask.assessment(form, ask.inflator_of(held.desk.state()))
-    target = ""
-    if found.ceiling_pa is not None and ask.text(form, "target"):
-        try:
-            pa = parse_pressure(ask.text(form, "target"))
-            profiles.check_target(pa, found)
-            target = " ".join(note.text for note in profiles.cautions(pa, found) if note.id == "target-below-tyre-minimum")
-        except Refusal as refusal:
-            target = str(refusal)
-    piece = held.piece("_ceiling.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, target=target)
-    return HTMLResponse(piece)
+    found = ask.assessment(ask.wheel_values(form), ask.inflator_of(held.desk.state()))
+    piece = held.piece("_ceiling.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, target="")
+    return JSONResponse({"html": piece, "errors": ask.wheel_errors(form)})
 
 
 async def save(request: Request) -> Response:
@@ -113,11 +92,14 @@ async def save(request: Request) -> Response:
 
 def _save(held: Shop, form: Any) -> Response:
     values = ask.wheel_values(form)
+    errors = ask.wheel_errors(form, whole=True)
+    if errors:
+        raise ask.AtFields(errors)
     who, wheel_id = ask.text(form, "who", 60), ask.text(form, "wheel_id", 16)
     read_from = {part: ask.text(form, f"{part}_read_from") for part in ("rim", "tyre")}
     with register(held) as opened:
         if wheel_id:
-            wheel = _known(opened, wheel_id)
+            wheel = known_wheel(opened, wheel_id)
             gone = {name: None for name in ENTERED if name in wheel.values and name not in values}
             markings = _markings({n: v for n, v in values.items() if wheel.values.get(n) != v}, read_from)
             wheel = opened.edit(wheel_id, {**values, **gone}, who, markings)
@@ -131,50 +113,17 @@ def _markings(values: dict[str, Any], read_from: dict[str, str]) -> dict[str, st
     return {name: text for name, text in found.items() if text}
 
 
-async def issue(request: Request) -> Response:
-    """Makes the next profile of a saved wheel, for a target that the person chose."""
+async def retire(request: Request) -> Response:
+    """Takes a wheel out of lists, or brings it back."""
     held, form = shop(request), await form_of(request)
-    return await asyncio.to_thread(_issue, held, form, request.path_params["wheel_id"])
+    back = ask.text(form, "back") == "yes"
+    return await asyncio.to_thread(_retire, held, request.path_params["wheel_id"], ask.text(form, "who", 60), back)
 
 
-def _issue(held: Shop, form: Any, wheel_id: str) -> Response:
-    if not ask.text(form, "target"):
-        raise Refusal("No target is given.", "Choose one at or below the ceiling; the tool suggests none.")
-    place, ride = ask.conditions(form)
-    asked = profiles.Asked(parse_pressure(ask.text(form, "target")), place, ride, ask.inflator_of(held.desk.state()))
+def _retire(held: Shop, wheel_id: str, who: str, back: bool) -> Response:
     with register(held) as opened:
-        wheel = _known(opened, wheel_id)
-        notes = profiles.cautions(asked.target_pa, profiles.assess_wheel(wheel.values, asked))
-        profiles.issue(opened, wheel, asked, keys.load(), ask.text(form, "who", 60))
-        wheel = _known(opened, wheel_id)
-    piece = held.piece("_profile.html", profile=_profile(wheel), wheel=wheel, notes=notes)
-    return JSONResponse({"html": piece, "revision": wheel.values["profile"]["revision"]})
-
-
-async def tag(request: Request) -> Response:
-    """The tag of the newest profile; refused when that no longer counts."""
-    held, form = shop(request), request.path_params["form"]
-    if form not in TAG_FORMS:
-        raise Refusal("Tags are made as svg or pdf.", "Choose one of these.")
-    with register(held) as opened:
-        wheel = _known(opened, request.path_params["wheel_id"])
-    data = current(wheel)
-    draw, kind = TAG_FORMS[form]
-    name = f"tag-r{wheel.values['profile']['revision']}.{form}"
-    body = await asyncio.to_thread(lambda: draw(design.wheel_tag(data)))
-    return Response(body, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
-
-
-def current(wheel: Any) -> bytes:
-    """The newest profile's bytes. Refusal when there is none or it no longer counts."""
-    if "profile" not in wheel.values:
-        raise Refusal(f"{wheel.label} has no profile yet.", "Make one on its wheel page.")
-    row = wheel.values["profile"]
-    data = bytes.fromhex(row["data"])
-    state = standing_of(wheel, data, row["revision"])
-    if state != MAY_BE_FILLED or changed_since(wheel):
-        raise Refusal(f"The newest profile of {wheel.label} does not count any more. {' '.join(STATES[state]).strip()}", "Make a new one on its wheel page.")
-    return data
+        wheel = opened.retire(known_wheel(opened, wheel_id).wheel_id, who, back=back)
+    return JSONResponse({"retired": wheel.retired})
 
 
 async def read_tag(request: Request) -> Response:
@@ -202,7 +151,7 @@ def _read_tag(held: Shop, picture: bytes, suffix: str) -> Response:
         state = reading.standing(opened, data, fields)
     says = " ".join(STATES[state]).strip()
     known = state not in ("unknown-wheel",)
-    return JSONResponse({"label": fields["label"], "says": says, "address": f"/wheel/{fields['wheel_id'].hex()}" if known else None})
+    return JSONResponse({"label": fields["label"], "says": says, "address": f"/limit/{fields['wheel_id'].hex()}" if known else None})
 
 
 ROUTES = [
@@ -211,6 +160,5 @@ ROUTES = [
     Route("/wheel/save", save, methods=["POST"]),
     Route("/wheel/read-tag", read_tag, methods=["POST"]),
     Route("/wheel/{wheel_id}", show),
-    Route("/wheel/{wheel_id}/profile", issue, methods=["POST"]),
-    Route("/wheel/{wheel_id}/tag.{form}", tag),
+    Route("/wheel/{wheel_id}/retire", retire, methods=["POST"]),
 ]

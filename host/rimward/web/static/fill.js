@@ -1,77 +1,196 @@
-import { announce, at, lines, plot, post, refuse, still } from './rimward.js';
+// The fill page: an instrument first, then wheel, trace and inflator.
+import { announce, at, lines, moment, plot, post, still } from './rimward.js';
 import { drawColumn } from './column.js';
-import { airNow, held, isLate, isOn, join, line, recent } from './live.js';
-import { showHold, showLine, text, wireHold } from './hold.js';
+import { airNow, held, isLate, isOld, isOn, join, line, sampleAge, statusAge } from './live.js';
+import { ensureHold, showHold, showLine, text, wireHold } from './hold.js';
 
-const WINDOW_S = 120;
+const TICK_S = 0.002;
+const LEAST_S = 20;
+const MOST_POINTS = 4000;
+const SPOKEN_OLD_MS = 2500; // a short delay is shown, not announced
 const page = document.querySelector('.fill-page');
 const memory = sessionStorage;
+const ENDS = ['done', 'stopped', 'tripped'];
+const MOVES = ['self-test', 'purge', 'measuring', 'filling', 'probing', 'topping-up', 'bleeding', 'seating'];
 
-// What is shown: numbers ten times a second at most, words when they change
+// Which part of the work this is: prepare a wheel, fill it, read its result
+
+let keptBefore = null;
+function phaseOf(s) {
+  const before = page.dataset.phase;
+  if (!s) return before;
+  if (ENDS.includes(s.state) || (s.latched && s.state !== 'idle')) return 'result';
+  const under = s.ceiling_pa > 0 || s.state === 'asking' || MOVES.includes(s.state) || s.waiting_means;
+  return under ? 'fill' : 'prepare';
+}
+
+function enterPhase(phase) {
+  if (phase === page.dataset.phase) return;
+  if (phase === 'fill') {
+    keptBefore = line.state.kept ? line.state.kept.name : '';
+    scrollTo(0, 0);
+  }
+  page.dataset.phase = phase;
+}
+
+// This fill's own record, once it has come; after a reload the newest one is taken for it.
+const ownRecord = () => {
+  const k = line.state && line.state.kept;
+  return k && k.name !== keptBefore ? k : null;
+};
+
+// Numbers, ten times a second at most; never announced
 
 const bigBar = document.querySelector('#big-bar .figure');
 const bigPsi = document.querySelector('#big-psi .figure');
-function showNumbers() {
-  const { now, state } = line;
-  const late = isLate();
-  const known = isOn() && now && !late;
-  text(bigBar, known ? now.reading[0] : '–.––');
-  text(bigPsi, known ? now.reading[1] : '–');
-  text('tyre', known && now.tyre ? `${now.tyre[0]} bar (${now.tyre[1]} psi)` : 'not known');
-  at('stale').hidden = !(late || (state && state.line === 'lost'));
-  page.classList.toggle('over', Boolean(known && now.over));
-  page.classList.toggle('air-on', Boolean(airNow() && known));
-  drawColumn(at('column'), known ? now.pa : null, state && state.status, known ? now.over : false);
+
+// What the large figure is: the tyre's pressure at rest and at the end, the hose's while air moves. [name, [bar, psi], where its age is from]
+function figure(now, s, phase) {
+  if (phase === 'result') {
+    const own = ownRecord();
+    if (now.tyre) return ['Result: in the tyre', now.tyre, 'live'];
+    if (own && own.tyre_both) return ['Result: in the tyre', own.tyre_both, 'record'];
+    return ['Result: at the hose', now.reading, 'live'];
+  }
+  const rests = s && ['settling', 'leak-watch', 'seat-pause'].includes(s.state);
+  return rests && now.tyre ? ['In the tyre', now.tyre, 'live'] : ['At the hose', now.reading, 'live'];
 }
 
-const SIGNS = { done: '✓', stopped: '■', tripped: '✕', filling: '▲', 'topping-up': '▲', purge: '▲', probing: '▲', measuring: '?', 'seat-pause': '❚❚', settling: '❚❚', 'leak-watch': '❚❚' };
+const pair = ([bar, psi]) => `${bar} bar (${psi} psi)`;
+function ago(ms) {
+  if (!Number.isFinite(ms)) return 'no reading';
+  const s = ms / 1000;
+  return s < 10 ? `${s.toFixed(1)} s old` : s < 120 ? `${Math.round(s)} s old` : `${Math.round(s / 60)} min old`;
+}
+
+// What was last seen of the tyre in what this page has, and how long ago.
+function lastSeen() {
+  for (let i = held.tyre.length - 1; i >= 0; i -= 1) {
+    if (held.tyre[i] !== null) return `not known; ${held.tyre[i].toFixed(2)} bar was seen ${ago((held.tick[held.tick.length - 1] - held.tick[i]) * TICK_S * 1000).replace(' old', ' before')}`;
+  }
+  return 'not known';
+}
+
+let wasOld = null;
+function showNumbers() {
+  const { now, state } = line;
+  const s = state && state.status;
+  const old = isOld();
+  const known = isOn() && now && !isLate() && !line.gone;
+  const [name, both, from] = known ? figure(now, s, page.dataset.phase) : [page.dataset.phase === 'result' ? 'Result' : 'At the hose', ['–.––', '–'], 'live'];
+  text('now-name', name);
+  text(bigBar, both[0]);
+  text(bigPsi, both[1]);
+  text('age', from === 'record' ? 'from its record' : now ? ago(sampleAge()) : 'no reading');
+  const big = name.includes('tyre');
+  text('other-name', big ? 'At the hose' : 'In the tyre');
+  text('tyre', !known ? 'not known' : big ? pair(now.reading) : now.tyre ? pair(now.tyre) : lastSeen());
+  page.dataset.old = old ? 'yes' : 'no';
+  page.classList.toggle('over', Boolean(known && now.over));
+  page.classList.toggle('air-on', Boolean(airNow() && known && !old));
+  drawColumn(at('column'), known ? now.pa : null, s, known ? now.over : false);
+  showStale(old, state, s);
+  if (old !== wasOld) {
+    wasOld = old;
+    if (state) showState();
+  }
+}
+
+// What this page last knew, once it is old: said as past, never as present.
+function showStale(old, state, s) {
+  const stale = Boolean(state) && old && (state.line === 'lost' || state.line === 'on' || Boolean(line.gone));
+  at('stale').hidden = !stale;
+  if (!stale) return;
+  const was = line.now ? ` Last: ${pair(line.now.reading)} at the hose, ${ago(sampleAge())}.` : '';
+  text('stale', `OLD${s ? `: it was ${s.state.replaceAll('-', ' ')} ${ago(statusAge()).replace(' old', ' ago')}` : ''}.${was} Do not rely on it.`);
+}
+
+// Words, when they change
+
+const SIGNS = { done: '✓', stopped: '■', tripped: '✕', filling: '▲', 'topping-up': '▲', purge: '▲', probing: '▲', measuring: '?', 'seat-pause': '?', asking: '?', settling: '❚❚', 'leak-watch': '❚❚' };
 const LINES = {
   none: ['no inflator', 'Plug an inflator in, or look for one below.'],
   looking: ['looking', 'Check the cable and the port.'],
-  lost: ['line lost', 'The inflator goes on by itself; its run control stops it. Plug the cable in: nothing recorded is lost.'],
+  lost: ['line lost', 'Let go of the run control to stop: the inflator goes on by itself while it is held. Plug the cable in; nothing recorded is lost.'],
 };
+const OLD_NEXT = 'Let go of the run control to stop, and go by the inflator’s own display until news comes.';
+
+// [state, next, kind of the instruction]
+function words(s, old) {
+  const { state } = line;
+  if (line.gone) return ['page not connected', `${line.gone} Until then go by the inflator’s own display.`, 'Next'];
+  if (!s) return [...(LINES[state.line] || ['starting', '']), 'Next'];
+  if (old) return [`no news (was ${s.state.replaceAll('-', ' ')})`, OLD_NEXT, 'Next'];
+  const now = s.state === 'seat-pause' ? 'look at the bead' : s.state.replaceAll('-', ' ');
+  if (state.about && state.about.bench && !s.latched) return [now, 'this is a proof bench: go to the bench page', 'Next'];
+  if (s.latched) return [now, s.next, 'Next'];
+  if (s.waiting === 'bead-seated') return [now, 'Is the bead seated all round, both sides? Look, then confirm at the inflator.', 'Question'];
+  if (s.waiting_means) return [now, `At the inflator: ${s.waiting_means}`, ['stood-an-hour', 'new-wheel'].includes(s.waiting) ? 'Question' : 'Next'];
+  return [now, nextStep(s), 'Next'];
+}
+
+function nextStep(s) {
+  if (ENDS.includes(s.state)) return s.next || 'let go; read its record, or send the next wheel';
+  if (s.state === 'idle') return at('wheel').options.length > 1 ? 'choose a wheel and send it' : 'enter a wheel and make its profile first';
+  if (['settling', 'leak-watch', 'seat-pause'].includes(s.state)) return 'wait: no air flows';
+  return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; let go to stop';
+}
+
+const hasStopped = (s) => s && s.cause !== 'none' && (s.latched || ENDS.includes(s.state) || (s.state === 'ready' && !['target-reached', 'released'].includes(s.cause)));
 
 function showState() {
   const { state } = line;
   const s = state.status;
+  const old = isOld();
   page.dataset.line = state.line;
   page.dataset.state = s ? s.state : '';
-  const words = s ? [s.state.replaceAll('-', ' '), s.means] : LINES[state.line] || ['starting', ''];
-  text('state', words[0]);
-  text('means', s ? s.means : '');
-  text('sign', s ? (s.latched ? '✕' : SIGNS[s.state] || '●') : '–');
-  const stopped = s && s.cause !== 'none' && (s.latched || ['stopped', 'tripped', 'done'].includes(s.state) || (s.state === 'ready' && !['target-reached', 'released'].includes(s.cause)));
+  enterPhase(phaseOf(s));
+  const [now, next, kind] = words(s, old);
+  text('state', now);
+  text('sign', s && !old ? (s.latched ? '✕' : SIGNS[s.state] || '●') : '–');
+  text('next-word', kind);
+  text('next', next);
+  at('next-box').classList.toggle('question', kind === 'Question');
+  const stopped = hasStopped(s) && !old;
   at('cause-box').hidden = !stopped;
   page.classList.toggle('latched', Boolean(s && s.latched));
   if (stopped) {
-    text('cause-kind', s.latched ? 'Stopped and latched by' : 'Last stop');
+    text('cause-kind', s.latched ? 'Stopped and latched by' : s.state === 'done' ? 'Ended:' : 'Last stop:');
     text('cause', s.cause.replaceAll('-', ' '));
     text('reason', s.reason);
   }
-  const next = nextStep(s, words);
-  text('next', next);
-  text('ceiling', s && s.ceiling ? s.ceiling : 'none in force');
-  text('stop', s && s.stop ? s.stop : '–');
-  text('target', s && s.target ? s.target : '–');
+  showMarks(s);
   text('here', s ? `${s.air}, ${s.ambient}` : '–');
   showKept();
   hold();
   showLine();
   at('is-bench').hidden = !(state.about && state.about.bench);
-  const spoken = s ? `${words[0]}.${stopped ? ` ${at('cause-kind').textContent} ${s.cause.replaceAll('-', ' ')}: ${s.reason}.` : ''} Next: ${next}` : `${words[0]}. ${next}`;
-  announce(spoken);
-  showNumbers();
+  if (!old || line.gone || state.line !== 'on' || sampleAge() > SPOKEN_OLD_MS) {
+    announce(`${now}.${stopped ? ` ${at('cause-kind').textContent} ${s.cause.replaceAll('-', ' ')}: ${s.reason}.` : ''} ${kind}: ${next}`);
+  }
+  if (wasOld !== null) showNumbers();
 }
 
-function nextStep(s, words) {
-  if (!s) return words[1];
-  if (line.state.about && line.state.about.bench && !s.latched) return 'this is a proof bench: go to the bench page';
-  if (s.latched) return s.next;
-  if (s.waiting_means) return `At the inflator: ${s.waiting_means}`;
-  if (['stopped', 'tripped', 'done'].includes(s.state)) return s.next || 'nothing to do';
-  if (s.state === 'idle') return 'choose a wheel and send it';
-  if (['settling', 'leak-watch', 'seat-pause'].includes(s.state)) return 'wait';
-  return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; let go to stop';
+// The wheel that waits for its confirmation: the one the inflator names, else the one that this page has just sent.
+function sentOption(s) {
+  const options = [...at('wheel').options];
+  return options.find((o) => o.value && o.value === s.wheel_id) || (line.mine ? at('wheel').selectedOptions[0] : null);
+}
+
+// Limits in force; at the end those of the fill that ended, said as past.
+let marks = null;
+function showMarks(s) {
+  if (s && s.ceiling) marks = { ceiling: s.ceiling, stop: s.stop, target: s.target };
+  const own = ownRecord();
+  const past = page.dataset.phase === 'result' && !(s && s.ceiling);
+  const sent = page.dataset.phase === 'fill' && s && !s.ceiling ? sentOption(s) : null;
+  const shown = s && s.ceiling ? marks : sent && sent.dataset.ceiling ? sent.dataset : past ? marks || { ceiling: own && own.ceiling, stop: '', target: own && own.target } : {};
+  text('ceiling', shown.ceiling || 'none in force');
+  text('stop', shown.stop || '–');
+  text('target', shown.target || '–');
+  for (const [name, word] of [['target', 'Target'], ['ceiling', 'Ceiling'], ['stop', 'Stops at']]) {
+    text(page.querySelector(`.m-${name} dt`), past && shown.ceiling ? `${word} of this fill` : sent && shown[name] ? `${word} of the profile` : word);
+  }
 }
 
 function showKept() {
@@ -80,55 +199,95 @@ function showKept() {
   at('kept').hidden = !k;
   if (k) {
     at('kept-link').href = `/log/${k.name}`;
-    text('kept-link', `${k.label}, record ${k.session}: ${k.cause.replaceAll('-', ' ')}, tyre ${k.tyre}`);
+    text('kept-link', `See record ${k.session}: ${k.label}, ${k.cause.replaceAll('-', ' ')}`);
     at('kept').dataset.name = k.name;
+    at('kept').dataset.own = ownRecord() ? 'yes' : 'no';
   }
   at('pull').hidden = !state.pull;
-  if (state.pull) text('pull', `Bringing record ${state.pull.session} home: ${Math.round((100 * state.pull.have) / Math.max(1, state.pull.size))} %`);
+  if (state.pull) text('pull', `Record ${state.pull.session} is coming from the inflator: ${Math.round((100 * state.pull.have) / Math.max(1, state.pull.size))} %`);
+}
+
+// Why a wheel cannot be sent now; empty where it can.
+function whyNot() {
+  const { state } = line;
+  if (at('wheel').options.length < 2) return 'No wheel has a profile yet: enter one on the Wheel page and make its profile on its Limit page.';
+  if (line.gone) return 'This page is not connected.';
+  if (!isOn()) return 'No inflator is connected.';
+  if (state.about && state.about.bench) return 'A proof bench takes no wheel.';
+  if (state.hold.held && !line.mine) return `Another page holds the inflator${state.hold.who ? ` (${state.hold.who})` : ''}: give it back there, or close that page.`;
+  if (page.dataset.phase === 'fill' && !(state.status && ['asking', 'ready'].includes(state.status.state))) return 'A fill is under way.';
+  if (state.about && !state.about.key_enrolled) return 'This inflator has no workshop key yet: give it the key below, once.';
+  return at('wheel').value ? '' : 'Choose a wheel.';
 }
 
 function hold() {
   page.dataset.hold = showHold('inflator');
-  at('send').disabled = !line.mine || Boolean(line.state && line.state.about && line.state.about.bench);
-  at('enrol').disabled = at('send').disabled;
+  const why = whyNot();
+  at('send').disabled = Boolean(why);
+  text('send-why', why);
+  const { state } = line;
+  const free = isOn() && (line.mine || !state.hold.held);
+  at('enrol').disabled = !free || Boolean(state.about && state.about.bench);
+  page.dataset.key = state && state.about && !state.about.key_enrolled ? 'none' : '';
 }
 
 // Orders
 
 at('send').addEventListener('click', async () => {
-  if (!at('wheel').value) { refuse('No wheel is chosen. Choose one that has a profile.'); return; }
+  if (!(await ensureHold('inflator'))) return;
+  at('send').disabled = true;
+  text('send-why', 'Sending …');
   const sent = await post('/fill/send', { wheel_id: at('wheel').value, hold: line.mine });
-  if (sent) announce(`Sent, and read back the same. ${sent.waiting_for_person ? 'Confirm at the inflator.' : ''}`);
+  hold();
+  if (!sent) return;
+  text('send-why', 'Sent, and read back the same.');
+  announce(`Sent, and read back the same. ${sent.waiting_for_person ? 'Confirm at the inflator.' : ''}`);
 });
 at('enrol').addEventListener('click', async () => {
+  if (!(await ensureHold('inflator'))) return;
   const done = await post('/fill/enrol', { hold: line.mine });
   if (done) announce('The inflator has this workshop\'s key.');
 });
-at('wheel').addEventListener('change', () => memory.setItem('rimward-wheel', at('wheel').value));
+at('wheel').addEventListener('change', () => { memory.setItem('rimward-wheel', at('wheel').value); if (line.state) hold(); });
 if (!at('wheel').value) at('wheel').value = memory.getItem('rimward-wheel') || '';
 if (at('wheel').selectedIndex < 0) at('wheel').selectedIndex = 0;
 
-// The trace
+// The trace: the fill under way or the last one, from its beginning; before the first, the newest seconds
 
-const wide = () => (innerWidth >= 1100 ? 400 : 240);
 let airs = [];
-let windowS = 30;
+let span = [0, LEAST_S];
+const NAMES = ['at the hose', 'tyre', 'ceiling', 'stops at', 'target'];
 const drawn = plot(at('plot'), {
-  series: [lines.reading, lines.tyre, lines.ceiling, lines.stop, lines.target], air: () => airs, height: wide(), xWord: 'seconds before now', x: { range: () => [-windowS, 0] },
+  series: [lines.reading, lines.tyre, lines.ceiling, lines.stop, lines.target], air: () => airs, height: innerWidth >= 1100 ? 400 : 260, xWord: 'seconds',
+  x: { range: () => span },
+  hover: (index, u) => { if (index !== null && index !== undefined) text('hover', moment(u.data[0][index].toFixed(1), NAMES, u.data.slice(1).map((row) => row[index]))); },
 });
+
+// [first, past the last] sample of the newest stretch with a ceiling in force.
+function fillRange() {
+  let end = held.tick.length;
+  while (end > 0 && held.ceiling[end - 1] === null) end -= 1;
+  let from = end;
+  while (from > 0 && held.ceiling[from - 1] !== null && (from === end || held.tick[from - 1] <= held.tick[from])) from -= 1;
+  if (!end) return [Math.max(0, held.tick.length - LEAST_S * 50), held.tick.length];
+  return [from, Math.min(held.tick.length, end + 100)];
+}
 
 function showTrace() {
   if (!held.tick.length) return;
-  const { from, last, seconds } = recent(WINDOW_S);
-  windowS = seconds;
-  airs = held.air.slice(from);
-  drawn.setData([
-    held.tick.slice(from).map((tick) => (tick - last) * 0.002), held.reading.slice(from), held.tyre.slice(from),
-    held.ceiling.slice(from), held.stop.slice(from), held.target.slice(from),
-  ]);
+  const [from, end] = fillRange();
+  const every = Math.max(1, Math.ceil((end - from) / MOST_POINTS));
+  const take = (column) => (every === 1 ? column.slice(from, end) : column.slice(from, end).filter((_, i) => i % every === 0));
+  const ticks = take(held.tick);
+  const begin = ticks[0];
+  at('plot').dataset.points = ticks.length;
+  at('plot').dataset.seconds = Math.round((ticks[ticks.length - 1] - begin) * TICK_S);
+  span = [0, Math.max(LEAST_S, (ticks[ticks.length - 1] - begin) * TICK_S)];
+  airs = take(held.air);
+  drawn.setData([ticks.map((tick) => (tick - begin) * TICK_S), take(held.reading), take(held.tyre), take(held.ceiling), take(held.stop), take(held.target)]);
 }
 
 wireHold('inflator');
 setInterval(showNumbers, 100);
-setInterval(() => { if (!document.hidden) showTrace(); }, still.matches ? 1000 : 200);
+setInterval(() => { if (!document.hidden) showTrace(); }, still.matches ? 1000 : 250);
 join(page, showState, hold);

@@ -23,18 +23,24 @@ export function showLine() {
   const { state } = line;
   const a = state.about;
   const on = state.line === 'on' && a;
-  const words = on ? `Inflator ${a.device} on ${state.port}, ${a.board}, firmware ${a.firmware}${a.simulated ? ' (virtual)' : ''}${a.bench ? ' (PROOF BENCH)' : ''}.` : state.why || 'Not connected.';
+  const bad = line.gone;
+  const words = bad ? 'This page is not connected.' : on ? `Inflator ${a.device} on ${state.port}, ${a.board}, firmware ${a.firmware}, ${a.key_enrolled ? 'has a key' : 'no key yet'}${a.simulated ? ' (virtual)' : ''}${a.bench ? ' (PROOF BENCH)' : ''}.` : state.why || 'Not connected.';
   text('line', words);
 }
 
+// Takes the hold where it is free; false, with the reason shown, where it is not.
+export async function ensureHold(thing) {
+  if (line.mine) return true;
+  const got = await post('/fill/take', { page: PAGE, who: at('who').value });
+  if (!got) return false;
+  localStorage.setItem('rimward-who', at('who').value);
+  keepHold(got.hold);
+  announce(`This page holds the ${thing}.`);
+  return true;
+}
+
 export function wireHold(thing) {
-  at('take').addEventListener('click', async () => {
-    const got = await post('/fill/take', { page: PAGE, who: at('who').value });
-    if (!got) return;
-    localStorage.setItem('rimward-who', at('who').value);
-    keepHold(got.hold);
-    announce(`This page holds the ${thing}.`);
-  });
+  at('take').addEventListener('click', () => ensureHold(thing));
   at('give').addEventListener('click', async () => {
     await post('/fill/give', { hold: line.mine });
     keepHold('');

@@ -1,3 +1,5 @@
+import { whyGone } from './rimward.js';
+
 // The live line: every sample once, in columns that stay within KEPT; the newest state; and whether this page holds the inflator.
 
 export const PAGE = crypto.randomUUID();
@@ -7,7 +9,7 @@ const memory = sessionStorage;
 
 // Samples are numbered by the server without a gap; pressures in bar, null where there is none.
 export const held = { run: memory.getItem('rimward-run') || '', next: -1, gone: 0, count: 0, ...Object.fromEntries(COLUMNS.map((name) => [name, []])) };
-export const line = { state: null, now: null, heard: 0, mine: memory.getItem('rimward-hold') || '' };
+export const line = { state: null, now: null, heard: 0, mine: memory.getItem('rimward-hold') || '', gone: '', hop: 0, sample: null, status: null };
 
 let socket = null;
 let retry = 200;
@@ -35,29 +37,78 @@ export function say(message) {
   return true;
 }
 
+export const OLD_MS = 1000;
+const DEAD_MS = 6000; // a line on which nothing comes for so long is opened again: a laptop that slept, a network that changed
+
+// Milliseconds since `born`; a computer that slept does not count on the one clock, one whose time was set does not on the other.
+const since = (born) => Math.max(performance.now() - born.mono, Date.now() - born.wall, 0);
+const bornNow = (age) => ({ mono: performance.now() - age, wall: Date.now() - age });
+
 export const isOn = () => Boolean(line.state && line.state.line === 'on');
-export const isLate = () => isOn() && performance.now() - line.heard > 1500;
+
+// Age of the newest sample and of the shown state, milliseconds; Infinity where there is none.
+export const sampleAge = () => (line.sample ? since(line.sample) : Infinity);
+export const statusAge = () => (line.status ? since(line.status) : Infinity);
+export const isLate = () => isOn() && sampleAge() > OLD_MS;
+export const isOld = () => !isOn() || Math.max(sampleAge(), statusAge()) > OLD_MS || Boolean(line.gone);
+
+let pinged = new Map();
+let number = 0;
+function ping() {
+  number += 1;
+  pinged.set(number, performance.now());
+  if (pinged.size > 8) pinged.delete(pinged.keys().next().value);
+  const unanswered = performance.now() - Math.min(...pinged.values());
+  if (socket && socket.readyState === WebSocket.OPEN) {
+    if (line.heard && unanswered > DEAD_MS && performance.now() - line.heard > DEAD_MS) socket.close();
+    else say({ ping: number });
+  }
+}
 
 function connect() {
-  socket = new WebSocket(`ws://${location.host}/live`);
-  socket.onopen = () => say({ page: PAGE, since: held.next, run: held.run, hold: line.mine });
-  socket.onmessage = (event) => hear(JSON.parse(event.data));
-  socket.onclose = () => {
-    line.heard = 0;
+  pinged = new Map();
+  const mine = new WebSocket(`ws://${location.host}/live`);
+  socket = mine;
+  mine.onopen = () => say({ page: PAGE, since: held.next, run: held.run, hold: line.mine });
+  mine.onmessage = (event) => { if (mine === socket) hear(JSON.parse(event.data)); };
+  mine.onclose = async () => {
+    if (mine !== socket) return;
+    const why = await whyGone();
+    if (line.gone !== why) { line.gone = why; if (line.state) tell.changed(); }
     setTimeout(connect, retry);
     retry = Math.min(retry * 2, 3000);
   };
 }
 
+// A closing handshake may never end on a dead line: go on without it.
+function revive() {
+  if (!socket || document.hidden || socket.readyState === WebSocket.CONNECTING) return;
+  if (performance.now() - line.heard > DEAD_MS && line.heard) { line.heard = performance.now(); socket.onclose = null; socket.close(); connect(); }
+}
+document.addEventListener('visibilitychange', revive);
+addEventListener('online', revive);
+setInterval(() => { ping(); revive(); }, 1000);
+
 function hear(said) {
   line.heard = performance.now();
   retry = 200;
+  const was = line.gone;
+  line.gone = '';
+  if (said.pong !== undefined && pinged.has(said.pong)) {
+    line.hop = performance.now() - pinged.get(said.pong);
+    for (const n of [...pinged.keys()]) if (n <= said.pong) pinged.delete(n);
+  }
+  if (said.ages) {
+    const [sample, status] = said.ages;
+    if (sample !== null && (said.rows || !line.sample)) line.sample = bornNow(sample + line.hop);
+    line.status = status === null ? null : bornNow(status + line.hop);
+  }
   if (said.run !== undefined) begin(said);
   if (said.rows) take(said);
   if (said.state) {
     line.state = said.state;
     tell.changed();
-  }
+  } else if (was && line.state) tell.changed();
 }
 
 function begin({ run, hold }) {

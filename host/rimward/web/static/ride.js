@@ -1,4 +1,4 @@
-import { announce, at, draft, lines, plot, post, settled } from './rimward.js';
+import { announce, at, draft, lines, moment, plot, post, settled } from './rimward.js';
 
 const form = at('ride');
 draft(form, location.pathname + location.search);
@@ -25,7 +25,8 @@ function draw(c) {
   const all = [...c.hot, ...c.cold, c.limit];
   const low = Math.min(...all);
   const high = Math.max(...all);
-  drawn = plot(box, { series: [lines.hot, lines.reading, lines.ceiling], height: 300, xWord: c.along, y: () => [low - 0.2, high + 0.2] });
+  drawn = plot(box, { series: [lines.hot, lines.reading, lines.ceiling], height: 300, xWord: c.along, y: () => [low - 0.2, high + 0.2],
+    hover: (index, u) => { if (index !== null && index !== undefined) at('hover').textContent = moment(u.data[0][index].toFixed(1), ['hottest', 'coldest', 'limit'], u.data.slice(1).map((row) => row[index])).replace(' s:', `, ${c.along}:`); } });
   drawn.setData([c.x, c.hot, c.cold, c.x.map(() => c.limit)]);
   box.setAttribute('aria-label', `${c.what} reads up to ${c.highest} on this ride; the limit is a line at ${c.limit.toFixed(2)} bar.`);
 }

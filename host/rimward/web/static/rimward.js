@@ -9,23 +9,43 @@ export function announce(text) {
   if (text && text !== lastSaid) at('announce').textContent = lastSaid = text;
 }
 
-let hiding = 0;
-export function refuse(text) {
+export function refuse(text, more) {
   const box = at('refusal');
-  clearTimeout(hiding);
-  box.textContent = text;
+  box.replaceChildren();
   box.hidden = !text;
-  if (text) hiding = setTimeout(() => { box.hidden = true; }, 15000);
+  if (!text) return;
+  const words = document.createElement('p');
+  words.textContent = text;
+  const close = document.createElement('button');
+  close.type = 'button';
+  close.textContent = 'Close';
+  close.addEventListener('click', () => refuse(''));
+  box.append(words, ...(more ? [more] : []), close);
 }
 
-// Gives the answer (JSON or text), or null after it has shown why not.
+const GONE = 'The workshop page does not answer. Start it again on its computer, or wake that up; this page goes on by itself.';
+const NEW_ADDRESS = 'The workshop page was started again. Open the new address that it shows on its computer.';
+
+// Why the page's own server does not take this page any more; empty while it does.
+export async function whyGone() {
+  try {
+    const answer = await fetch('/alive', { cache: 'no-store' });
+    return answer.status === 403 ? NEW_ADDRESS : answer.ok ? '' : GONE;
+  } catch {
+    return GONE;
+  }
+}
+
+const SLOW_MS = 20000;
+
+// Gives the answer (JSON or text), or null after it has shown why not. What belongs to a field is shown there.
 export async function post(address, form, quiet = false) {
   const body = form instanceof FormData ? form : toForm(form);
   let answer;
   try {
-    answer = await fetch(address, { method: 'POST', body, headers: { 'X-Rimward-Token': token } });
-  } catch {
-    if (!quiet) refuse('The page\'s own server does not answer. Is `rimward serve` still running?');
+    answer = await fetch(address, { method: 'POST', body, headers: { 'X-Rimward-Token': token }, signal: AbortSignal.timeout(address.startsWith('/wheel/assess') ? SLOW_MS : 60000) });
+  } catch (wrong) {
+    if (!quiet) refuse(wrong.name === 'TimeoutError' ? 'The line to the workshop page is too slow: no answer came. Nothing is known to have been done. Look, then try again.' : GONE);
     return null;
   }
   const json = (answer.headers.get('content-type') || '').includes('json');
@@ -34,8 +54,31 @@ export async function post(address, form, quiet = false) {
     if (!quiet) refuse('');
     return said;
   }
-  if (!quiet) refuse(json ? `${said.refused} ${said.fix}` : said);
+  if (json && said.fields && Object.keys(said.fields).length) {
+    showErrors(said.fields, true);
+    return null;
+  }
+  if (!quiet) refuse(json ? `${said.refused} ${said.fix}` : answer.status === 403 ? NEW_ADDRESS : said);
   return null;
+}
+
+// Errors at their fields; `move` puts the cursor into the first. Fields that are not named are cleared.
+export function showErrors(errors, move = false, form = document) {
+  let first = null;
+  for (const box of form.querySelectorAll('[data-field]')) {
+    const words = errors[box.dataset.field] || '';
+    const field = box.querySelector('input, select');
+    const error = box.querySelector('.error');
+    if (error.textContent !== words) error.textContent = words;
+    error.hidden = !words;
+    if (words) field.setAttribute('aria-invalid', 'true');
+    else field.removeAttribute('aria-invalid');
+    if (words && !first) first = field;
+  }
+  if (!first || !move) return;
+  const folded = first.closest('details');
+  if (folded) folded.open = true;
+  first.focus();
 }
 
 function toForm(values) {
@@ -50,6 +93,7 @@ export function draft(form, key) {
   const fields = () => [...form.elements].filter((f) => f.name && f.type !== 'file' && f.type !== 'hidden');
   const kept = JSON.parse(sessionStorage.getItem(place) || '{}');
   for (const field of fields()) if (field.name in kept) field.value = kept[field.name];
+  for (const folded of form.querySelectorAll('details')) folded.open = folded.open || [...folded.querySelectorAll('input')].some((f) => f.value && kept[f.name]);
   form.addEventListener('input', () => {
     sessionStorage.setItem(place, JSON.stringify(Object.fromEntries(fields().map((f) => [f.name, f.value]))));
   });
@@ -62,16 +106,19 @@ export function settled(act, wait = 250) {
   return () => { clearTimeout(timer); timer = setTimeout(act, wait); };
 }
 
-export const colours = { reading: '#0b4a6f', tyre: '#14181d', ceiling: '#9c1c1c', stop: '#9c1c1c', target: '#1f5f2d', air: 'rgba(176, 148, 84, 0.38)', hot: '#9a4a00' };
+// Colours of the scheme in use, read from the style sheet.
+export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+const PSI_A_BAR = 14.503773773020923;
+const FONT = '15px system-ui, sans-serif';
 
 // A plot with the limits drawn as labelled lines, shapes as well as colours. `air` (0 or 1 a sample) shades where air is on.
-export function plot(box, { x, y, series, air, height, xWord }) {
+export function plot(box, { x, y, series, air, height, xWord, hover }) {
   const shade = (u) => {
     if (!air) return;
     const on = air();
     const xs = u.data[0];
     u.ctx.save();
-    u.ctx.fillStyle = colours.air;
+    u.ctx.fillStyle = colour('p-air');
     for (let i = 0; i < xs.length;) {
       if (!on[i]) { i += 1; continue; }
       const from = i;
@@ -84,29 +131,66 @@ export function plot(box, { x, y, series, air, height, xWord }) {
     }
     u.ctx.restore();
   };
-  const font = '15px system-ui, sans-serif';
+  const axis = { stroke: () => colour('ink'), font: FONT, labelFont: FONT, grid: { stroke: () => colour('p-grid') }, ticks: { stroke: () => colour('p-grid') } };
+  const small = box.clientWidth < 520;
   const made = new uPlot({
-    width: Math.max(240, box.clientWidth),
+    width: Math.max(200, box.clientWidth),
     height,
-    cursor: { show: false },
+    cursor: { show: Boolean(hover), y: false, points: { show: false }, drag: { x: false, y: false } },
     legend: { show: false },
     scales: { x: { time: false, ...(x || {}) }, y: { range: y || ((u, low, high) => [Math.min(0, low ?? 0), Math.max(0.5, high ?? 0.5) * 1.08]) } },
     axes: [
-      { stroke: '#14181d', font, grid: { stroke: '#d4d8dd' }, label: xWord, labelFont: font, labelSize: 24 },
-      { stroke: '#14181d', font, grid: { stroke: '#d4d8dd' }, label: 'bar, gauge', labelFont: font, labelSize: 22, size: 50 },
+      { ...axis, label: xWord, labelSize: 24 },
+      { ...axis, label: 'bar, gauge', labelSize: 22, size: 50 },
+      { ...axis, side: 1, scale: 'y', label: small ? null : 'psi, gauge', labelSize: small ? 0 : 22, size: 44, grid: { show: false }, splits: psiSplits, values: (u, at) => at.map((v) => String(Math.round(v * PSI_A_BAR))) },
     ],
-    series: [{}, ...series],
-    hooks: { drawClear: [shade] },
+    series: [{}, ...series.map((row) => ({ ...row, stroke: () => colour(row.ink), points: { show: false } }))],
+    hooks: { drawClear: [shade], setCursor: hover ? [(u) => hover(u.cursor.idx, u)] : [] },
   }, [[], ...series.map(() => [])], box);
-  new ResizeObserver(() => made.setSize({ width: Math.max(240, box.clientWidth), height })).observe(box);
+  new ResizeObserver(() => made.setSize({ width: Math.max(200, box.clientWidth), height })).observe(box);
+  for (const query of ['(prefers-color-scheme: dark)', 'print']) matchMedia(query).addEventListener('change', () => made.redraw(false, true));
   return made;
 }
 
+// Round psi values within the scale in bar.
+function psiSplits(u) {
+  const { min, max } = u.scales.y;
+  const span = (max - min) * PSI_A_BAR;
+  const step = [1, 2, 5, 10, 20, 50, 100].find((s) => span / s <= 8) || 200;
+  const found = [];
+  for (let psi = Math.ceil((min * PSI_A_BAR) / step) * step; psi <= max * PSI_A_BAR; psi += step) found.push(psi / PSI_A_BAR);
+  return found;
+}
+
 export const lines = {
-  reading: { stroke: colours.reading, width: 2.5, points: { show: false } },
-  tyre: { stroke: colours.tyre, width: 2, dash: [2, 4], points: { show: false } },
-  ceiling: { stroke: colours.ceiling, width: 4, points: { show: false } },
-  stop: { stroke: colours.stop, width: 2, dash: [10, 6], points: { show: false } },
-  target: { stroke: colours.target, width: 2.5, dash: [4, 4], points: { show: false } },
-  hot: { stroke: colours.hot, width: 2.5, dash: [12, 4], points: { show: false } },
+  reading: { ink: 'p-reading', width: 2.5 },
+  tyre: { ink: 'p-tyre', width: 2, dash: [2, 4] },
+  ceiling: { ink: 'p-ceiling', width: 4 },
+  stop: { ink: 'p-ceiling', width: 2, dash: [10, 6] },
+  target: { ink: 'p-target', width: 2.5, dash: [4, 4] },
+  hot: { ink: 'p-hot', width: 2.5, dash: [12, 4] },
 };
+
+// One moment of a trace in words, for a pointer on it.
+export function moment(seconds, names, values) {
+  const told = names.map((name, i) => [name, values[i]]).filter(([, v]) => v !== null && v !== undefined);
+  return `${seconds} s: ${told.map(([name, v]) => `${name} ${v.toFixed(2)} bar (${(v * PSI_A_BAR).toFixed(1)} psi)`).join(', ')}`;
+}
+
+// Times of day as this place writes them; the zone stays visible.
+export function localTimes(within = document) {
+  const form = new Intl.DateTimeFormat([], { dateStyle: 'medium', timeStyle: 'short' });
+  for (const box of within.querySelectorAll('time[data-unix]')) {
+    const unix = Number(box.dataset.unix);
+    if (unix) box.textContent = form.format(new Date(unix * 1000));
+  }
+}
+
+// The pages beside the steps: open in a row where there is room, folded where there is not.
+const more = at('more');
+const roomy = matchMedia('(min-width: 62rem)');
+const fold = () => { more.open = roomy.matches; };
+roomy.addEventListener('change', fold);
+fold();
+addEventListener('keydown', (event) => { if (event.key === 'Escape' && more.open && !roomy.matches) { more.open = false; more.querySelector('summary').focus(); } });
+localTimes();

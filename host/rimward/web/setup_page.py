@@ -1,0 +1,130 @@
+"""The set-up page: once, from the key to an inflator that has its name, its unit and its source; a proof bench's key too."""
+
+import asyncio
+import struct
+from typing import Any
+
+from rimward_protocol import codes
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from rimward import keys
+from rimward.errors import Refusal
+from rimward.records import text_of
+from rimward.web import ask
+from rimward.web.app import Shop, form_of, shop
+from rimward.web.fill_page import done
+
+LABEL, BUZZER, UNIT, SOURCE = 7, 8, 9, 5
+LABEL_BYTES = 20
+SOURCES = ("compressor", "line")
+UNITS = ("bar", "psi")
+SOURCE_FORM = "<BIII"
+# fields of an air source: name -> what it is called, bounds, factor to the setting's own unit
+SOURCE_FIELDS = {
+    "flow_0": ("Free air at no pressure, L/min", 1.0, 500.0, 1000),
+    "flow_5": ("Free air at 5 bar, L/min", 0.1, 500.0, 1000),
+    "supply": ("Supply of the line, bar", 0.0, 16.0, 100_000),
+}
+
+
+async def show(request: Request) -> Response:
+    """The page."""
+    return await asyncio.to_thread(_show, shop(request), request)
+
+
+def _show(held: Shop, request: Request) -> Response:
+    rings = {purpose: _key(purpose) for purpose in keys.PURPOSES}
+    return held.page("setup.html", request, title="Set-up", rings=rings, source_fields=SOURCE_FIELDS)
+
+
+def _key(purpose: str) -> dict[str, Any]:
+    """A key of this computer in words: its id and day, or why it cannot be read."""
+    try:
+        ring = keys.load(purpose)
+    except Refusal as refusal:
+        return {"key_id": "", "made": "", "kept_in": "", "wrong": str(refusal)}
+    first = ring.keys[0] if ring.keys else None
+    return {"key_id": first.key_id if first else "", "made": first.made if first else "", "kept_in": ring.kept_in, "wrong": ""}
+
+
+async def make_key(request: Request) -> Response:
+    """Makes the first key of a purpose; one that is there already is no error."""
+    form = await form_of(request)
+    purpose = ask.text(form, "purpose", 10)
+    if purpose not in keys.PURPOSES:
+        raise Refusal("There is no such key.", "Make the workshop's or the bench's.")
+    ring = await asyncio.to_thread(lambda: keys.load(purpose) if keys.load(purpose).keys else keys.new(purpose))
+    return JSONResponse({"key_id": ring.current.key_id, "made": ring.current.made, "kept_in": ring.kept_in})
+
+
+async def settings(request: Request) -> Response:
+    """What the connected inflator is set to, in words."""
+    held = shop(request)
+    return JSONResponse(await done(held.desk.order(_read)))
+
+
+def _read(client: Any) -> dict[str, Any]:
+    def value(number: int) -> bytes:
+        return bytes(client.request(codes.SETTING_GET, number=number)["value"])
+
+    label, buzzer, unit, source = (value(number) for number in (LABEL, BUZZER, UNIT, SOURCE))
+    told: dict[str, Any] = {"label": text_of(label) if label else "", "buzzer": bool(buzzer[:1] != b"\0"), "unit": UNITS[1 if unit[:1] == b"\1" else 0]}
+    if len(source) == struct.calcsize(SOURCE_FORM):
+        kind, flow_0, flow_5, supply = struct.unpack(SOURCE_FORM, source)
+        told["source"] = {"kind": SOURCES[min(kind, 1)], "flow_0": flow_0 / 1000, "flow_5": flow_5 / 1000, "supply": supply / 100_000}
+    return told
+
+
+async def put(request: Request) -> Response:
+    """Sends name, unit and buzzer, which are taken at once."""
+    held, form = shop(request), await form_of(request)
+    held.desk.hold.check(ask.text(form, "hold"))
+    label = ask.text(form, "label", 60).encode()
+    if not label or len(label) > LABEL_BYTES or not label.decode().isprintable():
+        raise ask.AtFields({"label": f"Give a name of at most {LABEL_BYTES} letters."})
+    unit = 1 if ask.text(form, "unit") == "psi" else 0
+    buzzer = 0 if ask.text(form, "buzzer") == "off" else 1
+
+    def act(client: Any) -> dict[str, Any]:
+        for number, value in ((LABEL, label.ljust(LABEL_BYTES, b"\0")), (UNIT, bytes([unit])), (BUZZER, bytes([buzzer]))):
+            client.request(codes.SETTING_PUT, number=number, value=value)
+        return _read(client)
+
+    return JSONResponse(await done(held.desk.order(act)))
+
+
+async def put_source(request: Request) -> Response:
+    """Sends the air source; a person holds the inflator's workshop button, which takes it."""
+    held, form = shop(request), await form_of(request)
+    held.desk.hold.check(ask.text(form, "hold"))
+    kind = SOURCES.index(ask.text(form, "kind")) if ask.text(form, "kind") in SOURCES else 0
+    errors, values = {}, []
+    for name, (says, low, high, factor) in SOURCE_FIELDS.items():
+        try:
+            given = ask.number(form, name, low, high, says)
+        except Refusal as refusal:
+            errors[name] = str(refusal)
+            continue
+        if given is None and (name != "supply" or kind == 1):
+            errors[name] = "Fill in this field: it is on the plate or in the papers of the source."
+        values.append(round((given or 0.0) * factor))
+    if errors:
+        raise ask.AtFields(errors)
+    value = struct.pack(SOURCE_FORM, kind, *values)
+
+    def act(client: Any) -> dict[str, Any]:
+        answer = client.request(codes.SETTING_PUT, number=SOURCE, value=value)
+        return {**_read(client), "waiting": "value" not in answer}
+
+    return JSONResponse(await done(held.desk.order(act)))
+
+
+ROUTES = [
+    Route("/setup", show),
+    Route("/setup/settings", settings),
+    Route("/setup/key", make_key, methods=["POST"]),
+    Route("/setup/settings", put, methods=["POST"]),
+    Route("/setup/source", put_source, methods=["POST"]),
+]
