@@ -77,6 +77,7 @@ def test_each_page(chromium: Browser, server: Server, name: str, wheel: str, siz
         filled(page, server, path)
         assert axe(page) == [], path
         page.emulate_media(color_scheme="dark")
+        page.wait_for_timeout(250)  # colours of buttons take a moment to change
         assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(16, 20, 24)"
         assert axe(page, "color-contrast") == [], path
         page.emulate_media(color_scheme="light")
