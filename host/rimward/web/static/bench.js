@@ -1,7 +1,7 @@
 // The proof bench: the plan of a test, and the test live. While it runs this page gives the beats of the lease; they stop when it cannot see.
 import { announce, at, draft, lines, plot, post, settled, still } from './rimward.js';
-import { airNow, held, isLate, isOn, join, line, recent, say } from './live.js';
-import { showHold, showLine, text, wireHold } from './hold.js';
+import { airNow, held, isLate, isOld, isOn, join, line, recent, say } from './live.js';
+import { ensureHold, showHold, showLine, text, wireHold } from './hold.js';
 
 const BEAT_MS = 100;
 const WINDOW_S = 600;
@@ -43,9 +43,10 @@ function showLease() {
 
 const bigBar = document.querySelector('#big-bar .figure');
 const bigPsi = document.querySelector('#big-psi .figure');
+let wasOld = null;
 function showNumbers() {
   const { now, state } = line;
-  const known = isOn() && now && !isLate();
+  const known = isOn() && now && !isLate() && !line.gone;
   const trial = trialNow();
   text(bigBar, known ? now.reading[0] : '–.––');
   text(bigPsi, known ? now.reading[1] : '–');
@@ -55,6 +56,12 @@ function showNumbers() {
   text('held', known && trial && trial.running && trial.at >= 0 && ['leak-watch', 'seat-pause'].includes(trial.state) ? heldWords(trial) : '–');
   text('highest', highest(trial));
   showLease();
+  const old = isOld();
+  page.dataset.old = old ? 'yes' : 'no';
+  if (old !== wasOld) {
+    wasOld = old;
+    if (state) showState();
+  }
 }
 
 // How long the lower reading has been at the level without a break.
@@ -93,7 +100,9 @@ const LINES = {
 function words() {
   const { state } = line;
   const trial = state.trial;
+  if (line.gone) return ['page not connected', `Without this page there is no beat: the bench stops and vents by itself. ${line.gone}`];
   if (state.line !== 'on') return LINES[state.line] || ['starting', ''];
+  if (isOld()) return ['no news', 'Without news there is no beat: the bench stops and vents by itself. Stay behind the screen.'];
   if (!state.about.bench) return ['no proof bench', 'What is connected is an ordinary inflator. Connect the bench.'];
   if (!trial) return ['no test', 'Enter the specimen, read the plan, take the bench and send the test.'];
   const phase = trial.phase === 'run' ? STATES[trial.state] || trial.state : PHASES[trial.phase];
@@ -134,7 +143,7 @@ function showState() {
   const running_ = running();
   if (before !== null && running_ !== before) arrive(running_);
   before = running_;
-  showNumbers();
+  if (wasOld !== null) showNumbers();
 }
 
 // A test has begun: what matters now is on top. It is over: its record is in the list.
@@ -223,6 +232,8 @@ function hold() {
   const bench = line.state && line.state.about && line.state.about.bench;
   at('begin').disabled = !line.mine || !bench || running() || !at('read').checked;
   at('give').disabled = running();
+  at('enrol').disabled = !bench || running() || (line.state.hold.held && !line.mine);
+  text('enrol-says', bench && !line.state.about.key_enrolled ? 'This bench has no key yet: give it the bench’s key first.' : '');
 }
 
 // The plan, and the orders
@@ -243,6 +254,11 @@ form.addEventListener('submit', async (event) => {
   all.set('hold', line.mine);
   const sent = await post('/bench/begin', all);
   if (sent) { at('read').checked = false; hold(); }
+});
+at('enrol').addEventListener('click', async () => {
+  if (!(await ensureHold('bench'))) return;
+  const given = await post('/fill/enrol', { hold: line.mine });
+  if (given) announce('The bench has its key.');
 });
 at('call-off').addEventListener('click', () => post('/bench/call-off', {}));
 at('tests').addEventListener('click', async (event) => {
