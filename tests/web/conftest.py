@@ -44,7 +44,7 @@ TOP = Path(__file__).parents[2]
 class Bench:
     """A virtual inflator as `rimward virtual` gives it; `order` is what a person does at it."""
 
-    def __init__(self, *more: str, speed: float = 3.0, key: bytes = KEY, env: dict[str, str] | None = None) -> None:
+    def __init__(self, *more: str, speed: float = 3.0, key: bytes | None = KEY, env: dict[str, str] | None = None) -> None:
         words = [sys.executable, "-m", "tests.web.inflator", str(speed), "--json", "--rim-inner", "23", "--temp", "18", "--altitude", "200", *more]
         self.process = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=TOP, env=os.environ | (env or {}))
         assert self.process.stdin and self.process.stdout
@@ -54,6 +54,8 @@ class Bench:
             assert line, "the virtual inflator ended while starting"
             text += line
         self.port = json.loads(text)["port"]
+        if key is None:
+            return
         with open_client(self.port) as client:
             self._enrol(client, key, 0.3 / speed)
 
@@ -168,12 +170,13 @@ def serving(port: str | None, listen: int = 0, token: str = "") -> Iterator[Serv
 
 
 @contextlib.contextmanager
-def folder_of_its_own(folder: Path) -> Iterator[Path]:
-    """Data and keys in `folder`."""
+def folder_of_its_own(folder: Path, key: bool = True) -> Iterator[Path]:
+    """Data and keys in `folder`; without `key` as on a computer where nothing was ever set up."""
     wanted = {"RIMWARD_DATA": str(folder), "RIMWARD_KEYSTORE": "file", "RIMWARD_USER": "Maren Holt"}
     before = {name: os.environ.get(name) for name in wanted}
     os.environ.update(wanted)
-    keys.save((keys.Key(KEY, "2026-03-08"),), keys.load().kept_in, "workshop")
+    if key:
+        keys.save((keys.Key(KEY, "2026-03-08"),), keys.load().kept_in, "workshop")
     try:
         yield folder
     finally:
