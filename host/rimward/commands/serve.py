@@ -1,6 +1,5 @@
 """`rimward serve`: the workshop page."""
 
-import contextlib
 import sys
 
 import click
@@ -32,5 +31,4 @@ def command(serial: str | None, host: str, listen: int, open_to: tuple[str, ...]
         if open_to:
             console.print("Others on this network can reach it: the line is not encrypted. Use it on a network of your own only.", markup=False)
     sys.stdout.flush()
-    with contextlib.suppress(KeyboardInterrupt):  # an end that was asked for
-        server.run()
+    server.run()
