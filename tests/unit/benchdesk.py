@@ -2,9 +2,10 @@
 
 from contextlib import contextmanager
 
+from rimward.kernels import bench as build
 from rimward.keys import Key, Ring
 from rimward.link import Client, LockstepTransport, verbs
-from rimward.proof import bench, build
+from rimward.proof import bench
 from rimward_protocol import codes
 
 RING = Ring((Key(bytes(range(32)), "2025-01-01"),), "here")

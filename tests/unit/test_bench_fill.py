@@ -3,9 +3,10 @@
 from array import array
 
 import pytest
+from rimward.kernels import bench as build
 from rimward.plant import Plant
 from rimward.plant import layout as k
-from rimward.proof import bench, build
+from rimward.proof import bench
 from rimward_fw.bench import app as firmware
 from rimward_fw.bench import fill as bench_fill
 from rimward_fw.kernels import order
