@@ -93,7 +93,7 @@ the circuit data, and by ngspice (or by draws). Each open and short with its ver
 - {single_faults.RESIDUAL}: nothing shows it (none may be left).
 
 The faults are run in the low range (R38's contact open), those of the threshold in the high range too; filter, comparator, supervisor, regulators and transducers as models; a comparator input
-that has lost its wire keeps its charge. What the processor compares at a fill is in `hardware/single_faults.py`, LIMITS; the firmware has to do the same.
+that has lost its wire keeps its charge. What the processor compares at a fill is in `hardware/single_faults.py`, LIMITS; a test compares them with the firmware's (`control/cutoff_check.py`).
 
 | figure | by calculation or rule | second opinion | remark |
 | --- | --- | --- | --- |

@@ -15,7 +15,7 @@ FUSES = {"0.75 A": "TR5 time-lag 800 mA or the nearest under 1 A", "0.2 A": "TR5
 NUMBERS = {
     "fuse-blade": "blade fuse ISO 8820-3 type C, 25 A, with a two-pin board holder", "tvs": "SMCJ15A", "tvs-bi": "SMBJ24CA", "net-tie": "drawn in copper: nothing to order",
     "cap-bulk": "EEU-FR1V471", "cap-tantalum": "TAJB475K016RNJ", "cap-film": "MKS2C033301F00JSSD", "res-power": "CRCW2512220RJNEG", "diode-schottky": "SS14", "diode-feed": "SS36",
-    "esd-quad": "SP0504BAHTG", "diode-signal-schottky": "BAT54WS", "diode-signal": "1N4148W", "diode-fast": "US1B", "diode-power": "MBR2060", "zener-12": "MMSZ5242B", "zener-33": "SMAZ33",
+    "esd-quad": "SP0504BAHTG", "diode-signal-schottky": "BAT54WS", "diode-signal": "1N4148W", "diode-fast": "US1B", "diode-power": "MBR2060CT", "zener-12": "MMSZ5242B", "zener-33": "SMAZ33",
     "zener-5v6": "SMAZ5V6", "led": "5 mm white lamp, 20 mA", "clamp-dual": "BAT54S", "npn": "BC847B", "pnp": "BC857B", "nmos": "AO3422", "pmos": "SI2309CDS", "nmos-power": "CSD18532KCS",
     "relay": "12 V 30 A form A with socket, coil 180 to 300 ohm, release 10 ms at most", "reg-switch-5": "R-78E5.0-1.0", "reg-linear-5": "LP2950ACZ-5.0", "reg-linear-3": "MCP1802T-3002I/OT",
     "supervisor": "MAX803MEXR", "adc-i2c": "ADS1115IDGSR", "comparator": "MCP6562-E/SN", "adc16": "ADS8866IDGS", "barometer": "BMP280", "mcu-board": "SC0915 (Pico)",

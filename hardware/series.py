@@ -60,7 +60,7 @@ SERIES: dict[str, dict[str, dict[str, float]]] = {
     "res-precision": {"ERA-6A": {"%": 0.1, "W": 0.125, "ppm": 25}, "RT0805B": {"%": 0.1, "W": 0.125, "ppm": 25}, "TNPW0805": {"%": 0.1, "W": 0.125, "ppm": 25}},
     "res-power": {"CRCW2512": {"%": 1, "W": 1.0}, "ERJ-1T": {"%": 5, "W": 1.0}},
     "diode-feed": {"SS36": {"V": 60, "A": 3}, "B360": {"V": 60, "A": 3}}, "diode-schottky": {"SS14": {"V": 40, "A": 1}, "B140": {"V": 40, "A": 1}},
-    "diode-power": {"MBR2060": {"V": 60, "A": 20}, "SBR20U60": {"V": 60, "A": 20}}, "diode-fast": {"US1B": {"V": 100, "A": 1}, "ES1B": {"V": 100, "A": 1}},
+    "diode-power": {"MBR2060CT": {"V": 60, "A": 20}, "SBR20U60CT": {"V": 60, "A": 20}}, "diode-fast": {"US1B": {"V": 100, "A": 1}, "ES1B": {"V": 100, "A": 1}},
     "diode-signal": {"1N4148W": {"V": 75, "A": 0.15}, "BAV16W": {"V": 75, "A": 0.2}}, "diode-signal-schottky": {"BAT54WS": {"V": 30, "A": 0.2}, "BAT42WS": {"V": 30, "A": 0.2}},
     "clamp-dual": {"BAT54S": {"V": 30, "A": 0.2}, "BAT54S of a second maker": {"V": 30, "A": 0.2}},
     "zener-12": {"MMSZ5242B": {"V": 12, "W": 0.5, "tolerance": 5}, "BZT52C12": {"V": 12, "W": 0.5, "tolerance": 6}},

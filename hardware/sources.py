@@ -40,7 +40,7 @@ KINDS = {
     "diode-signal-schottky": Kind("Diode_SMD:D_SOD-323", "Schottky 0.2 A 30 V", False, ("BAT54WS", "BAT42WS")),
     "diode-signal": Kind("Diode_SMD:D_SOD-123", "fast 75 V", False, ("1N4148W", "BAV16W")),
     "diode-fast": Kind("Diode_SMD:D_SMA", "fast 100 V 1 A", True, ("US1B", "ES1B"), "same size"),
-    "diode-power": Kind("Package_TO_SOT_THT:TO-220-2_Vertical", "Schottky 20 A 60 V", False, ("MBR2060", "SBR20U60")),
+    "diode-power": Kind("Package_TO_SOT_THT:TO-220-3_Vertical", "Schottky 20 A 60 V in all, two halves on one cathode (pins A, K, A)", False, ("MBR2060CT", "SBR20U60CT")),
     "zener-12": Kind("Diode_SMD:D_SOD-123", "Zener diode 12 V, 0.5 W", True, ("MMSZ5242B", "BZT52C12"), "same size"),
     "zener-33": Kind("Diode_SMD:D_SMA", "Zener diode 33 V, 1 W; its voltage decides how fast the relay lets go", True, ("BZG03C33", "SMAZ33"), "same size"),
     "zener-5v6": Kind("Diode_SMD:D_SMA", "Zener diode 5.6 V, 1 W", True, ("SMAZ5V6", "BZG05C5V6"), "same size"),

@@ -21,9 +21,10 @@ SYMBOLS: dict[str, tuple[str, dict[str, tuple[str, ...]]]] = {
     "net-tie": ("Device:NetTie_2", {}),
     "tvs-bi": ("Device:D_TVS", {}),
     **dict.fromkeys(("tvs", "zener-12", "zener-33", "zener-5v6"), ("Device:D_Zener", DIODE)),
-    **dict.fromkeys(("diode-schottky", "diode-feed", "diode-power", "diode-signal-schottky"), ("Device:D_Schottky", DIODE)),
+    **dict.fromkeys(("diode-schottky", "diode-feed", "diode-signal-schottky"), ("Device:D_Schottky", DIODE)),
     **dict.fromkeys(("diode-fast", "diode-signal"), ("Device:D", DIODE)),
     "led": ("Device:LED", DIODE),
+    "diode-power": ("Device:D_Schottky_AKA", {"A": ("1", "3"), "K": ("2",)}),  # both halves of the package
     "clamp-dual": ("Diode:BAT54S", {"A": ("1",), "K": ("2",), "C": ("3",)}),
     "npn": ("Transistor_BJT:BC847", BJT),
     "pnp": ("Transistor_BJT:BC857", BJT),

@@ -100,7 +100,7 @@ def words_at(part: Part, spot: Placed) -> tuple[tuple[float, float], tuple[float
     if not spot.upright:
         return (spot.x, spot.y - 5.08), (spot.x, spot.y + 3.81), None
     pins = [p.position for u in library.symbol(symbol_of(part)).units if u.unitId in (0, spot.unit) for p in u.pins]
-    if len(part.pins) == 2 and part.kind not in ("conn-power", "conn-small"):
+    if len(part.pins) == len(pins) == 2 and part.kind not in ("conn-power", "conn-small"):
         return (spot.x + 2.54, spot.y - 1.27), (spot.x + 2.54, spot.y + 1.27), "right" if spot.angle == 180 else "left"
     if part.kind in UPRIGHT:
         return (spot.x + 6.35, spot.y - 1.27), (spot.x + 6.35, spot.y + 1.27), "left"

@@ -240,6 +240,8 @@ class Pen:
 def draw_strip(pen: Pen, words: str) -> None:
     """One strip of the layout's language (see hardware/draw.py)."""
     tokens = words.split()
+    if len(tokens) == 2 and tokens[1] in pen.parts and len(pins_of(pen.parts[tokens[1]])) > 2:
+        tokens = ["#" + tokens[1]]  # a part alone whose symbol has more pins than the data: a box with a label at each
     for i, token in enumerate(tokens):
         if token.startswith("#"):
             pen.chip(token[1:])
