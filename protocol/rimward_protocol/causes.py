@@ -50,6 +50,8 @@ CUTOFF_UNREAD = const(59)
 CUTOFF_TEST_FAILED = const(60)
 VENT_SLOW = const(61)
 NOT_COMMISSIONED = const(62)
+BEAT_LOST = const(63)
+ZERO_LOW = const(64)
 
 FIRST_LATCHED = const(16)
 LAST_LATCHED = const(47)

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("7abd48ea1882d27d")
+LAYOUT_HASH = unhexlify("67472ac651965dd5")

@@ -11,7 +11,9 @@ import pytest
 from rimward.errors import Refusal
 from rimward.link import verbs
 from rimward.plant import layout as k
+from rimward.sessions import read_session
 from rimward_fw.kernels import tick
+from rimward_protocol import causes
 from rimward_protocol import kernel_slots as slots
 
 from tests.unit.benchdesk import armed, beat, desk, rising
@@ -189,3 +191,24 @@ def test_an_ordinary_inflator_takes_no_beat():
         with pytest.raises(Refusal, match="not-a-bench"):
             beat(client, 1)
         assert not verbs.is_bench(client)
+
+
+@pytest.mark.parametrize("lost", [True, False])
+def test_a_lost_beat_has_a_cause_of_its_own(lost, tmp_path):
+    """On the bench's status and in its record's END, apart from a run control that was let go."""
+    with desk() as (inflator, client, _hands):
+        armed(inflator, client)
+        last = rising(inflator, client)
+        if lost:
+            inflator.advance(1.0)
+        else:
+            inflator.hands.run = False
+            beat(client, last + 1)
+            inflator.advance(0.5)
+        wanted = "beat-lost" if lost else "released"
+        assert verbs.status(client)["stop_cause"] == wanted
+        inflator.hands.run = False
+        inflator.advance(4.0)
+        verbs.pull_session(client, 0, tmp_path / "one.rws")
+    log = read_session(tmp_path / "one.rws")
+    assert causes.row_of(log.end["cause"])[1] == wanted

@@ -33,6 +33,9 @@ _RISE = const(19)  # what a pulse may rise after it
 _S_RUN = const(1)
 _S_CONFIRM = const(64)
 _S_STOP = const(256)
+_S_BEAT = const(16384)  # the lease lasts
+_S_HELD = const(32768)  # the run contact is closed, lease or not
+_BEAT_LOST = const(63)  # cause
 _G_READY = const(16)
 _G_TESTING = const(32)
 _WANT = const(1)
@@ -219,7 +222,7 @@ def _air(f, y, low):
 def _run(f, y, low):
     """A test in progress: what ends it, then the level."""
     if y[_SW] & _S_STOP != 0 or y[_SW] & _S_RUN == 0:
-        _stop(f, 1)
+        _stop(f, _BEAT_LOST if y[_SW] & (_S_HELD | _S_BEAT) == _S_HELD else 1)
         return _VENT
     before = f[_SLOWER] >> 7
     if before > _GONE_PA and f[_LOW] < before >> 1:

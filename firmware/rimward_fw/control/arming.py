@@ -20,6 +20,15 @@ VOLUME_TOLERANCE_PERCENT = 25
 WATCH_TICKS = 5_000
 
 
+def zero_low(reading_pa, guard_pa, class_pa, calibrated):
+    """True if the higher of both readings lies so far below the ambient pressure that both zeros have moved: no manifold can.
+
+    Half of the guard band once calibrated, else what the class allows. A zero that moved up cannot be told from a nearly empty tyre, and
+    stops a fill too early.
+    """
+    return reading_pa < -(max(guard_pa, class_pa) // 2 if calibrated else class_pa)
+
+
 def root(n):
     """Integer square root of n >= 0, rounded down."""
     if n < 2:

@@ -3,7 +3,7 @@
 from rimward_protocol import causes, codes, layout, replies
 from rimward_protocol import kernel_slots as slots
 
-from rimward_fw.control import events, fill_modes
+from rimward_fw.control import arming, events, fill_modes
 from rimward_fw.ui import buttons
 
 NOBODY = bytes(8)
@@ -212,7 +212,9 @@ class FillCycle:
             self.cause = causes.BAROMETER
             self.phase = OVER
             return replies.OK
-        self.cause = app.no_air(self.wheel)
+        reading = app.engine.g[slots.G_READ] - slots.BIAS_PA
+        low = arming.zero_low(reading, app.guard_pa(), app.BAND_PA, app.calibrated_day())
+        self.cause = causes.ZERO_LOW if low else app.no_air(self.wheel)
         if self.cause:
             self.phase = OVER
             return replies.OK

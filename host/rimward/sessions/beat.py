@@ -1,6 +1,7 @@
 """Why a proof bench stopped: its run control was released, or the host's beat did not come in time.
 
-The bench's firmware gives both the same cause. The full-rate record of its last seconds keeps the run contact and the lease apart.
+The bench's firmware gives each its own cause; one that wrote `released` for both is told apart by the full-rate record of its last seconds,
+which keeps the run contact and the lease.
 """
 
 from rimward_fw.bench.app import BEAT, HELD, RUN
