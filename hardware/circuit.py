@@ -16,7 +16,7 @@ POWER = (
     ("D1", "tvs", "15 V", "15 V 1500 W clamp:25.2 V", "A=PGND K=V12", "surge clamp; conducts forward when the supply is reversed"),
     ("C1", "cap-bulk", "470u", "35 V 20 %", "1=V12 2=PGND", "motor current steps"),
     ("D6", "diode-feed", "3 A", "60 V 3 A", "A=V12 K=V12_AUX", "reversed supply: no coil, regulator or driver gets current"),
-    ("F2", "fuse-small", "0.75 A", "32 V 0.75 A", "1=V12_AUX 2=V12_LOGIC", "logic and transducers A, B"),
+    ("F2", "fuse-small", "0.8 A", "32 V 0.8 A", "1=V12_AUX 2=V12_LOGIC", "logic and transducers A, B"),
     ("F3", "fuse-small", "0.2 A", "32 V 0.2 A", "1=V12_AUX 2=V12_CUT", "independent cutoff alone"),
     ("F4", "fuse-small", "2 A", "32 V 2 A", "1=V12_AUX 2=V12_COIL", "relay coil and vent; through the run switch and Q5 the gate of M1 as well"),
     ("NT1", "net-tie", "star point", "30 A", "1=PGND 2=GND", "logic return meets the others here and nowhere else"),

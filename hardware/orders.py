@@ -11,7 +11,7 @@ SHEET_SEEN = ("adc16", "relay")
 
 CERAMIC = {"10u": "GRM31CR7YA106KA12L", "22u": "GRM31CR71A226KE15L", "1u": "GRM31CR71H105KA61L", "150n": "C3216X7R1H154K160AA", "100n": "GRM319R71H104KA01D",
            "47n": "GRM319R71H473KA01D", "10n": "GRM319R71H103KA01D"}
-FUSES = {"0.75 A": "TR5 time-lag 800 mA or the nearest under 1 A", "0.2 A": "TR5 time-lag 200 mA", "2 A": "TR5 time-lag 2 A"}
+FUSES = {"0.8 A": "TR5 time-lag 800 mA", "0.2 A": "TR5 time-lag 200 mA", "2 A": "TR5 time-lag 2 A"}
 NUMBERS = {
     "fuse-blade": "blade fuse ISO 8820-3 type C, 25 A, with a two-pin board holder", "tvs": "SMCJ15A", "tvs-bi": "SMBJ24CA", "net-tie": "drawn in copper: nothing to order",
     "cap-bulk": "EEU-FR1V471", "cap-tantalum": "TAJB475K016RNJ", "cap-film": "MKS2C033301F00JSSD", "res-power": "CRCW2512220RJNEG", "diode-schottky": "SS14", "diode-feed": "SS36",

@@ -53,6 +53,18 @@ def test_every_pin_with_a_wire_is_on_the_page():
         assert at == "board" or all(ref in PARTS for ref in at.split())
 
 
+def test_silkscreen_names_the_fuses_that_are_fitted():
+    texts = dict(wiring.SILKSCREEN)
+    assert texts["F2 F3 F4"] == ", ".join(PARTS[r].value for r in ("F2", "F3", "F4")) + " TIME-LAG"
+    assert texts["F1"].startswith(PARTS["F1"].value) and PARTS["F1"].value in texts["J1"]
+
+
+def test_small_fuses_are_of_the_usual_values():
+    """IEC 60127 steps, from memory: 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1, 1.25, 1.6, 2 A."""
+    usual = (0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0)
+    assert all(p.limits["A"] in usual for p in PARTS.values() if p.kind == "fuse-small")
+
+
 def test_isolation_and_dump_of_the_line_are_parts():
     valve = next(a for a in AIR_PARTS if a.ref == "IV1")
     assert "lockable" in valve.text and "empties" in valve.text
