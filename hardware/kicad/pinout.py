@@ -1,19 +1,20 @@
 """Which symbol and footprint each class of parts has, and which number each pin of the data has on both.
 
-`*` lines name the distribution's libraries (kicad-symbols, kicad-footprints 6.0); library `Rimward` is our own (own.py). A pin that is not
+Library `Rimward` is our own (own.py), all others are the distribution's (kicad-symbols, kicad-footprints 6.0). A pin that is not
 in the table has its own name as its number. One pin of the data may be several pads (the grounds of a module).
 """
 
 from hardware.circuit import Part
 from hardware.sources import KINDS
 
-DIODE = {"A": ("2",), "K": ("1",)}
-BJT = {"B": ("1",), "E": ("2",), "C": ("3",)}
-MOS = {"G": ("1",), "S": ("2",), "D": ("3",)}
+Numbers = dict[str, tuple[str, ...]]  # pin of the data -> its numbers
+DIODE: Numbers = {"A": ("2",), "K": ("1",)}
+BJT: Numbers = {"B": ("1",), "E": ("2",), "C": ("3",)}
+MOS: Numbers = {"G": ("1",), "S": ("2",), "D": ("3",)}
 LEADS = {"GP": (1, 2, 4, 5, 6, 7, 9, 10, 11, 12, 14, 15, 16, 17, 19, 20, 21, 22, 24, 25, 26, 27, 29)}  # of GP0 to GP22
 
 # class -> (symbol, {pin of the data: numbers})
-SYMBOLS: dict[str, tuple[str, dict[str, tuple[str, ...]]]] = {
+SYMBOLS: dict[str, tuple[str, Numbers]] = {
     **dict.fromkeys(("res", "res-precision", "res-power"), ("Device:R", {})),
     **dict.fromkeys(("cap-ceramic", "cap-film"), ("Device:C", {})),
     **dict.fromkeys(("cap-bulk", "cap-tantalum"), ("Device:C_Polarized", {})),
