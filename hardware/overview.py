@@ -1,6 +1,6 @@
 """Two pictures, each a whole chain in one sight: how power reaches everything, and everything that stops the air.
 
-Boxes stand on a grid; every line between two parts of the circuit names the net that joins them, and drawing fails where the data say otherwise.
+Boxes lie on a grid; every line between two parts of the circuit names the net that joins them, and drawing fails where the data say otherwise.
 Figures in the boxes come from the data or the calculations.
 """
 
@@ -168,5 +168,5 @@ def power_chain() -> str:
 
 def stop_chain() -> str:
     parts = load()
-    return picture("Stop chain", ("Hand, firmware and independent cutoff each drop both elements; firmware and cutoff open the vent as well; the relief valves need nobody.",),
+    return picture("Stop chain", ("Hand, firmware and independent cutoff each drop both elements; firmware and cutoff open the vent as well; the relief valves act by themselves.",),
                    stop_boxes(parts), STOP, parts)

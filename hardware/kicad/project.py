@@ -96,7 +96,7 @@ def effects(size: float = 1.27, justify: str | None = None, hide: bool = False, 
 
 
 def words_at(part: Part, spot: Placed) -> tuple[tuple[float, float], tuple[float, float], str | None]:
-    """(place of the reference, of the value, side): above and below what lies, beside what stands upright, over a box."""
+    """(place of the reference, of the value, side): above and below a lying part, beside an upright one, over a box."""
     if not spot.upright:
         return (spot.x, spot.y - 5.08), (spot.x, spot.y + 3.81), None
     pins = [p.position for u in library.symbol(symbol_of(part)).units if u.unitId in (0, spot.unit) for p in u.pins]

@@ -1,4 +1,4 @@
-"""Where everything stands on a sheet: the strips of `hardware.draw.LAYOUT` placed on KiCad's grid, in mm, y downwards.
+"""Layout of the sheets: the strips of `hardware.draw.LAYOUT` on KiCad's grid, in mm, y downwards.
 
 Each row of the layout is one labelled block. Wires only ever meet at their ends, where pins and labels are too, so no connection depends
 on how a program treats a wire that touches another in its middle.
