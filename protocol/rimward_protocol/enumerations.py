@@ -120,6 +120,7 @@ WAITINGS = (
     (6, "hold-to-run", "hold the run control"),
     (7, "clear", "read the cause and clear it"),
     (8, "hold-to-set", "hold the button to take the new setting"),
+    (9, "which-wheel", "the tyre takes another volume of air than the wheel chosen has: confirm that it is this wheel, or let go"),
 )
 
 EVENTS = (

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("67472ac651965dd5")
+LAYOUT_HASH = unhexlify("0ff24c8fe1eb99c2")

@@ -187,6 +187,11 @@ def measuring(a, state, tyre=-1):
     a.cycle.measuring = True
 
 
+def volume(a):
+    armed(a, codes.ASKING, 150000, 150000)
+    a.engine.f[slots.F_VOLUME] = 1800
+
+
 SITUATIONS = {
     "choose": lambda a: None,
     "new": lambda a: phase(a, cycle.ASK_WHEEL),
@@ -207,6 +212,7 @@ SITUATIONS = {
     "test": lambda a: armed(a, codes.SELF_TEST),
     "filling": lambda a: armed(a, codes.FILLING, 183400, 201000),
     "bead": lambda a: armed(a, codes.SEAT_PAUSE, 199600, 199600),
+    "volume": volume,
     "settle": lambda a: armed(a, codes.SETTLING, 256300, 256300, 250900),
     "bleed": lambda a: armed(a, codes.BLEEDING, 268000, 268000),
     "done": done,

@@ -78,7 +78,7 @@ def over_ceiling(t: Transition) -> Any:
 WINDOWS = (
     Window("sensor-a-range", 16, 3, "range_a", lambda t: outside_range(t.x.a), settled=True),
     Window("sensor-b-range", 17, 3, "range_b", lambda t: outside_range(t.x.b), settled=True),
-    Window("sensors-disagree", 18, 25, "disagree", lambda t: apart(t.h), settled=True),
+    Window("sensors-disagree", 18, 50, "disagree", lambda t: apart(t.h), settled=True),
     Window("sensor-supply", 26, 3, "sup_cnt", lambda t: bad_supply(t.x), settled=True),
     Window("range-key-contacts", 27, 3, "key_cnt", lambda t: bad_key(t.x), held_only=True),
     Window("independent-cutoff", 30, 3, "cut_cnt", lambda t: bit(t.x.sw, CUTOFF)),
@@ -356,7 +356,7 @@ def _soon(counter: str, limit: str, by: str) -> tuple[str, str]:
 PLANTED = {
     "sensor-a-range": ("_RATIO_LOW <= x[_A]", "_RATIO_LOW - 1 <= x[_A]"),
     "sensor-b-range": ("x[_B] <= _RATIO_HIGH", "x[_B] <= _RATIO_HIGH + 1"),
-    "sensors-disagree": ("_AGREE_TICKS = const(25)", "_AGREE_TICKS = const(26)"),
+    "sensors-disagree": ("_AGREE_TICKS = const(50)", "_AGREE_TICKS = const(51)"),
     "sensor-supply": _soon("_SUP_CNT", "_SHORT", "_SHORT + 1"),
     "range-key-contacts": ("if key == _KEY_LOW or key == _KEY_HIGH:", "if key != 0:"),
     "independent-cutoff": _soon("_CUT_CNT", "_SHORT", "_SHORT + 1"),

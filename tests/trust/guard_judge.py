@@ -31,10 +31,10 @@ FIRST_ROWS = 500
 # Values at which a counter or mark changes what the guard does; used to disturb recorded states.
 EDGES = {
     "rest": (0, 1, 2, 15, 16), "warm": (0, 1, 48, 49, 50), "test": (0, 1, 49, 50, 79, 80, 81, 129, 130, 131, TEST_DONE), "frz_a": (98, 99, 100),
-    "frz_b": (98, 99, 100), "range_a": (1, 2, 3), "range_b": (1, 2, 3), "disagree": (23, 24, 25), "over": (48, 49, 50), "key_cnt": (1, 2, 3),
+    "frz_b": (98, 99, 100), "range_a": (1, 2, 3), "range_b": (1, 2, 3), "disagree": (48, 49, 50), "over": (48, 49, 50), "key_cnt": (1, 2, 3),
     "cut_cnt": (1, 2, 3), "sup_cnt": (1, 2, 3), "baro_cnt": (248, 249, 250), "on_ticks": (0, 24, 25, 32_766, 32_767), "on": (0, 1), "ran": (0, 1),
     "nr_cnt": (0, 20, 90, 700, 32_767, 32_768), "off_cnt": (249, 250, 251, 1_273, 1_274, 1_275, 65_535), "armed": (0, 1),
-    "since": (0, 58, 59, 60, 61, 248, 249, 250, 254, 255), "at_ambient": (0, 98, 99, 100, 254, 255), "seen": (0, 1), "stood": (0, 1),
+    "since": (0, 39, 40, 58, 59, 60, 61, 248, 249, 250, 254, 255), "burst_more": (0, 1, 7, 8, 9), "at_ambient": (0, 1, 98, 99, 100, 254, 255), "seen": (0, 1), "stood": (0, 1),
     "lift": (0, 1, 3_999, 4_000, 40_000, 110_000), "time": (59, 60, 2**27 - 1, 2**27), "air": (2_999, 3_000, 2**27 - 1, 2**27), "stop": (0, 2), "why": (0, 9),
 }  # fmt: skip
 INPUT_EDGES = {
@@ -45,8 +45,8 @@ SWITCHES = (RUN, WANT, CLEAR, KEY_LOW, KEY_HIGH, CUTOFF)
 
 
 def witnesses() -> list[tuple[list[int], list[int]]]:
-    """Counter-examples that a proof once gave: states and inputs that tell a defect from the guard."""
-    return [(w["g"], w["x"]) for w in json.loads(WITNESSES.read_text())] if WITNESSES.exists() else []
+    """Counter-examples that a proof once gave: states and inputs that tell a defect from the guard. Words added since are 0."""
+    return [(w["g"] + [0] * (len(S) - len(w["g"])), w["x"]) for w in json.loads(WITNESSES.read_text())] if WITNESSES.exists() else []
 
 
 def _step_row(step: Any, g: list[int], x: list[int]) -> Row:
@@ -130,7 +130,7 @@ def ghosts(of: Table) -> dict[str, Any]:
     g = {name: of.before[:, i] for name, i in S.items()}
     length = of.inputs[:, 13]
     found = {f"ghost_{name}": g[name] for name in ("range_a", "range_b", "disagree", "sup_cnt", "key_cnt", "cut_cnt", "baro_cnt", "over")}
-    limits = {"disagree": 25, "baro_cnt": 250, "over": 50}
+    limits = {"disagree": 50, "baro_cnt": 250, "over": 50}
     found = {name: np.minimum(v, limits.get(name[6:], 3)).astype(np.int32) for name, v in found.items()}
     for which in "ab":
         found |= {f"ghost_{which}_n": np.minimum(g[f"frz_{which}"], 100), f"ghost_{which}_mark": g[f"fref_{which}"]}

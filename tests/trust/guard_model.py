@@ -21,11 +21,11 @@ BIAS = 600_000
 VENTING = (22, 23, 28, 29, 30)
 MEMORY, DAMAGED = 32, 33
 ALL_INPUTS = 24
-ALL_STATE = 47
+ALL_STATE = 48
 
 # Width in bits of every state word: what the guard's own memory check must refuse to leave.
 WIDTHS = {
-    8: ("cause", "cause_n", "stop", "why", "rest", "warm", "since", "at_ambient", "range_a", "range_b", "disagree", "over", "key_cnt", "cut_cnt", "sup_cnt", "baro_cnt"),
+    8: ("cause", "cause_n", "stop", "why", "rest", "warm", "since", "at_ambient", "burst_more", "range_a", "range_b", "disagree", "over", "key_cnt", "cut_cnt", "sup_cnt", "baro_cnt"),
     1: ("on", "ran", "armed", "seen", "stood"),
     20: ("ceil", "ceil_n", "band"),
     26: ("fa", "fb", "sl"),

@@ -142,21 +142,26 @@ def ran_then(t: Transition) -> Any:
 
 
 def burst_bound(h: Any) -> Any:
-    """What one burst of a line may add: 1.5 times the largest rise that no flow followed, 110 kPa before one was seen. Pa."""
-    return choose(h.lift != 0, h.lift + (h.lift >> 1), 110_000)
+    """What one burst of a line may add: 1.5 times the largest rise since one stayed, 20 kPa more at least; 110 kPa before one did. Pa."""
+    return choose(h.lift != 0, h.lift + highest(h.lift >> 1, 20_000), 110_000)
+
+
+def burst_near(t: Transition) -> Any:
+    """One burst of a line of which no flow into a tyre was seen could reach the ceiling."""
+    return both(t.h.seen == 0, t.x.flags & 8 != 0, reading(t.h) + burst_bound(t.h) + t.h.band >= t.h.ceil + BIAS)
 
 
 def burst_held(t: Transition) -> Any:
-    """A line of which no flow into a tyre was seen has to wait."""
-    near = reading(t.h) + burst_bound(t.h) + t.h.band >= t.h.ceil + BIAS
+    """The gate waits: for the end of a burst's rest, or because a chuck that was on may be coming off."""
     waits = both(t.g.on == 0, ran_then(t) != 0, t.h.since < 60)
-    return both(t.h.seen == 0, t.x.flags & 8 != 0, either(near, t.g.on_ticks >= 3, waits))
+    unseen = both(t.h.seen == 0, t.x.flags & 8 != 0, either(t.g.on_ticks >= 3 + t.h.burst_more, waits))
+    return either(both(t.h.stood != 0, t.h.at_ambient != 0), unseen)
 
 
 def allowed(t: Transition) -> Any:
     """Everything that must hold for either element to be driven."""
     clear = both(t.h.cause == 0, running(t), t.g.armed != 0, z3.Not(gone(t)))
-    flow = both(under_stop(t), z3.Not(torn_off(t)), z3.Not(burst_held(t)))
+    flow = both(under_stop(t), z3.Not(torn_off(t)), z3.Not(burst_near(t)))
     return both(judged(t), clear, loaded(t), plausible(t), range_allows(t), budgets_last(t), flow)
 
 
@@ -169,7 +174,7 @@ def on_needs(condition: Callable[[Transition], Any]) -> Callable[[Transition], A
 
 
 def air_runs_iff(t: Transition) -> Any:
-    return source_on(t.o) == both(allowed(t), t.g.test == TEST_DONE, bit(t.x.sw, WANT), t.g.rest <= 1)
+    return source_on(t.o) == both(allowed(t), t.g.test == TEST_DONE, bit(t.x.sw, WANT), t.g.rest <= 1, z3.Not(burst_held(t)))
 
 
 def ready_iff(t: Transition) -> Any:
@@ -293,7 +298,7 @@ def ran_and_on(t: Transition) -> Any:
 
 WHOLE = "v1 + x[_CHK] != _CHECK or "
 RULES = [
-    Rule("air-runs-iff-allowed", "G1", air_runs_iff, ("if sw & _WANT != 0 and g[_REST] == 0:", "if g[_REST] == 0:")),
+    Rule("air-runs-iff-allowed", "G1", air_runs_iff, ("if sw & _WANT != 0 and g[_REST] == 0 and", "if g[_REST] == 0 and")),
     Rule("ready-iff-allowed", "G1", ready_iff, ("elif g[_ARMED] == 0:", "elif g[_ARMED] == 2:")),
     Rule("needs-profile-intact", "G1", on_needs(loaded), (WHOLE, "")),
     Rule("needs-plausible", "G1", on_needs(plausible), ("g[_DISAGREE] + g[_SUP_CNT]", "g[_SUP_CNT]")),

@@ -166,7 +166,7 @@ def _apart(g: State, x: Any, d: int) -> None:
 
 def _long_apart(g: State, x: Any, d: int) -> None:
     _apart(g, x, 1)
-    g[S["disagree"]] = 24 + d
+    g[S["disagree"]] = 49 + d
 
 
 def _risen(g: State, x: Any, d: int) -> None:
@@ -217,8 +217,8 @@ LIMITS = (
     Limit("supply high 82", _input("supply", 82), over, 9, 26, 3),
     Limit("barometer low 50,000", _input("ambient", 50_000), under, 9, 31, 250, setup=VENTED),
     Limit("barometer high 110,000", _input("ambient", 110_000), over, 9, 31, 250, setup=VENTED),
-    Limit("disagreeing 30,000 Pa", _apart, over, 9, 18, 25),
-    Limit("disagreeing 25 ticks", _long_apart, at_least, 9, 18, 1, ("idle",)),
+    Limit("disagreeing 30,000 Pa", _apart, over, 9, 18, 50),
+    Limit("disagreeing 50 ticks", _long_apart, at_least, 9, 18, 1, ("idle",)),
     Limit("tick length 8", _input("load", 8), at_least, 24, 24, 1, ("on", *TESTS)),
     Limit("tick distance 40", _input("gap", 40), at_least, 25, 25, 1, ("on", *TESTS)),
     Limit("stop reading", _reading(400_000 - 10_000 - 4_000, nr_ref=BIAS, test_ref=BIAS + 386_000), at_least, 2, states=HELD),
@@ -253,7 +253,6 @@ LIMITS = (
     Limit("over-pressure 50 ticks", _long_over, at_least, 23, 23, 1, ("idle",)),
     Limit("line, burst bound 110,000 Pa", _reading(400_000 - 10_000 - 110_000, ran=0, seen=0, lift=0), at_least, 2, states=("ready",), setup=LINE),
     Limit("line, 1.5 times the largest rise", _reading(400_000 - 10_000 - 60_000, ran=0, seen=0, lift=40_000), at_least, 2, states=("ready",), setup=LINE),
-    Limit("line, 60 ticks between bursts", _word("since", 59, ran=1, seen=0), under, 2, states=("ready",), setup=LINE),
 )  # fmt: skip
 
 

@@ -5,9 +5,9 @@ from typing import Any
 import z3
 
 from tests.trust.guard_fault_rules import active
-from tests.trust.guard_model import BIAS, Transition, idle_output, reading, source_on
+from tests.trust.guard_model import BIAS, Transition, idle_output, reading, slope_lag, source_on
 from tests.trust.guard_rules import Rule, burst_bound, gone, judged, new_connection, ran_then, running
-from tests.trust.terms import both, choose, either, implies, lowest
+from tests.trust.terms import both, choose, either, highest, implies, lowest, size
 
 
 def above_zero(t: Transition) -> Any:
@@ -15,28 +15,53 @@ def above_zero(t: Transition) -> Any:
     return reading(t.h) - BIAS - t.x.band_pa
 
 
+def stands(t: Transition) -> Any:
+    """The reading moves by less than 1/64 of itself in 16 ticks, 600 Pa at least."""
+    return size(slope_lag(t.h)) < highest((reading(t.h) - BIAS) >> 6, 600)
+
+
+def lies_at_ambient(t: Transition) -> Any:
+    """Source off for 40 ticks, so that the last valve has shut, and the reading within its zero error and 2 kPa of ambient."""
+    return both(judged(t), z3.Not(active(t)), t.h.since >= 40, above_zero(t) <= 2_000)
+
+
+def rise_and_fall(t: Transition) -> tuple[Any, Any]:
+    """How far the last burst rose, and fell again since: of what was kept before this tick, which may begin the next one."""
+    peak = highest(t.g.burst_peak, reading(t.h))
+    return peak - t.g.burst_from, peak - reading(t.h)
+
+
 def chuck_off_iff(t: Transition) -> Any:
     """Off is said exactly when a reading that stood at rest has lain at ambient for 100 ticks with the source off."""
-    there = both(judged(t), z3.Not(active(t)), t.g.stood != 0, above_zero(t) <= 2_000, lowest(t.g.at_ambient + 1, 255) >= 100)
-    return gone(t) == there
+    return gone(t) == both(lies_at_ambient(t), t.g.stood != 0, lowest(t.g.at_ambient + 1, 255) >= 100)
+
+
+def flow_forgotten_at_ambient(t: Transition) -> Any:
+    """Flow that was seen counts no more once the manifold lies at ambient: the hose may be on another tyre next."""
+    return implies(lies_at_ambient(t), t.h.seen == 0)
+
+
+def waits_at_ambient(t: Transition) -> Any:
+    """No air while a chuck that was on may be coming off."""
+    return implies(both(t.h.stood != 0, t.h.at_ambient != 0), z3.Not(source_on(t.o)))
 
 
 def stood_at_rest(t: Transition) -> Any:
-    """A reading counts as a tyre's only 250 ticks after the source went off and over 30 kPa."""
+    """A reading counts as a tyre's only standing, 250 ticks after the source went off and over 30 kPa."""
     fresh = both(t.g.stood == 0, t.h.stood != 0)
-    return implies(fresh, both(judged(t), z3.Not(active(t)), t.h.since >= 250, above_zero(t) > 30_000))
+    return implies(fresh, both(judged(t), z3.Not(active(t)), t.h.since >= 250, above_zero(t) > 30_000, stands(t)))
 
 
 def chuck_off_forgets(t: Transition) -> Any:
     """Nothing is known any more, nothing runs, and the run control has to be released."""
     h = t.h
-    forgotten = both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0, h.test == 0, h.ran == 0)
+    forgotten = both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0, h.burst_more == 0, h.test == 0, h.ran == 0)
     return implies(gone(t), both(forgotten, idle_output(t.o), h.on == 0, h.armed == choose(running(t), 0, 1)))
 
 
 def connection_forgets(t: Transition) -> Any:
     h = t.h
-    return implies(new_connection(t), both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0))
+    return implies(new_connection(t), both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0, h.burst_more == 0))
 
 
 def line(t: Transition) -> Any:
@@ -50,17 +75,32 @@ def bursts_stay_below(t: Transition) -> Any:
 
 
 def bursts_are_short(t: Transition) -> Any:
-    """At most 3 ticks on, then at least 60 off."""
+    """At most 3 ticks on and what was added, then at least 60 off."""
     unseen = both(source_on(t.o), line(t), t.h.seen == 0)
     rested = either(t.g.on != 0, ran_then(t) == 0, t.h.since >= 60)
-    return implies(unseen, both(t.h.on_ticks <= 3, rested))
+    return implies(unseen, both(t.h.on_ticks <= 3 + t.h.burst_more, rested))
+
+
+def bursts_lengthen(t: Transition) -> Any:
+    """By one tick, up to eight, after the rest of a burst that rose by less than 2 kPa."""
+    longer = t.h.burst_more > t.g.burst_more
+    empty = both(t.h.since == 60, t.g.ran != 0, t.g.seen == 0, rise_and_fall(t)[0] < 2_000)
+    return implies(longer, both(judged(t), empty, t.h.burst_more == t.g.burst_more + 1, t.h.burst_more <= 8))
 
 
 def seen_needs_flow(t: Transition) -> Any:
-    """Flow is seen only 60 ticks after a burst that rose by more than 4 kPa and lost more than half of it again."""
+    """Flow is seen 60 to 250 ticks after a burst that rose by more than 4 kPa, lost more than half of it again, and stands over ambient."""
     fresh = both(t.g.seen == 0, t.h.seen != 0)
-    rise, fall = t.h.burst_peak - t.h.burst_from, t.h.burst_peak - reading(t.h)
-    return implies(fresh, both(judged(t), t.h.since == 60, t.g.ran != 0, rise > 4_000, fall * 2 > rise))
+    rise, fall = rise_and_fall(t)
+    when = both(judged(t), t.h.since >= 60, t.h.since <= 250, t.g.ran != 0)
+    return implies(fresh, both(when, rise > 4_000, fall * 2 > rise, stands(t), above_zero(t) > 2_000))
+
+
+def lift_needs_a_closed_manifold(t: Transition) -> Any:
+    """The first rise that bounds bursts is one of which three quarters stayed."""
+    first = both(t.g.lift == 0, t.h.lift != 0)
+    rise, fall = rise_and_fall(t)
+    return implies(first, both(t.h.since == 60, t.h.lift == rise, fall * 4 <= rise))
 
 
 def lift_never_shrinks(t: Transition) -> Any:
@@ -71,9 +111,9 @@ def burst_followed(t: Transition) -> Any:
     """A burst begins at the reading before its air comes; since then the highest reading is kept."""
     g, h = t.g, t.h
     since = choose(g.on != 0, 0, lowest(g.since + 1, 255))
-    waits = either(since > 60, g.ran == 0)
-    peak = choose(either(waits, reading(h) > g.burst_peak), reading(h), g.burst_peak)
-    return implies(judged(t), both(h.burst_from == choose(waits, reading(h), g.burst_from), h.burst_peak == peak, h.since == since))
+    begins = both(g.on == 0, source_on(t.o))
+    peak = choose(either(begins, reading(h) > g.burst_peak), reading(h), g.burst_peak)
+    return implies(judged(t), both(h.burst_from == choose(begins, reading(h), g.burst_from), h.burst_peak == peak, h.since == since))
 
 
 TYRE_RULES = [
@@ -81,9 +121,13 @@ TYRE_RULES = [
     Rule("stood-at-rest", "G10", stood_at_rest, ("_STOOD_TICKS = const(250)", "_STOOD_TICKS = const(249)")),
     Rule("chuck-off-forgets", "G10", chuck_off_forgets, ("        g[_TEST] = 0\n        g[_RAN] = 0\n        g[_ARMED] = 0\n", "        g[_TEST] = 0\n        g[_RAN] = 0\n")),
     Rule("connection-forgets", "G10", connection_forgets, ("        g[_OVER] = 0\n        g[_SEEN] = 0\n", "        g[_OVER] = 0\n")),
-    Rule("bursts-stay-below", "G10", bursts_stay_below, ("g[_LIFT] + (g[_LIFT] >> 1)", "g[_LIFT] + (g[_LIFT] >> 2)")),
+    Rule("bursts-stay-below", "G10", bursts_stay_below, ("_LIFT_MORE = const(20000)", "_LIFT_MORE = const(19999)")),
     Rule("bursts-are-short", "G10", bursts_are_short, ("_BURST_TICKS = const(3)", "_BURST_TICKS = const(4)")),
-    Rule("seen-needs-flow", "G10", seen_needs_flow, (") * 2 >", ") * 3 >")),
-    Rule("lift-never-shrinks", "G10", lift_never_shrinks, ("> g[_LIFT]:", "!= g[_LIFT]:")),
+    Rule("seen-needs-flow", "G10", seen_needs_flow, ("v3 * 2 > v2", "v3 * 3 > v2")),
+    Rule("lift-never-shrinks", "G10", lift_never_shrinks, ("> g[_LIFT] and", "!= g[_LIFT] and")),
+    Rule("flow-forgotten-at-ambient", "G10", flow_forgotten_at_ambient, ("            g[_SEEN] = 0\n", "            g[_SEEN] = g[_SEEN]\n")),
+    Rule("waits-at-ambient", "G10", waits_at_ambient, ("if g[_STOOD] != 0 and g[_AT_AMBIENT] != 0:", "if g[_STOOD] != 0 and g[_AT_AMBIENT] > 1:")),
+    Rule("bursts-lengthen", "G10", bursts_lengthen, ("_NOTHING_PA = const(2000)", "_NOTHING_PA = const(2001)")),
+    Rule("lift-needs-a-closed-manifold", "G10", lift_needs_a_closed_manifold, ("v3 * 4 <= v2", "v3 * 3 <= v2")),
     Rule("burst-followed", "G10", burst_followed, ("g[_SINCE] + 1 if", "g[_SINCE] + 2 if")),
 ]

@@ -82,9 +82,10 @@ def test_the_self_test_is_long_enough_to_see_what_it_looks_for(kind):
     assert x["test_len"] * rate / 64 * 98_945 / 1257 >= 5_900
 
 
-@pytest.mark.parametrize("kind, most", [(0, 1.6), (1, 2.8)])
+@pytest.mark.parametrize("kind, most", [(0, 2.8), (1, 6.4)])
 def test_the_air_budget_holds_a_fill_and_is_bounded(kind, most):
-    """Of the free air that the low volume holds at its ceiling, 317,071 units. The guard counts a chopping line about twice over."""
+    """Of the free air that the low volume holds at its ceiling, 317,071 units. The guard charges a line's short bursts several
+    times over, and a source may deliver 28 % less than it says into a tyre 25 % larger."""
     assert 317_071 < words(kind=kind)[1]["air_max"] < most * 317_071
 
 

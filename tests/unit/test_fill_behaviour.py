@@ -4,8 +4,9 @@ import pytest
 from rimward.plant import layout
 from rimward.simulation.loop import Job
 from rimward_protocol import causes, codes
+from rimward_protocol.kernel_words import FILL_INPUT
 
-from .fillbench import BLEED, CONFIRM, STOP, start
+from .fillbench import BLEED, CONFIRM, STOP, Fill, start
 
 SMALL = {"tyre_mm": 25.0, "target_pa": 300_000, "ceiling_pa": 420_000, "limit_pa": 420_000, "watch_ticks": 500}
 QUIET = {"over": {"b_e11_lsb": 0.0, "a_inl_words": 0.0}}
@@ -22,9 +23,11 @@ def test_lands_the_cold_target(pin, kind):
     fill = start(Job(**SMALL, **QUIET, start_pa=200_000.0, pin_open=pin, kind=kind))
     fill.go(12_000, until=over)
     assert (fill.state, fill.reason) == (codes.FILL_DONE, 0)
-    assert abs(fill.settled() - 300_000) < (3_000 if kind == 0 else 8_000)
+    most = 3_000 if kind == 0 and pin else 8_000  # how much heat is left is told by few rests behind a closed core, and by a rough count of a line's air
+    least = -most if pin else -25_000  # a spring that is not known, 2 to 28 kPa, is taken as 6: never over the target for it
+    assert least < fill.settled() - 300_000 < most
     assert fill.peak < 420_000
-    assert abs(fill.tyre_pa - fill.tyre) < 3_000
+    assert -3_000 < fill.tyre_pa - fill.tyre < (3_000 if pin else 23_000)
 
 
 @pytest.mark.parametrize("pin", [True, False])
@@ -32,7 +35,7 @@ def test_above_target_adds_next_to_nothing_and_says_so(pin):
     fill = start(Job(**SMALL, start_pa=340_000.0, pin_open=pin))
     fill.go(4_000, until=over)
     assert (fill.state, fill.reason) == (codes.STOPPED, causes.ABOVE_TARGET)
-    assert fill.on == 0 if pin else fill.settled() < 345_000  # behind a closed core only a probe can tell
+    assert fill.on == 0 if pin else fill.settled() < 350_000  # behind a closed core only a probe can tell
 
 
 def test_bleeds_only_while_asked_and_through_an_open_core():
@@ -54,15 +57,28 @@ def test_bleeds_only_while_asked_and_through_an_open_core():
     assert shut.vented == 0
 
 
-@pytest.mark.parametrize("volume", [0.5, 2.0])
+@pytest.mark.parametrize("volume", [3.2, 4.0])
 def test_a_wrong_wheel_stops_the_air(volume):
     fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, volume=volume))
-    fill.go(6_000, until=over)
+    fill.go(9_000, until=over)
     assert (fill.state, fill.reason) == (codes.STOPPED, causes.WRONG_VOLUME)
     used = fill.on
     fill.go(50, run=False)
     fill.go(1_000)
     assert fill.on == used  # and it does not go on with another press
+
+
+@pytest.mark.parametrize("volume", [0.45, 2.2])
+def test_another_volume_is_a_question_first(volume):
+    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, volume=volume))
+    fill.go(9_000, until=lambda one: one.state == codes.ASKING or over(one))
+    assert fill.state == codes.ASKING
+    used = fill.on
+    fill.go(1_000)
+    assert (fill.state, fill.on) == (codes.ASKING, used)
+    fill.go(1, buttons=CONFIRM)
+    fill.go(15_000, until=over)
+    assert fill.state == codes.FILL_DONE
 
 
 @pytest.mark.parametrize("pin", [True, False])
@@ -71,14 +87,14 @@ def test_no_hose_on_the_valve(pin):
     fill.go(6_000, attached=False, until=over)
     assert fill.state in (codes.STOPPED, codes.TRIPPED)
     assert fill.tyre_pa == -1
-    assert fill.reason in (causes.NO_TYRE, causes.NOT_RISING)
+    assert fill.reason in (causes.NO_TYRE, causes.NOT_RISING, causes.HOSE_OR_TYRE)
 
 
 def test_the_tyre_is_unknown_until_seen_and_after_a_new_connection():
     fill = start(Job(**SMALL, start_pa=200_000.0, pin_open=False))
     assert fill.tyre_pa == -1
     fill.go(6_000, until=lambda one: one.tyre_pa != -1)
-    assert abs(fill.tyre_pa - fill.tyre) < 4_000
+    assert -4_000 < fill.tyre_pa - fill.tyre < 23_000
     fill.y[18] += 1
     fill.go(1)
     assert fill.tyre_pa == -1
@@ -96,11 +112,11 @@ def test_letting_go_stops_and_pressing_again_goes_on():
     fill.go(12_000, until=over)
     assert fill.on > used
     assert fill.state == codes.FILL_DONE
-    assert abs(fill.settled() - 300_000) < 3_000
+    assert abs(fill.settled() - 300_000) < 12_000  # instruments with errors of their class
 
 
 def test_the_seating_pause_waits_for_the_person():
-    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, seat_pa=180_000))
+    fill = start(Job(**SMALL, start_pa=50_000.0, pin_open=True, seat_pa=180_000))
     fill.go(6_000, until=lambda one: one.state == codes.SEAT_PAUSE)
     assert fill.state == codes.SEAT_PAUSE
     assert fill.tyre < 186_000
@@ -110,37 +126,50 @@ def test_the_seating_pause_waits_for_the_person():
     fill.go(1, buttons=CONFIRM)
     fill.go(12_000, until=over)
     assert fill.state == codes.FILL_DONE
-    assert abs(fill.settled() - 300_000) < 3_000
+    assert abs(fill.settled() - 300_000) < 12_000
 
 
 def test_stopped_in_the_pause_names_the_bead():
-    fill = start(Job(**SMALL, start_pa=100_000.0, pin_open=True, seat_pa=180_000))
+    fill = start(Job(**SMALL, start_pa=50_000.0, pin_open=True, seat_pa=180_000))
     fill.go(6_000, until=lambda one: one.state == codes.SEAT_PAUSE)
     fill.go(1, buttons=STOP)
     assert (fill.state, fill.reason) == (codes.STOPPED, causes.BEAD_NOT_CONFIRMED)
 
 
-def test_a_hose_that_leaks_behind_a_closed_core_brings_no_air():
-    job = Job(**SMALL | {"watch_ticks": 3_000}, **QUIET, start_pa=250_000.0, pin_open=False)
-    fill = start(job)
-    fill.go(9_000, until=lambda one: one.state == codes.LEAK_WATCH)
-    used, tyre = fill.on, fill.settled()
-    fill.fault[layout.F_HOSE_C] = 2e-10
-    fill.go(1_500)
-    assert fill.y[1] < fill.tyre - 50_000  # the reading fell, the tyre stands
-    assert fill.on == used
-    fill.fault[layout.F_HOSE_C] = 0.0
-    fill.go(6_000, until=over)
+def test_a_tyre_over_one_bar_has_no_bead_question():
+    fill = start(Job(**SMALL, start_pa=150_000.0, pin_open=True, seat_pa=180_000))
+    fill.go(12_000, until=lambda one: one.state == codes.SEAT_PAUSE or over(one))
     assert fill.state == codes.FILL_DONE
-    assert fill.settled() - tyre < 3_500
+
+
+def test_a_hose_that_leaks_behind_a_closed_core_brings_no_air():
+    fill = start(Job(**SMALL, **QUIET, start_pa=250_000.0, pin_open=False))
+    fill.go(12_000, until=over)
+    used = fill.on
+    fill.fault[layout.F_HOSE_C] = 2e-10
+    fill.go(3_000)
+    assert fill.y[1] < fill.tyre - 50_000  # the reading fell, the tyre stands
+    # a reading at ambient is a chuck taken off, as far as it can tell
+    assert (fill.state, fill.reason, fill.tyre_pa, fill.on) == (codes.STOPPED, causes.HOSE_OR_TYRE, -1, used)
 
 
 def test_a_puncture_is_told_from_cooling():
-    fill = start(Job(**SMALL | {"watch_ticks": 4_000}, start_pa=250_000.0, pin_open=True))
-    fill.go(9_000, until=lambda one: one.state == codes.LEAK_WATCH)
+    fill = start(Job(**SMALL, start_pa=250_000.0, pin_open=True))
+    fill.go(12_000, until=over)
+    assert fill.state == codes.FILL_DONE  # shown when the target will stand; the watch goes on
+    fill.go(6_000)
+    assert fill.state == codes.FILL_DONE
     fill.fault[layout.F_PUNCTURE] = 2e-11
-    fill.go(4_000, run=False, until=over)
+    fill.go(9_000, run=False, until=lambda one: one.state == codes.STOPPED)
     assert (fill.state, fill.reason) == (codes.STOPPED, causes.LEAKING)
+
+
+def test_a_chuck_taken_off_forgets_the_tyre():
+    fill = start(Job(**SMALL, **QUIET, start_pa=250_000.0, pin_open=True))
+    fill.go(12_000, until=over)
+    assert fill.tyre_pa > 250_000
+    fill.go(1_500, run=False, attached=False)
+    assert (fill.state, fill.reason, fill.tyre_pa, fill.volume) == (codes.STOPPED, causes.HOSE_OR_TYRE, -1, 0)
 
 
 def test_a_latched_cause_shows_as_tripped_and_forgets_the_tyre():
@@ -150,3 +179,11 @@ def test_a_latched_cause_shows_as_tripped_and_forgets_the_tyre():
     fill.go(10)
     assert (fill.state, fill.reason) == (codes.TRIPPED, causes.SENSOR_A_RANGE)
     assert fill.tyre_pa == -1
+
+
+@pytest.mark.parametrize("word", ["coast_ticks", "spin", "manifold_ml", "ambient_pa"])
+def test_words_that_no_arming_writes_bring_no_air(word):
+    fill = Fill(Job(**SMALL, start_pa=100_000.0))
+    fill.y[FILL_INPUT.index(word)] = 0
+    fill.go(600)
+    assert fill.on == 0

@@ -37,7 +37,7 @@ HARDWARE = (
         "delivery": 0,
         "delivery_per_bar": 2560,  # 1/100 of a unit for each bar of absolute supply: 0.2 dm3/(s bar)
         "delivery_percent": 35,  # valves that chop are counted roughly
-        "air_percent": 260,  # air budget, of what the low volume holds at its ceiling: the guard counts whole ticks of a valve that opens and shuts for six of them
+        "air_percent": 600,  # air budget, of what the low volume holds at its ceiling: the guard counts whole ticks of a valve that opens and shuts for six of them
         "supply_pa": 900_000,
         "loss": LOSS_LINE,
         "horizon": 23,

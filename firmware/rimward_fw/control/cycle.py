@@ -81,6 +81,8 @@ class FillCycle:
         if self.phase == ARMED:
             if self.state() == codes.SEAT_PAUSE:
                 return 1, g[slots.G_READ] - slots.BIAS_PA
+            if self.app.engine.f[slots.F_STATE] == codes.ASKING:
+                return 9, self.app.engine.f[slots.F_VOLUME]
             if not self.app.engine.x[slots.X_SW] & buttons.RUN or self.must_let_go():
                 return 6, 0
         return 0, 0
@@ -129,6 +131,9 @@ class FillCycle:
         elif self.phase == ARMED and yes and self.state() == codes.SEAT_PAUSE:
             self.app.engine.answers |= buttons.CONFIRM
             self.app.recorder.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[slots.G_READ] - slots.BIAS_PA)
+        elif self.phase == ARMED and yes and self.app.engine.f[slots.F_STATE] == codes.ASKING:
+            self.app.engine.answers |= buttons.CONFIRM
+            self._answered(9, 1)
         elif self.phase == ARMED and self.app.engine.f[slots.F_STATE] == codes.READY and not self.app.engine.x[slots.X_SW] & buttons.RUN:
             self._ready(bits)
         elif self.phase == OVER and self.question:
@@ -275,7 +280,7 @@ class FillCycle:
                 self.arm(t0_ck, seating)
         elif self.phase == LOADING and not self.queue:
             self.phase = ARMED
-        if e.answers & buttons.CONFIRM and self.state() != codes.SEAT_PAUSE:
+        if e.answers & buttons.CONFIRM and e.f[slots.F_STATE] not in (codes.SEAT_PAUSE, codes.ASKING):
             e.answers &= ~buttons.CONFIRM
         if e.answers & buttons.CLEAR and e.g[slots.G_CAUSE] == 0:
             e.answers &= ~buttons.CLEAR

@@ -1,22 +1,23 @@
-"""The fill: would it like air?  One pure integer step, called once a tick before the guard, which alone decides.
+"""Fill controller: requests air, vent and beep once a tick; the guard decides.
 
-`step(f, y)` reads the inputs `y`, updates the state `f` and returns 1 WANT, 2 VENT, 4 BEEP. Same subset as the guard: int32 arrays, no
-loops, no floats, no value past 30 bits; `//` only by what is positive. Pressures are gauge pascal, air is counted in 1/1024 mL of free
-air (1/16 of the guard's unit).
+`step(f, y)` reads the inputs `y`, updates the state `f` and returns 1 WANT, 2 VENT, 4 BEEP. Plain integer functions over int32 arrays, no
+loops, no value past 30 bits; `//` only by what is positive. Pressures are gauge pascal, air is counted in 1/1024 mL of free air (1/16 of
+the guard's unit). FILL.md beside this file has the picture and the equations.
 
-The tyre's air is hot while it is filled. `eg` is how far it reads over what it would read at the casing's temperature, `thc` how far the
-casing is over the room (2^-24 of T0); `cold` is the tyre less both: what remains, and what is compared with the target.
-
-Parts: `fill_air` counts air, `fill_tyre` follows the tyre, `fill_find` finds and learns it, `fill_flow` has the states that want air. A
-private constant is inlined in its own module only, so each part has those it needs; on the board all are one file.
+Parts, in the order in which they use one another: `fill_source` counts air, `fill_heat` follows the heat of the tyre's air, `fill_rest` reads
+the tyre at rest, `fill_burst` lets air in, `fill_search` finds the tyre, `fill_plan` decides what comes next. `rimward.kernels.assemble`
+makes one function of them.
 """
 
 from rimward_protocol.compat import const, ptr32
 
-from rimward_fw.kernels.fill_find import _go, _hides, _learn, _stop
-from rimward_fw.kernels.fill_flow import _measure, _plan, _pulse
-from rimward_fw.kernels.fill_numbers import _least, _most
-from rimward_fw.kernels.fill_tyre import _compare, _drained, _final, _first_sight, _heat, _look, _see
+from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _burst, _watch_burst
+from rimward_fw.kernels.fill_heat import _heat, _judge, _refer
+from rimward_fw.kernels.fill_numbers import _least, _most, _within
+from rimward_fw.kernels.fill_plan import _plan
+from rimward_fw.kernels.fill_rest import _first_sight, _go, _seen_again, _still, _stop
+from rimward_fw.kernels.fill_search import _begin_search, _found, _search
+from rimward_fw.kernels.fill_source import _count, _lag
 
 # Inputs y.
 _READ = const(0)
@@ -40,22 +41,22 @@ _COAST = const(17)
 _CONN = const(18)
 _WATCH = const(20)
 _CRACK = const(21)
-_COOL = const(22)  # Pa of loss in 8 ticks = eg * COOL / absolute pressure
-_CASING = const(23)  # 2^-32 of T0 that the casing warms for each Pa lost
+_COOL = const(22)  # Pa of loss in 8 ticks = excess * COOL / absolute pressure
+_CASING = const(23)
 _SPIN = const(24)
 _D2 = const(25)
-_DROP_0 = const(26)  # strength of the flow drop until it is learnt
+_DROP_0 = const(26)
 _RISE = const(27)  # what the guard keeps under the stop reading
 _MANIFOLD = const(28)  # mL
-_PATH = const(29)  # air a tick through hose and core, choked: (absolute pressure >> 8) * PATH >> 8
+_PATH = const(29)
 
 _S_RUN = const(1)
 _S_CONFIRM = const(64)
 _S_BLEED = const(128)
 _S_STOP = const(256)
-_G_ON = const(3)  # gate and relay: in the self-test each is opened alone
 _G_READY = const(16)
 _G_TESTING = const(32)
+_G_OFF = const(64)  # the guard saw the chuck come off
 _WANT = const(1)
 _VENT = const(2)
 _BEEP = const(4)
@@ -63,16 +64,15 @@ _BEEP = const(4)
 # States, as FILL_STATES of the protocol.
 _IDLE = const(0)
 _READY = const(1)
+_ASKING = const(2)
 _SELF_TEST = const(3)
 _PURGE = const(4)
 _MEASURING = const(5)
 _FILLING = const(6)
 _SEAT_PAUSE = const(7)
 _SETTLING = const(8)
-_PROBING = const(9)
 _TOPPING_UP = const(10)
 _BLEEDING = const(11)
-_LEAK_WATCH = const(12)
 _DONE = const(13)
 _STOPPED = const(14)
 _TRIPPED = const(15)
@@ -84,65 +84,76 @@ _TYRE = const(2)  # what may be shown; -1 unknown
 _CONN_F = const(3)
 _JOB_F = const(4)
 _CNT = const(5)  # ticks in this state
-_PT = const(6)  # tyre, hot
-_PT_OLD = const(7)
-_EG = const(8)
-_THC = const(9)
-_COLD = const(10)
+_PT = const(6)  # tyre at the last rest, hot
+_START = const(7)  # tyre when first seen
+_EG = const(8)  # how far it reads over its value at the casing's temperature
+_SPREAD = const(9)  # how far the heat balances lie apart
+_COLD = const(10)  # tyre less its excess
 _SLOW = const(11)  # slow filter of the mean, * 16
-_FLOW = const(12)  # slow filter of the air a tick, * 256
+  # slower one, * 64
 _SPEED = const(13)  # of the source, 16384 = full
 _AIR = const(14)
-_AIR_0 = const(15)  # at the start of this pulse
-_AIR_REF = const(16)  # where the learning of the volume began
+_AIR_0 = const(15)  # at the start of this burst
+_AIR_REF = const(16)  # where the learning of the gain began
 _COLD_REF = const(17)
 _GAIN = const(18)  # Pa for a unit of air: cold = (air >> 8) * gain >> 8
-_GOAL = const(19)  # air of this pulse
-_STAGE = const(20)  # cold pressure at which this run ends
-_DROP_K = const(21)  # strength of the flow drop
-_DROP = const(22)
-_SNAP = const(23)  # reading, flow and air as the gate closed
-_SNAP_FLOW = const(24)
-_SNAP_AIR = const(25)
-_ON = const(26)
-_OFF = const(27)
-_SEEN = const(28)
-_KNEE = const(29)  # the core is open in this pulse
-_SEATED = const(30)
-_TOPS = const(31)
-_LEARNT = const(32)
-_BEAT = const(33)
-_CHOP = const(34)
-_PROBED = const(35)
-_VOLUME = const(36)  # learned, mL; 0 unknown
-_RUN_F = const(37)
-_BLEED_N = const(38)
-_WATCH_REF = const(39)
-_REF_OK = const(42)  # the reference was read at rest
-_BASE = const(40)
-_PEAK = const(41)
-_CALM = const(43)
-_PULSE = const(44)  # ticks of the last pulse; 0: it was a probe, which leaves warm air in the manifold that tells nothing
-_EG_REF = const(45)  # heat and pressure as the watch began, 0 once they were compared
-_PT_REF = const(46)
-_EG_START = const(47)  # heat and pressure as this pulse began, and what is left of that heat
-_EG_OLD = const(48)
-_PT_START = const(49)
-_SUPPLIED = const(50)  # air from the source; of a line not all of it has reached the tyre
-_SUPPLIED_REF = const(51)
-_SUPPLIED_0 = const(52)  # at the start of this pulse
-_GAIN_S = const(53)  # Pa for a unit of air from a line's valves, manifold included
-_SKIN = const(54)  # heat that this tyre loses, 1024 = as its volume says
-_SENS = const(55)  # how far `eg` would lie lower had the loss been twice as much
-_LOOK = const(56)  # pressure as a long rest began, 0 none, -1 done
-_LOST = const(57)  # what the tyre should have lost since
-_LIFT = const(58)  # how far the shortest burst lifts the manifold alone
+_GOAL = const(19)  # air of this burst
+_BURST = const(20)  # ticks of a line's next burst
+_ON = const(21)
+_OFF = const(22)
+_SEEN = const(23)
+_SEATED = const(24)
+_TOPS = const(25)
+_LEARNT = const(26)  # gain: 0 from the profile, 1 roughly, 2 from 20 kPa and more
+_BEAT = const(12)
+_CHOP = const(27)  # the source rests within a burst; of a line: ticks of the last burst
+_VOLUME = const(28)  # learned, mL; 0 unknown
+_RUN_F = const(29)
+_BLEED_N = const(30)
+_BASE = const(31)  # reading as a line's burst began, its peak and how far that rose
+_PEAK = const(32)
+_LIFT = const(33)
+_CALM = const(36)
+_SPRING = const(37)  # what the reading at rest holds over the tyre behind a closed core
+_AIR_8 = const(38)
+_MODEL = const(39)  # cold rise that the air since the last rest should have brought
+_EG_0 = const(40)  # excess at the last rest
+_TRIES = const(57)
+_KNEE = const(58)
+_SINCE_REF = const(41)
+_E1 = const(42)  # excess by each heat balance
+_E2 = const(43)
+_E3 = const(44)
+_E4 = const(45)
+_E5 = const(46)
+_R1 = const(47)  # cold tyre by each at the reference
+_R2 = const(48)
+_R3 = const(49)
+_R4 = const(50)
+_R5 = const(51)
+_J1 = const(52)  # misfit of each
+_J2 = const(53)
+_J3 = const(54)
+_J4 = const(55)
+_J5 = const(56)
+_FOUND_AIR = const(59)
+_FOUND_PA = const(60)
+_ASKED = const(61)
+_WATCH_REF = const(62)
+_RESTED = const(63)
+_LEFT = const(34)  # of a line's burst: what is left of its lift 120 ms later
+_LAST = const(35)  # ticks of a line's last burst
+_SHORT = const(64)  # ticks of its shortest burst that lets air in
+_RELAY = const(66)  # ticks for which the relay has been closed
 
-# Of this part.
 _FLAT_PA = const(8_000)  # below this a reading is no tyre
-_NOTHING_PA = const(1_500)
-_LATE_PA = const(2_800)
-_LEAK_PA = const(4_000)
+_ABOVE_PA = const(3_000)
+_LEAK_PA = const(6_000)  # Pa: what the heat balances may still err by when the watch begins
+_WATCHED = const(4_000)  # ticks after done from which on the watch compares: until then the heat balances still learn
+_AT_STOP_TICKS = const(500)  # the guard sees the stop reading before any air
+_LET_GO_TICKS = const(1_500)  # 3 s in which a person may still answer the question about the volume
+_COOLED = const(400)  # ticks: two and a half time constants of the manifold
+_AMBIENT_MIN = const(20_000)  # Pa, under any place on earth
 _BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
 
 
@@ -152,122 +163,177 @@ def _begin(f, y):
     f[_JOB_F] = y[_JOB]
     f[_STATE] = _IDLE if y[_JOB] == 0 else _READY
     f[_REASON] = 0
+    f[_CNT] = 0
+    f[_RUN_F] = 0
+    f[_BEAT] = 0
+    f[_SPEED] = 0
+    f[_ON] = 0
+    f[_OFF] = 0
+    f[_AIR] = 0
+    f[_AIR_8] = 0
+    f[_SLOW] = y[_MEAN] << 4
+    f[_SEATED] = 0
+    f[_ASKED] = 0
+    _forget(f, y)
+
+
+def _forget(f, y):
+    """Nothing is known of the tyre."""
     f[_TYRE] = -1
     f[_SEEN] = 0
     f[_LEARNT] = 0
-    f[_SEATED] = 0
     f[_TOPS] = 0
-    f[_PROBED] = 0
-    f[_REF_OK] = 0
     f[_VOLUME] = 0
-    f[_CNT] = 0
     f[_PT] = 0
-    f[_PT_OLD] = 0
-    f[_EG] = 0
-    f[_THC] = 0
     f[_COLD] = 0
-    f[_AIR] = 0
-    f[_AIR_0] = 0
-    f[_AIR_REF] = 0
-    f[_SUPPLIED] = 0
-    f[_SUPPLIED_REF] = 0
-    f[_SUPPLIED_0] = 0
-    f[_PULSE] = 1
-    f[_EG_REF] = 0
-    f[_EG_START] = 0
-    f[_EG_OLD] = 0
-    f[_PT_START] = 0
-    f[_RUN_F] = 0
-    f[_CALM] = 0
-    f[_BEAT] = 0
+    f[_EG] = 0
+    f[_EG_0] = 0
+    f[_SPREAD] = 0
+    f[_MODEL] = 0
+    f[_SINCE_REF] = 0
+    f[_START] = 0
+    f[_AIR_0] = f[_AIR]
+    f[_AIR_REF] = f[_AIR]
     f[_COLD_REF] = 0
-    f[_KNEE] = 0
+    f[_FOUND_AIR] = 0
+    f[_TRIES] = 0
+    f[_CALM] = 0
     f[_CHOP] = 0
-    f[_SPEED] = 0
-    f[_FLOW] = 0
-    f[_ON] = 0
-    f[_OFF] = 0
-    f[_SLOW] = y[_MEAN] << 4
-    f[_DROP_K] = y[_DROP_0]
-    f[_GAIN] = y[_AMBIENT] * 64 // y[_VOL] if y[_VOL] > 0 else 0
-    f[_GAIN_S] = y[_AMBIENT] * 64 // (y[_VOL] + y[_MANIFOLD]) if y[_VOL] > 0 else 0
-    f[_SKIN] = 1024
-    f[_SENS] = 0
-    f[_LOOK] = 0
-    f[_LOST] = 0
+    f[_BURST] = 3
+    f[_SHORT] = 3
+    f[_RELAY] = 0
     f[_LIFT] = 0
+    f[_LEFT] = 0
+    f[_LAST] = 0
+    f[_SPRING] = 0
     f[_BLEED_N] = _BLEED_MIN
+    f[_E1] = 0
+    f[_E2] = 0
+    f[_E3] = 0
+    f[_E4] = 0
+    f[_E5] = 0
+    f[_J1] = 60
+    f[_J2] = 0
+    f[_J3] = 0
+    f[_J4] = 0
+    f[_J5] = 60
+    f[_GAIN] = y[_AMBIENT] * 64 // (y[_VOL] + y[_MANIFOLD]) if y[_VOL] > 0 else 0
 
 
-def _rest(f, y):
-    """States without flow. Returns fill's bits."""
-    s = f[_STATE]
-    if s == _SETTLING:
-        if y[_KIND] != 0 and y[_CHUCK] != 0 and _hides(f, y) != 0:
-            return _stop(f, 50)
-        if _look(f, y) == 0 and _drained(f, y) != 0:
-            if f[_CNT] < 400 or (f[_CNT] & 127) == 0:
-                if y[_MEAN] < _NOTHING_PA and f[_OFF] < 400:
-                    f[_SEEN] = 0  # what the pulse raised is gone: the hose is open
-                    _stop(f, 51)
-                elif (f[_PULSE] != 0 or y[_CHUCK] == 0) and _learn(f, y) == 0:
-                    _stop(f, 48)
-                else:
-                    _plan(f, y)
-    elif s == _SEAT_PAUSE:
-        if y[_SW] & _S_CONFIRM != 0:
-            f[_SEATED] = 1
-            _go(f, _READY)
-        return _BEEP if f[_CNT] < 100 else 0
-    elif s == _LEAK_WATCH:
-        if f[_PROBED] != 0:
-            _go(f, _DONE)
-        elif y[_CHUCK] == 0 and f[_COLD] < f[_WATCH_REF] - _LEAK_PA:
-            _stop(f, 50)
-        elif y[_CHUCK] == 0 and (f[_CNT] & 63) == 63 and y[_JOB] != 3:
-            _compare(f)
-            if f[_EG_REF] == 0 and _final(f, y) < y[_TARGET] - _LATE_PA and y[_SW] & _S_RUN != 0:
+def _sample(f, y):
+    """The tyre through a held-open core, long after the last air."""
+    f[_PT] = f[_SLOW] >> 4
+    if f[_OFF] < _COOLED:  # the manifold's own air still cools
+        _refer(f)
+    else:
+        _judge(f)
+    f[_EG_0] = f[_EG]
+    f[_COLD] = f[_PT] - f[_EG]
+
+
+def _settle(f, y):
+    """No flow: first the rest, then the plan, again and again while it waits."""
+    if f[_SEEN] == 0:
+        if _still(f, y) != 0:
+            if _found(f, y) != 0:
                 _plan(f, y)
-        elif f[_CNT] >= y[_WATCH]:
-            if y[_CHUCK] != 0 and y[_SW] & _S_RUN != 0 and y[_JOB] != 3:
-                f[_PROBED] = 1
-                f[_AIR_0] = f[_AIR]
-                f[_SUPPLIED_0] = f[_SUPPLIED]
-                f[_KNEE] = 0
-                f[_CHOP] = 0
-                f[_CALM] = 0
-                f[_BASE] = y[_MEAN]
-                _go(f, _PROBING)
-            else:
-                _go(f, _DONE)
-        return _BEEP if f[_CNT] < 50 else 0
+        return 0
+    if f[_RESTED] == 0:
+        if _still(f, y) != 0:
+            f[_RESTED] = 1
+            _seen_again(f, y)
+            _plan(f, y)
+    elif (f[_CNT] & 63) == 0:
+        if y[_CHUCK] == 0:
+            _sample(f, y)
+        else:
+            f[_PT] = f[_COLD] + f[_EG]
+            f[_EG_0] = f[_EG]
+        _plan(f, y)
     return 0
+
+
+def _done(f, y):
+    """The target stands; the watch for leaks goes on while the hose is on."""
+    if y[_CHUCK] == 0 and f[_SEEN] != 0 and f[_CNT] > 250 and (f[_CNT] & 63) == 0 and f[_CNT] < 30_000:
+        _sample(f, y)
+        if f[_CNT] < _WATCHED:
+            f[_WATCH_REF] = f[_COLD]
+        elif f[_PT] < f[_WATCH_REF] - _LEAK_PA and y[_JOB] != 3:  # under what a sound tyre comes to when cold
+            _stop(f, 50)
+    return _BEEP if f[_CNT] < 50 else 0
 
 
 def _bleed(f, y):
     """Lets air out in timed openings, each as long as the last one showed to be needed; only through a held-open core."""
     if y[_SW] & _S_BLEED == 0:
-        _stop(f, 49)
-        return 0
+        return _stop(f, 49)
     if f[_CNT] <= f[_BLEED_N]:
         return _VENT
     if f[_CNT] < f[_BLEED_N] + 100:
         return 0
     fell = _most(f[_PT] - y[_MEAN], 160)
-    f[_EG] = f[_EG] - fell * 410 // 1434  # what leaves cools what stays
     f[_PT] = y[_MEAN]
-    f[_PT_OLD] = y[_MEAN]
+    f[_EG] = f[_EG] - fell * 410 // 1434  # what leaves cools what stays
     f[_COLD] = f[_PT] - f[_EG]
     excess = f[_COLD] - y[_TARGET]
     f[_CNT] = 0
     if excess <= 1_000:
         f[_WATCH_REF] = f[_COLD]
-        f[_EG_REF] = 0
         f[_REASON] = 0
-        f[_PROBED] = 0
-        _go(f, _LEAK_WATCH)
-    more = f[_BLEED_N] * (_least(_most(excess, 0), 50_000) >> 4) // (fell >> 4)
-    f[_BLEED_N] = _least(_least(_most(more, _BLEED_MIN), f[_BLEED_N] * 3), 1500)
+        return _go(f, _DONE)
+    more = f[_BLEED_N] * (_within(excess, 0, 50_000) >> 4) // (fell >> 4)
+    f[_BLEED_N] = _within(more, _BLEED_MIN, _least(f[_BLEED_N] * 3, 1500))
+    return 0
+
+
+def _measure(f, y):
+    """Before the first burst: a held-open core shows the tyre; behind a closed one the search has to find it."""
+    if y[_CHUCK] == 0:
+        if f[_CNT] < 50 or (_lag(f, y) > 500 or _lag(f, y) < -500) and f[_CNT] < 500:
+            return 0
+        if y[_MEAN] > _FLAT_PA and f[_SEEN] == 0:
+            _first_sight(f, y, y[_MEAN])
+        if f[_SEEN] != 0:
+            _sample(f, y)
+            if f[_LEARNT] == 0 and f[_PT] > y[_TARGET] + _ABOVE_PA:
+                return _stop(f, 49)
+            f[_CALM] = 0
+            f[_RESTED] = 1
+            _go(f, _SETTLING)
+            return _plan(f, y)
+    elif f[_SEEN] != 0:  # behind a closed core the reading says nothing: a small burst first
+        part = y[_TARGET] - f[_COLD]
+        if part > 2_000:
+            f[_RESTED] = 0
+            return _begin_burst(f, y, _TOPPING_UP, _air_for(f, _least(part >> 2, 10_000)))
+        f[_RESTED] = 1
+        return _go(f, _SETTLING)
+    return _begin_search(f, y)
+
+
+def _ask(f, y):
+    """A question that the person confirms."""
+    if y[_SW] & _S_CONFIRM != 0:
+        if f[_STATE] == _SEAT_PAUSE:
+            f[_SEATED] = 1
+        else:
+            f[_ASKED] = 1
+        return _go(f, _READY)
+    if f[_STATE] == _ASKING and y[_SW] & _S_RUN == 0 and f[_CNT] > _LET_GO_TICKS:
+        return _stop(f, 48)
+    return _BEEP if f[_CNT] < 100 else 0
+
+
+def _stopped(f, y):
+    """Stopped: a fresh hold tries again; held-open and above its target, the bleed button lets air out."""
+    if y[_SW] & _S_BLEED != 0 and f[_REASON] == 49 and y[_CHUCK] == 0:
+        f[_PT] = y[_MEAN]
+        f[_BLEED_N] = _BLEED_MIN
+        return _go(f, _BLEEDING)
+    if y[_SW] & _S_RUN != 0 and f[_RUN_F] == 0 and f[_REASON] != 48:
+        f[_TOPS] = 0
+        return _go(f, _READY)
     return 0
 
 
@@ -276,65 +342,70 @@ def _decide(f, y):
     f[_CNT] = _least(f[_CNT] + 1, 32000)
     s = f[_STATE]
     run = y[_SW] & _S_RUN
-    fresh = 1 if run != 0 and f[_RUN_F] == 0 else 0
-    f[_RUN_F] = run
     if y[_CAUSE] != 0:
         f[_REASON] = y[_CAUSE]
         f[_SEEN] = 0
-        _go(f, _TRIPPED)
-        return 0
+        return _go(f, _TRIPPED)
     if s == _TRIPPED:
         f[_REASON] = 0
-        _go(f, _READY)
-        return 0
+        return _go(f, _READY)
+    if y[_OUT] & _G_OFF != 0 and s != _IDLE:
+        _forget(f, y)
+        return _stop(f, 7)
     if y[_SW] & _S_STOP != 0 and s != _IDLE and s != _DONE and s != _STOPPED:
-        _stop(f, 53 if s == _SEAT_PAUSE else 1)
-        return 0
+        return _stop(f, 53 if s == _SEAT_PAUSE else 1)
     if s == _READY or s == _SELF_TEST:
+        f[_CALM] = f[_CALM] + 1 if run != 0 and y[_WHY] == 2 else 0
         if run == 0:
             f[_STATE] = _READY
+        elif f[_CALM] > _AT_STOP_TICKS:
+            return _stop(f, 49)
         elif y[_OUT] & _G_READY != 0:
             f[_REASON] = 0
-            _go(f, _MEASURING)
+            return _go(f, _MEASURING)
         elif y[_OUT] & _G_TESTING != 0:
             f[_STATE] = _SELF_TEST
         return 0
     if s == _STOPPED:
-        if y[_SW] & _S_BLEED != 0 and f[_REASON] == 49 and y[_CHUCK] == 0:
-            f[_PT] = y[_MEAN]
-            f[_PT_OLD] = y[_MEAN]
-            f[_BLEED_N] = _BLEED_MIN
-            _go(f, _BLEEDING)
-        elif fresh != 0 and f[_REASON] != 48:
-            f[_TOPS] = 0
-            _go(f, _READY)
-        return 0
+        return _stopped(f, y)
     if s == _BLEEDING:
         return _bleed(f, y)
-    if run == 0 and s != _SETTLING and s != _SEAT_PAUSE and s != _LEAK_WATCH and s != _DONE and s != _IDLE:
+    if s == _SEAT_PAUSE or s == _ASKING:
+        return _ask(f, y)
+    if s == _DONE:
+        return _done(f, y)
+    if s == _IDLE:
+        return 0
+    if run == 0 and s != _SETTLING:
         f[_REASON] = 1
-        _go(f, _READY)
-        return 0
+        f[_RESTED] = 0
+        return _go(f, _READY)
     if s == _MEASURING:
-        _measure(f, y)
-        return 0
-    if s == _PURGE or s == _FILLING or s == _TOPPING_UP or s == _PROBING:
-        if f[_SEEN] == 0 and y[_CHUCK] == 0 and y[_MEAN] > _FLAT_PA and f[_ON] > 10:
-            f[_KNEE] = 1
-            _first_sight(f, y, 0)
-        return _pulse(f, y)
-    return _rest(f, y)
+        return _measure(f, y)
+    if s == _PURGE:
+        want = _search(f, y)
+        f[_RESTED] = 0
+        return want
+    if s == _FILLING or s == _TOPPING_UP:
+        f[_RESTED] = 0
+        return _burst(f, y)
+    return _settle(f, y)
 
 
 def step(f: ptr32, y: ptr32) -> int:
-    """One tick. `f`: 59 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
+    """One tick. `f`: 67 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
         return 0
-    _see(f, y)
+    if y[_COAST] < 1 or y[_SPIN] < 1 or y[_MANIFOLD] < 1 or y[_AMBIENT] < _AMBIENT_MIN:
+        return 0  # no arming writes such words
+    _count(f, y)
+    if y[_KIND] != 0:
+        _watch_burst(f, y)
     f[_BEAT] = (f[_BEAT] + 1) & 7
     if f[_BEAT] == 0:
         _heat(f, y)
     bits = _decide(f, y)
-    f[_TYRE] = _most(f[_PT], 0) if f[_SEEN] != 0 and (f[_REF_OK] != 0 or f[_STATE] != _PURGE) else -1
+    f[_RUN_F] = y[_SW] & _S_RUN
+    f[_TYRE] = _most(f[_PT], 0) if f[_SEEN] != 0 else -1
     return bits

@@ -14,3 +14,9 @@ def _most(a, b):
 def _size(a):
     """Magnitude of an integer."""
     return a if a >= 0 else -a
+
+
+def _within(a, low, high):
+    """`a` kept between `low` and `high`."""
+    return low if a < low else high if a > high else a
+

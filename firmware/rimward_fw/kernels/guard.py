@@ -13,7 +13,7 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 
 | criterion            | threshold                            | window         | cause               | promise |
 | -------------------- | ------------------------------------ | -------------- | ------------------- | ------- |
-| sensors disagree     | 30 kPa                               | 25 ticks       | SENSORS_DISAGREE    | G1, G3  |
+| sensors disagree     | 30 kPa                               | 50 ticks       | SENSORS_DISAGREE    | G1, G3  |
 | sensor A / B frozen  | no change while the other moves 8 kPa | 100 ticks     | SENSOR_x_FROZEN     | G3      |
 | sensor A / B range   | outside 5 to 95 % of supply          | 3 ticks        | SENSOR_x_RANGE      | G1, G3  |
 | sensor supply        | outside 4.74 to 5.25 V               | 3 ticks        | SENSOR_SUPPLY       | G1, G3  |
@@ -35,7 +35,7 @@ from rimward_protocol.compat import const, ptr32
 from rimward_fw.kernels.guard_checks import inputs_damaged, limits_whole, memory_damaged
 from rimward_fw.kernels.guard_flow import charge, must_vent, not_rising, over_pressure, rising_while_off
 from rimward_fw.kernels.guard_sensors import sensor_frozen, sensor_range, sensors_disagree
-from rimward_fw.kernels.guard_tyre import burst_held, chuck_off, follow_burst, forget_tyre
+from rimward_fw.kernels.guard_tyre import begin_burst, burst_held, burst_near, chuck_off, follow_burst, forget_tyre
 
 # Inputs x: six fast words, then slow words of which at most one changes in a tick.
 _A = const(0)
@@ -130,7 +130,7 @@ _LIMITS_DAMAGED = const(33)
 
 # Compiled-in limits (G5).
 _LOW_CEIL = const(500_000)
-_WORDS = const(47)  # of state
+_WORDS = const(48)  # of state
 _WORD = const(0xFFFFF)  # CEIL + CEIL_N
 _CAUSE_SUM = const(255)  # CAUSE + CAUSE_N
 _BIAS = const(600_000)
@@ -139,6 +139,7 @@ _BIAS = const(600_000)
 _SHORT = const(3)
 _TEST_RISE = const(3_000)
 _TEST_GAP = const(30)
+_TEST_STILL = const(600)  # Pa in 16 ticks: noise of the filtered readings
 _TEST_DONE = const(16000)
 _DROP_PA = const(25_000)
 _DROP_TICKS = const(25)
@@ -153,7 +154,7 @@ _COUNT_MAX = const(32767)
 
 
 def step(g: ptr32, x: ptr32) -> int:
-    """Run one tick. `g`: 47 words of state, `x`: 24 words of input, int32. Return output bits; never raises."""
+    """Run one tick. `g`: 48 words of state, `x`: 24 words of input, int32. Return output bits; never raises."""
     if g[_CAUSE] == _MEMORY:
         return _OUT_VENT | _OUT_LATCHED
 
@@ -190,10 +191,8 @@ def step(g: ptr32, x: ptr32) -> int:
     # Pressures: a sealed or absolute transducer needs the barometer to read true gauge pressure.
     pa = ((x[_A] * x[_GAIN_A]) >> 9) + x[_OFF_A] + _BIAS
     pb = ((x[_B] * x[_GAIN_B]) >> 9) + x[_OFF_B] + _BIAS
-    if x[_FLAGS] & _A_SEALED != 0:
-        pa = pa - x[_AMBIENT]
-    if x[_FLAGS] & _B_SEALED != 0:
-        pb = pb - x[_AMBIENT]
+    pa = pa - x[_AMBIENT] if x[_FLAGS] & _A_SEALED != 0 else pa
+    pb = pb - x[_AMBIENT] if x[_FLAGS] & _B_SEALED != 0 else pb
     if g[_WARM] == 0:
         g[_FA] = pa << 4
         g[_FB] = pb << 4
@@ -211,7 +210,7 @@ def step(g: ptr32, x: ptr32) -> int:
     lag = (high - g[_SL]) >> 4
     g[_WARM] = g[_WARM] + 1 if g[_WARM] < _WARM_TICKS else _WARM_TICKS
 
-    follow_burst(g, read, was_on)
+    follow_burst(g, x, read, lag, was_on)
 
     # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
     fault = sensors_disagree(g, fa, fb)
@@ -226,10 +225,8 @@ def step(g: ptr32, x: ptr32) -> int:
 
     # Barometer and range key.
     baro = 1 if x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH else 0
-    if baro == 0:
-        g[_BARO_CNT] = 0
-    else:
-        g[_BARO_CNT] = g[_BARO_CNT] + 1 if g[_BARO_CNT] < _BARO_TICKS else _BARO_TICKS
+    late = g[_BARO_CNT] + 1 if g[_BARO_CNT] < _BARO_TICKS else _BARO_TICKS
+    g[_BARO_CNT] = 0 if baro == 0 else late
     if g[_BARO_CNT] >= _BARO_TICKS and run != 0:
         fault = _BAROMETER
     key = sw & (_KEY_LOW | _KEY_HIGH)
@@ -281,9 +278,8 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_CAUSE_N] = _CAUSE_SUM - fault
 
     # Chuck off (G10): the tyre is forgotten, the next fill begins with the run control open and the self-test.
-    off = chuck_off(g, x, read, active)
-    if off != 0:
-        test = 0
+    off = chuck_off(g, x, read, lag, active)
+    test = 0 if off != 0 else test
 
     # A new connection begins at rest: nothing in force, nothing counted.
     if x[_CONN] != g[_CONN_G] and run == 0 and was_on == 0 and g[_REST] == 0:
@@ -311,7 +307,7 @@ def step(g: ptr32, x: ptr32) -> int:
     over = ahead if ahead > x[_RISE_PA] else x[_RISE_PA]
 
     # Inhibit cause: why the source may not run. The last reason found is the one recorded.
-    why = _STOP_READING if read + over >= g[_CEIL] - g[_BAND] + _BIAS or burst_held(g, x, read, was_on) != 0 else 0
+    why = _STOP_READING if read + over >= g[_CEIL] - g[_BAND] + _BIAS or burst_near(g, x, read) != 0 else 0
     if g[_ON_TICKS] >= _DROP_TICKS and lag < -_DROP_PA:
         why = _HOSE_OR_TYRE
     if g[_TIME] >= x[_TIME_MAX]:
@@ -338,6 +334,7 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_ARMED] = 0
     g[_WHY] = why
 
+    held = burst_held(g, x, was_on)
     # Outputs. Before the first air: the relay alone, a gap, the gate alone.
     out = 0
     on = 0
@@ -345,13 +342,15 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_REST] = g[_REST] - 1
     if why == 0 and test == _TEST_DONE:
         out = _OUT_RELAY | _OUT_READY
-        if sw & _WANT != 0 and g[_REST] == 0:
+        if sw & _WANT != 0 and g[_REST] == 0 and held == 0:
             out = _OUT_RELAY | _OUT_READY | _OUT_GATE
             on = 1
     elif why == 0:
         # A count that the test did not reach by itself proves nothing: start it over.
         out = _OUT_TESTING
         second = x[_TEST_LEN] + _TEST_GAP
+        if test == 0 and (lag > _TEST_STILL or lag < -_TEST_STILL):  # a tyre just attached still fills the manifold
+            g[_REST] = _REST_TICKS
         if test > second + x[_TEST_LEN] or g[_REST] != (_REST_TICKS if test > second else 0):
             test = 0
         if test == 0 or test == second:
@@ -372,6 +371,7 @@ def step(g: ptr32, x: ptr32) -> int:
     # What this tick leaves for the next.
     if on != 0:
         g[_RAN] = 1
+        begin_burst(g, read, was_on)
         g[_ON_TICKS] = g[_ON_TICKS] + 1 if g[_ON_TICKS] < _COUNT_MAX else _COUNT_MAX
     else:
         g[_ON_TICKS] = 0

@@ -73,6 +73,7 @@ _AT_AMBIENT = const(43)
 _LIFT = const(44)
 _BURST_FROM = const(45)
 _BURST_PEAK = const(46)
+_BURST_MORE = const(47)
 _HIGH_CEIL = const(900_000)
 _BAND_MIN = const(1_000)
 _RISE_MIN = const(500)
@@ -92,7 +93,7 @@ _ZERO_STEPS = const(12)  # 9.4 % of supply in units of the gain
 def memory_damaged(g: ptr32) -> int:
     """Return 1 unless every word of the state lies inside its width and the complements fit, whose sums stay small only then."""
     if (
-        (g[_CAUSE] | g[_CAUSE_N] | g[_STOP] | g[_WHY] | g[_REST] | g[_WARM] | g[_SINCE] | g[_AT_AMBIENT]) >> 8 != 0
+        (g[_CAUSE] | g[_CAUSE_N] | g[_STOP] | g[_WHY] | g[_REST] | g[_WARM] | g[_SINCE] | g[_AT_AMBIENT] | g[_BURST_MORE]) >> 8 != 0
         or (g[_RANGE_A] | g[_RANGE_B] | g[_DISAGREE] | g[_OVER] | g[_KEY_CNT] | g[_CUT_CNT] | g[_SUP_CNT] | g[_BARO_CNT]) >> 8 != 0
         or (g[_ON] | g[_RAN] | g[_ARMED] | g[_SEEN] | g[_STOOD]) >> 1 != 0
         or (g[_CEIL] | g[_CEIL_N] | g[_BAND]) >> 20 != 0

@@ -25,7 +25,7 @@ _RATIO_LOW = const(3277)
 _RATIO_HIGH = const(62259)
 _SHORT = const(3)
 _AGREE_16 = const(480_000)  # 30 kPa in filter units
-_AGREE_TICKS = const(25)
+_AGREE_TICKS = const(50)
 _FROZEN_TICKS = const(100)
 _FROZEN_PA = const(8_000)
 _SUPPLY_LOW = const(74)
@@ -33,7 +33,7 @@ _SUPPLY_HIGH = const(82)
 
 
 def sensors_disagree(g: ptr32, fa: int, fb: int) -> int:
-    """Return the fault of two transducers that differ by more than 30 kPa for 25 ticks, else 0."""
+    """Return the fault of two transducers that differ by more than 30 kPa for 50 ticks, else 0."""
     if fa - fb > _AGREE_16 or fb - fa > _AGREE_16:
         g[_DISAGREE] = g[_DISAGREE] + 1 if g[_DISAGREE] < _AGREE_TICKS else _AGREE_TICKS
     else:

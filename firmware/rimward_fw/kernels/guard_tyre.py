@@ -1,9 +1,12 @@
 """Guard, part: what is known of a tyre is known only while the chuck is on it (G10).
 
-Until flow into a tyre was seen in this connection a workshop line is opened only in bursts of 6 ms, each with a rest of
-120 ms, and only while the reading, the guard band and the bound of one burst stay under the ceiling. A burst that a tyre
-takes runs off again; one into a closed manifold stays, but for its warmth (at most 29 % of the rise, a third of that in
-120 ms). The bound is 1.5 times the largest rise that no flow followed. A compressor needs no such rule: its dead-ended
+Until flow into a tyre was seen in this connection a workshop line behind a pressure-open chuck is opened only in bursts of
+6 ms, each with a rest of 120 ms, and only while the reading, the guard band and the bound of one burst stay under the
+ceiling. Valves of a longer dead time let nothing in through such a burst: each one that brings no rise lengthens the next
+by 2 ms, up to 22 ms, so that the first burst that does bring some passes the dead time by 2 ms at most. A burst that a tyre
+takes runs off again and then stands, as no leak does; one into a closed manifold stays, but for its warmth (at most 29 % of
+the rise, a third of that in 120 ms). The bound is 1.5 times the largest rise since one stayed, 20 kPa more at least. Flow
+that was seen counts no more once the manifold lies at ambient with the source off. A compressor needs no such rule: its dead-ended
 manifold rises 1.7 kPa a tick, which the overrun predicts (G2).
 
 Chuck off: the reading stood over 30 kPa at rest in this connection, then lies at ambient for 0.2 s with the source off.
@@ -27,6 +30,7 @@ _AT_AMBIENT = const(43)
 _LIFT = const(44)
 _BURST_FROM = const(45)
 _BURST_PEAK = const(46)
+_BURST_MORE = const(47)
 
 _LINE = const(8)  # bit of x[FLAGS]
 _BIAS = const(600_000)
@@ -34,7 +38,13 @@ _BIAS = const(600_000)
 _BURST_TICKS = const(3)  # 6 ms: shortest command that lets air in through valves of 5 to 25 ms dead time
 _BURST_REST = const(60)  # 120 ms: dead time 25, coil 13, closing 20, sensor and filters 50 ms, so that the peak has been read
 _LIFT_FIRST = const(110_000)  # Pa, before a burst was seen: the largest rise of a dead-ended manifold is 106 kPa
+_LIFT_MORE = const(20_000)  # Pa over the largest rise at least: 2 ms more of a valve that has just begun to open
 _LIFT_MIN = const(4_000)  # Pa, smaller rises say nothing
+_NOTHING_PA = const(2_000)  # Pa: under that a burst let nothing in; noise of the filtered reading is 1 kPa
+_MORE_MAX = const(8)  # ticks: 3 + 8 and 4.6 ms of the gate's drop-out open a valve of 25 ms dead time
+_SEEN_LAST = const(250)  # 0.5 s: within that a leak through which a burst falls to half does not stand
+_STILL_PA = const(600)  # Pa in 16 ticks: noise of the filtered readings
+_SHUT_TICKS = const(40)  # 80 ms: gate 6, dead time 25, coil 3, closing 20, sensor and filters 25 ms
 _STOOD_PA = const(30_000)
 _STOOD_TICKS = const(250)  # 0.5 s: the slowest core has emptied the manifold into a nearly empty tyre by then
 _GONE_PA = const(2_000)  # over the guard band, which bounds the zero error
@@ -42,41 +52,60 @@ _GONE_TICKS = const(100)
 _BYTE = const(255)
 
 
-def follow_burst(g: ptr32, read: int, was_on: int):
+def stands(read: int, lag: int) -> int:
+    """Return 1 while the reading stands: it moves by less than 1/64 in 16 ticks, 600 Pa at least, so that no leak that empties the
+    manifold by half in 0.5 s (1/23 in 16 ticks) stands."""
+    most = (read - _BIAS) >> 6
+    most = most if most > _STILL_PA else _STILL_PA
+    return 1 if lag < most and lag > -most else 0
+
+
+def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int):
     """Follow the reading through a burst and the rest after it: flow into a tyre was seen, or the manifold is closed."""
     if was_on != 0:
         g[_SINCE] = 0
     else:
         g[_SINCE] = g[_SINCE] + 1 if g[_SINCE] < _BYTE else _BYTE
-    if g[_SINCE] > _BURST_REST or g[_RAN] == 0:
-        g[_BURST_FROM] = read
+    if read > g[_BURST_PEAK]:
         g[_BURST_PEAK] = read
-    elif read > g[_BURST_PEAK]:
-        g[_BURST_PEAK] = read
-    if g[_SINCE] == _BURST_REST and g[_RAN] != 0 and g[_SEEN] == 0:
-        rise = g[_BURST_PEAK] - g[_BURST_FROM]
-        if rise > _LIFT_MIN and (g[_BURST_PEAK] - read) * 2 > rise:
-            g[_SEEN] = 1
-        elif rise > g[_LIFT]:
+    watched = 1 if g[_RAN] != 0 and g[_SEEN] == 0 and _BURST_REST <= g[_SINCE] <= _SEEN_LAST else 0
+    rise = g[_BURST_PEAK] - g[_BURST_FROM]
+    fall = g[_BURST_PEAK] - read
+    if watched != 0 and rise > _LIFT_MIN and fall * 2 > rise and stands(read, lag) != 0 and read - _BIAS - x[_BAND_PA] > _GONE_PA:
+        g[_SEEN] = 1
+    elif watched != 0 and g[_SINCE] == _BURST_REST:
+        if rise < _NOTHING_PA:
+            g[_BURST_MORE] = g[_BURST_MORE] + 1 if g[_BURST_MORE] < _MORE_MAX else _MORE_MAX
+        elif rise > g[_LIFT] and (g[_LIFT] != 0 or fall * 4 <= rise):
             g[_LIFT] = rise
 
 
-def chuck_off(g: ptr32, x: ptr32, read: int, active: int) -> int:
+def chuck_off(g: ptr32, x: ptr32, read: int, lag: int, active: int) -> int:
     """Return 1 in the tick in which the chuck is taken to be off; nothing is known any more, RUN must be released."""
     above = read - _BIAS - x[_BAND_PA]
-    if active == 0 and g[_SINCE] >= _STOOD_TICKS and above > _STOOD_PA:
+    if active == 0 and g[_SINCE] >= _STOOD_TICKS and above > _STOOD_PA and stands(read, lag) != 0:
         g[_STOOD] = 1
-    if active != 0 or g[_STOOD] == 0 or above > _GONE_PA:
-        g[_AT_AMBIENT] = 0
-    else:
-        g[_AT_AMBIENT] = g[_AT_AMBIENT] + 1 if g[_AT_AMBIENT] < _BYTE else _BYTE
-    if g[_AT_AMBIENT] < _GONE_TICKS:
-        return 0
-    forget_tyre(g)
-    g[_TEST] = 0
-    g[_RAN] = 0
-    g[_ARMED] = 0
-    return 1
+    off = 0
+    if active == 0 and g[_SINCE] >= _SHUT_TICKS:
+        if above > _GONE_PA:
+            g[_AT_AMBIENT] = 0
+        else:
+            g[_SEEN] = 0
+            g[_AT_AMBIENT] = g[_AT_AMBIENT] + 1 if g[_AT_AMBIENT] < _BYTE else _BYTE
+            off = 1 if g[_STOOD] != 0 and g[_AT_AMBIENT] >= _GONE_TICKS else 0
+    if off != 0:
+        forget_tyre(g)
+        g[_TEST] = 0
+        g[_RAN] = 0
+        g[_ARMED] = 0
+    return off
+
+
+def begin_burst(g: ptr32, read: int, was_on: int):
+    """Keep the reading before a burst, which this tick begins."""
+    if was_on == 0:
+        g[_BURST_FROM] = read
+        g[_BURST_PEAK] = read
 
 
 def forget_tyre(g: ptr32):
@@ -85,13 +114,24 @@ def forget_tyre(g: ptr32):
     g[_STOOD] = 0
     g[_AT_AMBIENT] = 0
     g[_LIFT] = 0
+    g[_BURST_MORE] = 0
 
 
-def burst_held(g: ptr32, x: ptr32, read: int, was_on: int) -> int:
-    """Return 1 while a line may not be opened because no flow into a tyre was seen yet."""
+def burst_near(g: ptr32, x: ptr32, read: int) -> int:
+    """Return 1 while one burst of a line of which no flow into a tyre was seen could reach the ceiling."""
     if g[_SEEN] != 0 or x[_FLAGS] & _LINE == 0:
         return 0
-    lift = g[_LIFT] + (g[_LIFT] >> 1) if g[_LIFT] != 0 else _LIFT_FIRST
-    if read + lift + g[_BAND] >= g[_CEIL] + _BIAS or g[_ON_TICKS] >= _BURST_TICKS:
+    more = g[_LIFT] >> 1
+    lift = g[_LIFT] + (more if more > _LIFT_MORE else _LIFT_MORE) if g[_LIFT] != 0 else _LIFT_FIRST
+    return 1 if read + lift + g[_BAND] >= g[_CEIL] + _BIAS else 0
+
+
+def burst_held(g: ptr32, x: ptr32, was_on: int) -> int:
+    """Return 1 while the gate has to wait: a burst has had its length or its rest is not over, or the chuck may be coming off."""
+    if g[_STOOD] != 0 and g[_AT_AMBIENT] != 0:
+        return 1
+    if g[_SEEN] != 0 or x[_FLAGS] & _LINE == 0:
+        return 0
+    if g[_ON_TICKS] >= _BURST_TICKS + g[_BURST_MORE]:
         return 1
     return 1 if was_on == 0 and g[_RAN] != 0 and g[_SINCE] < _BURST_REST else 0

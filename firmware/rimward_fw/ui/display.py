@@ -25,6 +25,7 @@ _KERNEL_SCREENS = {
     codes.FILLING: "filling",
     codes.TOPPING_UP: "filling",
     codes.SEAT_PAUSE: "bead",
+    codes.ASKING: "volume",
     codes.SETTLING: "settle",
     codes.LEAK_WATCH: "settle",
     codes.BLEEDING: "bleed",
@@ -84,6 +85,10 @@ def fact(app, name):
         return show.celsius(v.t0_ck) if v.t0_ck else "?"
     if name == "wait":
         return str(app.interface.duty.wait_s())
+    if name == "takes_l":
+        return _litres(e.f[slots.F_VOLUME])
+    if name == "wheel_l":
+        return _litres(e.y[slots.Y_VOL_ML])
     psi = app.interface.psi_first
     tyre, read, ceiling, target = pressures(app)
     shown = tyre if tyre >= 0 else read
@@ -112,6 +117,11 @@ def fact(app, name):
     if name == "limit":
         return show.limit(v.values["limit_pa"], psi)
     raise KeyError(name)
+
+
+def _litres(ml):
+    """A volume as people read it: 1.8."""
+    return str((ml + 50) // 1000) + "." + str((ml + 50) // 100 % 10)
 
 
 def pressures(app):

@@ -146,6 +146,12 @@ bar g
 -
 1 w If not: let the air out, soap it, start again. Do not hit or pry it.
 7 . ENTER it is""",
+    "volume": """\
+0 i WHICH WHEEL?
+1 . takes {takes_l} L
+2 . this wheel {wheel_l}
+3 w Is it {label}? Else let go.
+7 . ENTER it is""",
     "settle": """\
 0 i COLD ~{cold_read}
 big b {big}

@@ -35,6 +35,7 @@ Y_CONN = 18
 # states of the fill controller
 FILLING = 6
 BEAD_QUESTION = 7
+VOLUME_QUESTION = 2
 TOPPING_UP = 10
 DONE = 13
 STOPPED = 14
@@ -62,6 +63,8 @@ def drive_of(bits):
 
 def question(f):
     """What the fill controller asks the person now."""
+    if f[F_STATE] == VOLUME_QUESTION:
+        return OTHER_QUESTION
     return ABOUT_BEAD if f[F_STATE] == BEAD_QUESTION else NO_QUESTION
 
 

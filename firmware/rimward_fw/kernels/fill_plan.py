@@ -1,0 +1,114 @@
+"""At rest: what comes next. Part of the fill kernel."""
+
+from rimward_protocol.compat import const
+
+from rimward_fw.kernels.fill_burst import _air_for, _begin_burst
+from rimward_fw.kernels.fill_numbers import _least, _most
+from rimward_fw.kernels.fill_rest import _go, _stop
+
+# Inputs y.
+_JOB = const(6)
+_TARGET = const(7)
+_SEAT = const(8)
+_VOL = const(9)
+_VOL_TOL = const(10)
+_CHUCK = const(11)
+_KIND = const(15)
+_STOP_PA = const(16)
+_RISE = const(27)
+
+# State f.
+_CNT = const(5)
+_PT = const(6)
+_START = const(7)
+_SPREAD = const(9)
+_COLD = const(10)
+_GAIN = const(18)
+_OFF = const(22)
+_SEATED = const(24)
+_TOPS = const(25)
+_LEARNT = const(26)
+_VOLUME = const(28)
+_SPRING = const(37)
+_ASKED = const(61)
+_WATCH_REF = const(62)
+
+_ASKING = const(2)
+_FILLING = const(6)
+_SEAT_PAUSE = const(7)
+_TOPPING_UP = const(10)
+_DONE = const(13)
+
+_AIM = const(1_200)  # under the target: what is too much cannot be taken back
+_TOL = const(1_200)
+_SURE_COMPRESSOR = const(1_300)
+_SURE_LINE = const(2_500)
+_WAIT_LONGEST = const(15_000)
+_RUN_PA = const(20_000)
+_LEAST_PA = const(700)
+_TOPS_MAX = const(250)
+_PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
+_SURE_SHUT = const(4_000)
+_LIMP_SEAT = const(100_000)
+_SHORTEST_LINE = const(34_816)  # 34 mL of free air: what a line's shortest burst counts
+
+
+def _volume_differs(f, y):
+    """0 as the profile says, 1 another wheel's, 2 by a factor of two. The count of air may be off by as much as the source."""
+    ratio = f[_VOLUME] * 100 // _most(y[_VOL], 1)
+    if f[_VOLUME] == 0 or f[_ASKED] != 0:
+        return 0
+    wide = 100 if y[_KIND] == 0 else 250
+    if ratio * 100 > 260 * wide or ratio * wide < 38 * 100:
+        return 2
+    return 1 if ratio * 100 > 190 * wide or ratio * wide < 52 * 100 else 0
+
+
+def _part(f, y, gap):
+    """How much of what is missing the next burst may bring, by what is known of the volume."""
+    if f[_LEARNT] == 0:
+        return gap >> 1
+    if f[_LEARNT] == 1 or y[_KIND] != 0:
+        return gap - (gap >> 2)
+    return gap - (gap >> 4)
+
+
+def _plan(f, y):
+    """At rest and seen: bead, volume, done, wait, or the next burst. Returns 0."""
+    if y[_JOB] == 3:
+        return _go(f, _DONE)
+    gap = y[_TARGET] - _AIM - f[_COLD]
+    if y[_SEAT] > 0 and f[_SEATED] == 0 and f[_START] < _LIMP_SEAT:
+        if f[_PT] >= y[_SEAT] - 3_000:
+            return _go(f, _SEAT_PAUSE)
+        gap = _least(gap, y[_SEAT] - f[_PT])
+    differs = _volume_differs(f, y)
+    if differs == 2:
+        return _stop(f, 48)
+    if differs == 1:
+        return _go(f, _ASKING)
+    least = _LEAST_PA
+    if y[_KIND] != 0:
+        least = _most(least, (_SHORTEST_LINE >> 8) * f[_GAIN] >> 8)
+    sure = _SURE_SHUT if y[_CHUCK] != 0 else _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
+    if gap <= _most(_TOL, least >> 1):
+        if f[_SPREAD] > sure and f[_CNT] < _WAIT_LONGEST:
+            return 0
+        f[_WATCH_REF] = f[_COLD]
+        return _go(f, _DONE)
+    room = y[_STOP_PA] - y[_RISE] - 1_500 - (f[_SPRING] if y[_CHUCK] != 0 else 0)
+    if f[_PT] > room:
+        return _stop(f, 54) if f[_COLD] > room or f[_CNT] > _WAIT_LONGEST else 0
+    part = _part(f, y, gap)
+    if gap > _RUN_PA and part > f[_SPREAD]:
+        f[_TOPS] = f[_TOPS] + 1
+        return _begin_burst(f, y, _FILLING, _air_for(f, _least(part, gap - f[_SPREAD])))
+    part = _least(part, gap - f[_SPREAD])
+    if part < least - (least >> 2) or part < gap >> 2:
+        if y[_CHUCK] == 0 and f[_CNT] < _WAIT_LONGEST or f[_OFF] < _PROBE_TICKS:
+            return 0
+        part = least
+    f[_TOPS] = f[_TOPS] + 1
+    if f[_TOPS] > _TOPS_MAX:
+        return _stop(f, 52)
+    return _begin_burst(f, y, _TOPPING_UP, _air_for(f, part))

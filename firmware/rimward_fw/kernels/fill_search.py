@@ -1,0 +1,148 @@
+"""The search: bursts until a tyre takes air. Part of the fill kernel."""
+
+from rimward_protocol.compat import const
+
+from rimward_fw.kernels.fill_burst import _air_for, _begin_burst
+from rimward_fw.kernels.fill_numbers import _least, _most, _within
+from rimward_fw.kernels.fill_rest import _first_sight, _go, _stop, _tyre_now
+from rimward_fw.kernels.fill_source import _coming, _lag, _rate
+
+# Inputs y.
+_READ = const(0)
+_MEAN = const(1)
+_WHY = const(4)
+_TARGET = const(7)
+_CHUCK = const(11)
+_AMBIENT = const(12)
+_KIND = const(15)
+_STOP_PA = const(16)
+_COAST = const(17)
+_RISE = const(27)
+_MANIFOLD = const(28)
+
+# State f.
+_CNT = const(5)
+_EG = const(8)
+_SPEED = const(13)
+_AIR = const(14)
+_AIR_0 = const(15)
+_GAIN = const(18)
+_GOAL = const(19)
+_BURST = const(20)
+_ON = const(21)
+_OFF = const(22)
+_CHOP = const(27)
+_BASE = const(31)
+_PEAK = const(32)
+_LIFT = const(33)
+_CALM = const(36)
+_SPRING = const(37)
+_TRIES = const(57)
+_KNEE = const(58)
+_LEFT = const(34)
+_LAST = const(35)
+_SHORT = const(64)
+_RELAY = const(66)
+_FOUND_AIR = const(59)
+_FOUND_PA = const(60)
+_E1 = const(42)
+_E2 = const(43)
+_E3 = const(44)
+_E4 = const(45)
+_E5 = const(46)
+
+_PURGE = const(4)
+_SETTLING = const(8)
+_NOTHING_PA = const(2_500)
+_ABOVE_PA = const(3_000)
+_KNEE_TICKS = const(12)
+_EMPTY_PA = const(36_000)  # reading at the first rest under which the tyre began empty: widest spring and what the search let in
+_SPRING_MIN = const(2_000)  # closing pressure of cores, 2 to 28 kPa
+_SPRING_MAX = const(28_000)
+_SPRING_UNKNOWN = const(6_000)  # near the least: what is not known may not lift the tyre over its target
+_SEARCH_PA = const(12_000)
+_SEARCH_SHUT_PA = const(3_000)  # the rise has shown the core open: it needs no more
+_NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
+
+
+def _refill(y, pa):
+    """Air that lifts the manifold by `pa` at room temperature, 1/1024 mL."""
+    return (y[_MANIFOLD] << 10) * (_within(pa, 0, 1_000_000) >> 8) // (y[_AMBIENT] >> 8)
+
+
+def _begin_search(f, y):
+    """Start, or go on."""
+    f[_KNEE] = 0
+    f[_FOUND_PA] = y[_MEAN]
+    return _begin_burst(f, y, _PURGE, _air_for(f, _SEARCH_PA if y[_CHUCK] == 0 else _SEARCH_SHUT_PA))
+
+
+def _dead_slope(f, y):
+    """Pa in 16 ticks by which the source would now lift a closed manifold."""
+    air = (_rate(y) * f[_SPEED]) >> 14
+    return air * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 22
+
+
+def _search(f, y):
+    """A compressor runs until the rise slows to a third of a closed manifold's; a line makes its shortest bursts. Returns WANT."""
+    if y[_WHY] > 3 and f[_OFF] > 50:
+        return _stop(f, y[_WHY])
+    if f[_OFF] > 400 and f[_CNT] > 400:
+        return _stop(f, 49) if y[_KIND] != 0 and y[_WHY] == 2 else _go(f, _SETTLING)  # not seen: at or above this reading
+    came = f[_AIR] - f[_AIR_0]
+    if y[_KIND] == 0:
+        ahead = (_most(_lag(f, y), 0) * (y[_COAST] + 28)) >> 5
+        if y[_READ] + ahead >= y[_STOP_PA] - y[_RISE] - 300 or f[_ON] == 0 and f[_OFF] > 0 and f[_CNT] > 2 and y[_WHY] == 2:
+            return _go(f, _SETTLING)
+        f[_LEFT] = _most(f[_LEFT], _lag(f, y)) if f[_CNT] > 1 else 0  # steepest so far: a pump that delivers less than it says is no tyre
+        f[_CALM] = f[_CALM] + 1 if f[_ON] >= 30 and _lag(f, y) * 3 < _dead_slope(f, y) and _lag(f, y) * 2 < f[_LEFT] else 0
+        if f[_CALM] >= _KNEE_TICKS:
+            f[_KNEE] = 1
+        if f[_KNEE] != 0 and came + _coming(f, y) > f[_GOAL] + _refill(y, y[_MEAN] - f[_FOUND_PA]):
+            return _go(f, _SETTLING)
+        return 1
+    if f[_CHOP] == 0:
+        f[_CHOP] = 1 if f[_ON] >= f[_SHORT] or 0 < f[_OFF] <= 60 else 0
+        return 1 - f[_CHOP]
+    if f[_OFF] == 61 and f[_LAST] > 0 and f[_CNT] > 61:
+        if f[_LIFT] > 4_000 and f[_LEFT] * 2 < f[_LIFT] or y[_CHUCK] == 0 and came > f[_GOAL]:
+            f[_KNEE] = 1
+            return _go(f, _SETTLING)
+    if f[_OFF] > 61 and f[_RELAY] > 20 and y[_READ] + f[_LIFT] + f[_LIFT] // 5 + 2_000 < y[_STOP_PA]:
+        f[_CHOP] = 0
+    return 1 - f[_CHOP]
+
+
+def _found(f, y):
+    """At rest after a burst of the search: was there a tyre?"""
+    came = f[_AIR] - f[_AIR_0]
+    took = came - _refill(y, y[_MEAN] - f[_FOUND_PA])
+    f[_FOUND_AIR] = f[_FOUND_AIR] + _most(took, 0)
+    took = f[_FOUND_AIR]
+    if y[_CHUCK] == 0:
+        seen = 1 if y[_MEAN] > _NOTHING_PA else 0
+    else:
+        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or took > came >> 1) else 0
+    if seen == 0:
+        if took > (_air_for(f, _NO_TYRE_PA) if y[_KIND] == 0 else _air_for(f, _NO_TYRE_PA) * 4):
+            return _stop(f, 51)
+        if y[_MEAN] > _EMPTY_PA and y[_MEAN] < f[_FOUND_PA] + 1_500 and f[_TRIES] > 0:
+            return _stop(f, 49)  # not seen: at or above this reading
+        f[_TRIES] = _least(f[_TRIES] + 1, 6)
+        return _begin_search(f, y)
+    if y[_CHUCK] != 0:
+        if y[_MEAN] < _EMPTY_PA:
+            f[_SPRING] = _within(y[_MEAN] - ((took >> 8) * f[_GAIN] >> 8) // 2, _SPRING_MIN, _SPRING_MAX)
+        else:
+            f[_SPRING] = _SPRING_UNKNOWN
+    f[_E1] = 0
+    f[_E2] = 0
+    f[_E3] = 0
+    f[_E4] = 0
+    f[_E5] = 0
+    f[_EG] = 0
+    _first_sight(f, y, _tyre_now(f, y))
+    if y[_CHUCK] == 0 or y[_MEAN] >= _EMPTY_PA:  # the tyre holds this at least
+        if y[_MEAN] - (_SPRING_MAX if y[_CHUCK] != 0 else 0) > y[_TARGET] + _ABOVE_PA:
+            return _stop(f, 49)
+    return 1
