@@ -118,7 +118,7 @@ def test_the_command_writes_and_tells(desk: Desk, data: bytes, tmp_path: Path) -
     (tmp_path / "s.rws").write_bytes(data)
     told = desk.json("report", "s.rws")
     assert told["verified"] is False and told["shown"] == shown(data), "this desk has no key to check the chain with"
-    assert told["shown"]["verified"].startswith("NOT VERIFIED: this computer has no workshop key")
+    assert told["shown"]["verified"].startswith("RECORDED WITH ANOTHER KEY, the demo's")
     assert desk("report", "s.rws", "-o", "r.html") == 0 and "Larkspur front" in (tmp_path / "r.html").read_text()
     assert desk("report", "s.rws", "-o", "r.html") == 1 and "--overwrite" in desk.err
     assert desk("report", "s.rws", "-o", "r.doc") == 2

@@ -60,7 +60,7 @@ def test_a_record_of_other_kernels_is_told_as_such(desk, fill, tmp_path):  # noq
     end = header["header_bytes"] - 4
     data[end : end + 4] = session.crc32(bytes(data[:end])).to_bytes(4, "little")
     (tmp_path / "older.rws").write_bytes(bytes(data))
-    assert desk("replay", "older.rws") == 1 and "another version of the firmware's kernels" in desk.err
+    assert desk("replay", "older.rws") == 1 and "recorded by other kernels: firmware " in desk.err
 
 
 def test_what_is_pulled_is_kept_with_who_filled(tmp_path):

@@ -22,11 +22,11 @@ def command(file: Path, good_part: bool, as_json: bool) -> None:
     Exit 0: the record is whole and the decisions are the same. 1: a difference, shown, or a record that is torn, cut or damaged.
     """
     from rimward.sessions import read_session, replay
-    from rimward.sessions.verification import recorded_by_ours
+    from rimward.sessions.verification import kernels_text, recorded_by_ours
 
     log = read_session(file)
-    if not recorded_by_ours(log):
-        raise Refusal("This session is recorded by another version of the firmware's kernels.", "Replay it with the host of that version.")
+    if recorded_by_ours(log) is False:
+        raise Refusal(f"This session was recorded by other kernels: {kernels_text(log)}.", "Replay it with the host of that version.")
     result = replay(log)
     if as_json:
         spans = [{"first_tick": tick, "ticks": ticks} for tick, ticks in result.spans]

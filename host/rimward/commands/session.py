@@ -118,6 +118,7 @@ VERDICTS = {
     "holds": "The chain holds: no block was removed, added or edited since it was written with the key that this computer has.",
     "broken": "THE CHAIN DOES NOT HOLD: a block was edited, removed or added, or another workshop's key made it.",
     "damaged": "DAMAGED",
+    "demo-key": "Recorded with another key: the demo's, which anyone has. Nothing shows whether it was edited, nor that it was.",
     "not-chained": "Not chained: the inflator had no workshop key, so nothing shows whether this record was edited.",
 }
 
@@ -132,13 +133,13 @@ def verify(file: Path, as_json: bool) -> None:
     raw, log = load(file)
     keys = verification.keys_for(log)
     found = verification.verify(log, raw, keys, check=False)
-    if found.whole and found.chained and not keys:
+    if found.whole and found.chained and not keys and not found.known_key:
         purpose = " --purpose bench" if log.bench else ""
         raise Refusal(
             f"This computer has no {'bench' if log.bench else 'workshop'} key to verify the record with.",
             f"Take it over from the one that has: rimward key import FILE{purpose}.",
         )
-    state = "damaged" if not found.whole else "not-chained" if not found.chained else "holds" if found.chain else "broken"
+    state = "damaged" if not found.whole else "not-chained" if not found.chained else "demo-key" if found.known_key else "holds" if found.chain else "broken"
     if as_json:
         emit_json({"file": str(file), "verdict": state, "ok": state == "holds", "damage": log.damage, "good_bytes": log.good_bytes, "bytes": len(raw)})
     else:

@@ -1,54 +1,81 @@
 """What of a session could be checked, and the one line that says so wherever a session is shown."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rimward_protocol import kernel_words, sessionread
 from rimward_protocol.mac import hmac_sha256
 
+from rimward import records
 from rimward.errors import Refusal
+from rimward.kernels.fingerprint import kernel_hash
 from rimward.sessions.log import SessionLog
 
-OTHER_KERNELS = "recorded by another version of the firmware's kernels; replay it with the host of that version"
+DEMO_SHOP = "Fernhollow Wheels"
+DEMO_KEY = hashlib.sha256(DEMO_SHOP.encode()).digest()  # of the demo and of virtual inflators: invented and known to all
+NO_HASH = bytes(8)
 KERNEL_WORDS = (("g", kernel_words.GUARD_STATE), ("x", kernel_words.GUARD_INPUT), ("f", kernel_words.FILL_STATE), ("y", kernel_words.FILL_INPUT))
 
 
 @dataclass(frozen=True)
 class Verification:
-    """What could be checked. `chain` is True or False where a key was at hand, None where none was or nothing is chained."""
+    """What could be checked. `chain` is True or False where a key was at hand, None where none was or nothing is chained.
+
+    `same_kernels`: True or False by the hash in the record, None for a record that does not name its kernels. `by`: the version that does.
+    `known_key`: the chain fits the demo's key, which anyone has.
+    """
 
     whole: bool
     damage: str
     chained: bool
     chain: bool | None
-    same_kernels: bool
+    same_kernels: bool | None
     replay_identical: bool | None
     replay_ticks: int
     replay_spans: int
     replay_share: float
     lost_spans: int
     bench: bool = False
+    by: str = ""
+    known_key: bool = False
 
     @property
     def holds(self) -> bool:
         """Check codes whole, chain checked with the inflator's or the bench's key, and all that was kept at full rate replayed to the same decisions."""
-        return self.whole and self.chain is True and self.replay_identical is True
+        return self.whole and self.chain is True and self.replay_identical is True and self.same_kernels is not False
 
 
-def recorded_by_ours(log: SessionLog) -> bool:
-    """Whether a record's kernels have as many words as those of this host, so that it can be replayed here."""
-    return all(log.header[f"words_{name}"] == len(names) for name, names in KERNEL_WORDS)
+def recorded_by_ours(log: SessionLog) -> bool | None:
+    """Whether a record's kernels are those of this host. None for a record that does not name them but has as many words."""
+    if not all(log.header[f"words_{name}"] == len(names) for name, names in KERNEL_WORDS):
+        return False
+    named = bytes(log.header["kernel_hash"])
+    return None if named == NO_HASH else named == kernel_hash(log.bench)
+
+
+def kernels_text(log: SessionLog) -> str:
+    """The version whose host replays a record of other kernels."""
+    firmware = records.text_of(log.meta.get("firmware", b"")) or "not recorded"
+    return f"firmware {firmware}, kernels {bytes(log.header['kernel_hash']).hex()}"
+
+
+def other_kernels(by: str) -> str:
+    """What is said of a record that this host's kernels did not decide."""
+    return f"recorded by other kernels ({by}); replay it with the host of that version"
 
 
 def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check: bool = True) -> Verification:
     """Check codes, chain and replay of a session."""
     from rimward.sessions.replay import replay
 
-    chain = None
-    if log.chained and keys and raw is not None:
-        chain = any(sessionread.chain_holds(raw, hmac_sha256(key, b"session")) for key in keys)
+    chain, known = None, False
+    if log.chained and raw is not None:
+        known = DEMO_KEY not in keys and sessionread.chain_holds(raw, hmac_sha256(DEMO_KEY, b"session"))
+        if keys and not known:
+            chain = any(sessionread.chain_holds(raw, hmac_sha256(key, b"session")) for key in keys)
     ours = recorded_by_ours(log)
-    again = replay(log) if check and ours else None
+    again = replay(log) if check and ours is not False else None
     return Verification(
         whole=not log.damage,
         damage=log.damage,
@@ -61,6 +88,8 @@ def verify(log: SessionLog, raw: bytes | None, keys: Sequence[bytes] = (), check
         replay_share=_share(log, again.ticks) if again else 0.0,
         lost_spans=log.broken_spans,
         bench=log.bench,
+        by=kernels_text(log),
+        known_key=known,
     )
 
 
@@ -90,22 +119,27 @@ def verdict_of(v: Verification) -> str:
     """The verification in one line."""
     if v.holds:
         return f"verified: whole, and {_percent(v)} of it replayed to the same decisions"
+    if v.known_key and v.whole and v.replay_identical is not False and v.same_kernels is not False:
+        return f"RECORDED WITH ANOTHER KEY, the demo's, which anyone has: whole, and {_percent(v)} of it replayed to the same decisions"
     if v.chain is False:
         return f"NOT VERIFIED: the chain of check codes does not fit {_whose(v)} key"
     if not v.whole:
         return f"NOT VERIFIED: {v.damage}"
     if v.chain is None:
         kind = "bench" if v.bench else "workshop"
+        if v.known_key:
+            return "NOT VERIFIED: recorded with another key, the demo's, and the replay decided otherwise"
         return f"NOT VERIFIED: {f'this computer has no {kind} key to check it with' if v.chained else f'it is not chained to a {kind} key'}"
-    if not v.same_kernels:
-        return f"NOT VERIFIED: {OTHER_KERNELS}"
+    if v.same_kernels is False:
+        return f"NOT VERIFIED: {other_kernels(v.by)}"
     return "NOT VERIFIED: the replay decided otherwise" if v.replay_identical is False else "NOT VERIFIED: no full-rate record to replay"
 
 
 def verification_rows(v: Verification) -> tuple[tuple[str, str, str], ...]:
     """(key, name, text) of each check."""
     chain = {True: f"fits {_whose(v)} key", False: f"DOES NOT FIT {_whose(v)} key", None: "not checked: no key here that it could be checked with"}[v.chain]
-    replay = {True: "the same decisions", False: "OTHER DECISIONS", None: "nothing to replay" if v.same_kernels else OTHER_KERNELS}[v.replay_identical]
+    chain = "fits the demo's key, which anyone has" if v.known_key else chain
+    replay = {True: "the same decisions", False: "OTHER DECISIONS", None: other_kernels(v.by) if v.same_kernels is False else "nothing to replay"}[v.replay_identical]
     lost = f"; {_stretches(v.lost_spans)} gave the beginning up for newer ticks and can only be read" if v.lost_spans else ""
     return (
         ("verified", "Verdict", verdict_of(v)),

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from rimward.plant import PlantParams, compressor, line
+from rimward.sessions.verification import DEMO_KEY, DEMO_SHOP
 
-SHOP = "Fernhollow Wheels"
-KEY = hashlib.sha256(SHOP.encode()).digest()  # its workshop key: invented and known to all, so good for virtual inflators only
+SHOP, KEY = DEMO_SHOP, DEMO_KEY
 WIDER_PER_MM = 0.4  # of section a millimetre of rim: ISO 5751-2 for motorcycles, used alike for bicycles (from memory)
 
 
