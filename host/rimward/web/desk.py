@@ -52,7 +52,7 @@ class Desk:
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._new: list[tuple[int, ...]] = []
-        self._state: dict[str, Any] = {"line": "none", "port": port, "why": "", "about": None, "status": None, "kept": None, "pull": None}
+        self._state: dict[str, Any] = {"line": "none", "port": port, "why": "", "about": None, "status": None, "kept": None, "pull": None, "instrument": None}
         self._device = ""
         self._visit: tuple[Any, ...] = ()
         self._holds = 0
@@ -163,7 +163,7 @@ class Desk:
         self._device, self._client, self._visit, self._asked = about["device"], client, (), 0.0
         self.ages.forget()
         self._open_port = self.port
-        self._tell(line="on", port=self.port, why="", about=about)
+        self._tell(line="on", port=self.port, why="", about=about, instrument=verbs.instrument(client))
 
     def _look(self) -> None:
         """Without a port, or with a lost one: the only inflator here, or the one that was here before under another name."""

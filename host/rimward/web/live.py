@@ -8,6 +8,7 @@ from typing import Any
 from rimward_protocol import enumerations
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from rimward.instrument import Instrument
 from rimward.units import show_limit, show_reading
 from rimward.web.desk import Desk
 from rimward.web.wording import on_page
@@ -145,6 +146,7 @@ def told(desk: Desk) -> dict[str, Any]:
     state["kept"] = kept(state["kept"])
     state["why"] = on_page(state["why"])
     state["trial"] = desk.trial.facts if desk.trial is not None else None
+    state["instrument"] = calibration(state["instrument"], status)
     if status is None:
         return state
     key = "cause" if status["cause"] != "none" else "stop_cause"
@@ -171,6 +173,13 @@ def told(desk: Desk) -> dict[str, Any]:
         "air_on": "GATE" in status["out_words"],
     }
     return state
+
+
+def calibration(found: Instrument | None, status: dict[str, Any] | None) -> dict[str, str] | None:
+    """Age, due date and guard band of the inflator's calibration; `state` as in `rimward.instrument`."""
+    if found is None:
+        return None
+    return {"state": found.state, "words": found.words(status["guard_pa"] if status else None)}
 
 
 def kept(row: dict[str, Any] | None) -> dict[str, Any] | None:

@@ -160,6 +160,8 @@ function showState() {
     text('reason', s.reason);
   }
   showMarks(s);
+  text('calibration', state.instrument ? state.instrument.words : '–');
+  at('calibration').classList.toggle('warn', Boolean(state.instrument && /overdue|locked/.test(state.instrument.state)));
   text('here', s ? `${s.air}, ${s.ambient}` : '–');
   showKept();
   hold();

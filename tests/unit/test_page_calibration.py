@@ -1,0 +1,20 @@
+"""What a page is given of the inflator's calibration: before a fill the wider band after a year and the lock after two are there in words."""
+
+import pytest
+from rimward.instrument import Instrument
+from rimward.web.live import calibration
+
+
+@pytest.mark.parametrize(
+    ("age", "state", "words"),
+    [(10, "current", "due 2022-02-04"), (340, "due-soon", "DUE SOON"), (366, "overdue", "half as wide again"), (731, "locked", "no fill before it is calibrated")],
+)
+def test_the_page_is_told_how_old_the_calibration_is(age, state, words):
+    found = calibration(Instrument(400, 12_000, age), {"guard_pa": 18_000})
+    assert found is not None and found["state"] == state and words in found["words"] and "0.18 bar" in found["words"]
+
+
+def test_without_an_inflator_nothing_is_claimed():
+    assert calibration(None, None) is None
+    never = calibration(Instrument(None, None, None), None)
+    assert never is not None and never["words"].startswith("Never calibrated")
