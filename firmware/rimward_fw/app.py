@@ -5,15 +5,15 @@ import struct
 
 from rimward_protocol import causes, codes, layout, profile, replies
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol.compat import sha256
 
-from rimward_fw.control import builtin, configuration, events
+from rimward_fw.control import builtin, configuration, events, intake, sense
 from rimward_fw.control.ambient import Ambient
 from rimward_fw.control.cutoff_check import CutoffCheck
 from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
 from rimward_fw.link.connection import Link
 from rimward_fw.storage import logbook
+from rimward_fw.storage.answers import Answers
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
@@ -24,7 +24,6 @@ WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
 PIECES, WRITE_MS = 16, 10  # of a session in one turn
 STILL_MS = 200  # without a tick: it has stopped
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
-SETTING_GUARD, SETTING_BAROMETER, SETTING_SOURCE, SETTING_AIR, SETTING_BUZZER, SETTING_UNIT, SETTING_BRING_UP = 3, 4, 5, 6, 8, 9, 20
 
 
 class App:
@@ -49,6 +48,8 @@ class App:
         self.interface = Interface(self)
         self.link = Link(board, self)
         self.recorder = logbook.recorder_of(self)
+        self.answers = Answers(self.store)
+        self.person = b""  # who fills, as far as the host said
         self.refusal = 0
         self._boot_told = False  # the first record of this run begins with why it started
         self.cut_off = self._last_run()
@@ -68,7 +69,7 @@ class App:
 
     def _settings(self):
         """What this inflator knows of itself; a setting never made keeps the careful default."""
-        self.hardware = self.source(self.store.setting_get(SETTING_SOURCE)[0])
+        self.hardware = self.source(self.store.setting_get(sense.SOURCE)[0])
         self.transducers = {}
         for side, number, off in (("a", 1, self.OFF_SEALED), ("b", 2, self.OFF_VENTED)):
             value, _ = self.store.setting_get(number)
@@ -78,13 +79,13 @@ class App:
         self._guard_pa = self.BAND_PA
         self._calibrated_day = 0
         self.day = self.store.number("day")  # the latest it was told: the clock is lost with the power, a calibration's age is not
-        value, _ = self.store.setting_get(SETTING_GUARD)
+        value, _ = self.store.setting_get(sense.GUARD_BAND)
         if len(value) == 8:
             self._guard_pa, self._calibrated_day = struct.unpack("<iI", value)
-        self.interface.settings(self.store.setting_get(SETTING_BUZZER)[0], self.store.setting_get(SETTING_UNIT)[0])
-        value, _ = self.store.setting_get(SETTING_BAROMETER)
+        self.interface.settings(self.store.setting_get(sense.BUZZER)[0], self.store.setting_get(sense.UNIT)[0])
+        value, _ = self.store.setting_get(sense.BAROMETER)
         self._baro_offset = _signed(value) if len(value) == 4 else 0
-        value, _ = self.store.setting_get(SETTING_AIR)
+        value, _ = self.store.setting_get(sense.AIR)
         self._air_offset = _signed(value) if len(value) == 2 else 0
 
     def _last_run(self):
@@ -100,8 +101,8 @@ class App:
         return numbers[0] if numbers else 0
 
     def source(self, value):
-        """The row of `configuration.HARDWARE` that a stored setting names; a compressor if none does."""
-        return configuration.HARDWARE[value[0] if value and value[0] < len(configuration.HARDWARE) else configuration.COMPRESSOR]
+        """The row of hardware that a stored setting names."""
+        return configuration.source(value)
 
     # What others ask
 
@@ -142,7 +143,7 @@ class App:
 
     def no_air(self, wheel):
         """The cause for which no fill of this wheel may be armed, 0 for none: bring-up, view of the cutoff, daily test."""
-        brought_up = 2 if self.BENCH or getattr(self.board, "commissioned", False) else (self.store.setting_get(SETTING_BRING_UP)[0] or b"\0")[0]
+        brought_up = 2 if self.BENCH or getattr(self.board, "commissioned", False) else (self.store.setting_get(sense.BRING_UP)[0] or b"\0")[0]
         if brought_up < (1 if wheel == NOBODY else 2):  # half-way the built-in profile alone, into a closed volume
             return causes.NOT_COMMISSIONED
         return self.cutoff.refusal()
@@ -191,29 +192,14 @@ class App:
 
     # What the link may do
 
+    def note(self, event, cause, value, value2=0):
+        """Record an event: in the session that runs, else kept until the next one begins."""
+        if not self.recorder.note(event, cause, value, value2):
+            self.answers.note(self.engine.head, event, cause, value, value2)
+
     def take_profile(self, data):
-        """Checks and stores a profile: (code, slot, digest of what the store reads back)."""
-        code = profile.check_profile(data, self.BENCH)
-        if not code:
-            code = self.keys.judge(data)
-        if code:
-            if code == replies.TAG_WRONG:
-                self.recorder.note(events.TAG_REFUSED, 0, self.keys.wrong)
-            return code, 0, b""
-        values = layout.unpack(layout.PROFILE, data)
-        if values["revision"] <= self.store.highest_revision(values["wheel_id"]):
-            held = self.store.profile_get(values["wheel_id"])
-            if not (held and held[0] == data):
-                return replies.REVISION_NOT_NEWER, 0, b""
-            return (replies.OK if held[2] else replies.WAITING_FOR_PERSON), held[1], sha256(held[0])
-        known = self.store.profile_get(values["wheel_id"])
-        confirmed = bool(known and known[2] and _same_wheel(known[0], data))
-        code, slot, digest = self.store.profile_put(data, confirmed)
-        if code:
-            return code, 0, b""
-        self.recorder.note(events.PROFILE_STORED, 0, values["revision"])
-        self.interface.chooser.close()  # read anew when it next stands there
-        return (replies.OK if confirmed else replies.WAITING_FOR_PERSON), slot, digest
+        """Check and store a profile: (code, slot, digest of what the store reads back)."""
+        return intake.take_profile(self, data)
 
     def profile_of(self, wheel):
         """(bytes, slot, flags of PROFILE_IS) or None."""
@@ -241,17 +227,19 @@ class App:
         return code if code else self.cycle.choose(wheel, found[0], found[2])
 
     def take_setting(self, number, value):
-        """Stores a setting if its kind may be changed this way."""
-        row = layout.setting_row(number)
-        if row is None:
-            return replies.SETTING_UNKNOWN
-        if row[1] == "device":
-            return replies.SETTING_LOCKED
-        if row[1] == "button" and not self.button_held():
-            return replies.BUTTON_NOT_HELD
-        if len(value) != struct.calcsize(row[0]):
-            return replies.SETTING_VALUE
-        code = self.store.setting_put(number, value)
+        """Stores a setting if its kind may be changed this way and its value makes sense."""
+        code = sense.sense(number, value)
+        may = layout.setting_row(number)[1] if code == replies.OK else ""
+        if may == "device":
+            code = replies.SETTING_LOCKED
+        elif may == "button" and not self.button_held():
+            code = replies.BUTTON_NOT_HELD
+        if code == replies.OK:
+            code = self.store.setting_put(number, value)
+        if code:
+            self.note(events.REFUSED, 0, code, codes.SETTING_PUT)
+            return code
+        self.note(events.SETTING_STORED, 0, number, self.store.setting_get(number)[1])
         self._settings()
         self.cycle.reload(self.transducers)
         return code
@@ -268,6 +256,8 @@ class App:
         if not self._boot_told:
             self._boot_told = True
             self.recorder.note(events.BOOT, 0, self.board.reset_cause(), self.cut_off)
+        for row in self.answers.take():
+            self.recorder.note(*row)
 
     def keep_session(self):
         """Begin to write what memory holds."""
@@ -287,7 +277,7 @@ class App:
         self.board.remember(cause)  # in RAM that outlasts a reset, until it is on flash
         if self.store.trip_add(row) == replies.OK:
             self.board.remember(0)
-        self.recorder.note(events.TRIPPED, cause, self.engine.g[slots.G_READ] - slots.BIAS_PA)
+        self.note(events.TRIPPED, cause, self.engine.g[slots.G_READ] - slots.BIAS_PA)
 
     def close_session(self, cause):
         """Close the record of a fill cycle; its last pieces are written in the next turns of the loop."""
@@ -330,6 +320,8 @@ class App:
     def _keep(self):
         """Write pieces of the session for a while: one that takes long, as a flash erase does, is the last of this turn."""
         began = self.board.ticks_ms()
+        if not self.recorder.active and not self.enabled():
+            self.answers.keep()
         for _ in range(PIECES):
             if not self.recorder.writing or self.enabled() or self.board.ticks_ms() - began >= WRITE_MS:
                 return
@@ -390,13 +382,6 @@ def run(board, kind=App):
         board.off()
         board.last_words(error)
         board.reset()
-
-
-def _same_wheel(one, other):
-    """Size, rim class and position are as the person confirmed them."""
-    a = layout.unpack(layout.PROFILE, one)
-    b = layout.unpack(layout.PROFILE, other)
-    return all(a[name] == b[name] for name in ("rim_class", "position", "tyre_width_dmm", "bead_seat_mm"))
 
 
 def _range(word, bench):

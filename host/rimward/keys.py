@@ -17,6 +17,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from rimward_protocol import codes
+
 from rimward import settings
 from rimward.errors import Refusal
 from rimward.register.place import data_dir
@@ -160,6 +162,25 @@ def save(keys: tuple[Key, ...], kept_in: str, purpose: str) -> Ring:
     else:
         write_private(file_of(purpose), text, replace=True)
     return Ring(kept, kept_in)
+
+
+def next_issue(key: Key, before: int = 0) -> int:
+    """The next issue number for this key: minutes since 2020, and above `before` and every one made here. It is used up.
+
+    Minutes let several computers share a key without a common counter; `before` is the wheel's last number in the shared register.
+    """
+    path = data_dir() / "keys" / "issues.json"
+    try:
+        held = json.loads(read_private(path) or "{}")
+        last = max((int(value) for value in held.values()), default=0)
+    except (ValueError, TypeError, AttributeError):
+        held, last = {}, 0  # only a counter: time goes on without it
+    number = max(int(time.time() - codes.EPOCH_DAY_UNIX_S) // 60, last + 1, before + 1)
+    if number > codes.ISSUE_MAX:
+        raise Refusal("The key's issue numbers are used up.", "Check this computer's clock, then replace the key: rimward key rotate.")
+    held[key.key_id] = number
+    write_private(path, json.dumps(held), replace=True)
+    return number
 
 
 def today() -> str:

@@ -19,14 +19,14 @@ from rimward_protocol import profile as check
 from rimward.ceiling.cautions import below_minimum
 from rimward.ceiling.model import Assessment, Instrument, Note, Place, Ride, Rim, Tyre
 from rimward.errors import Refusal
-from rimward.keys import Ring, which_key
+from rimward.keys import Ring, next_issue, which_key
 from rimward.records import pack_profile, refusal_of, unpack_profile
 from rimward.units import floor_kpa, show_limit, show_minimum, show_reading
 
 if TYPE_CHECKING:
     from rimward.register.store import Register, Wheel
 
-FORM = "rimward-profile-1"
+FORM = "rimward-profile-2"
 DAY_S = 86_400
 REFERENCE_CK = 29315  # 20 °C, where no fill temperature is stated
 SLOW_DELIVERY_ML_S = 5_000 / 60  # our choice: half of what a small compressor delivers (5 L/min free air), so that no fill runs out of time
@@ -46,7 +46,7 @@ SOURCES = {
 # fields that a profile's JSON gives as words: name -> protocol table
 WORDS = {"rim_class": enumerations.RIM_CLASSES, "position": enumerations.POSITIONS, "chuck": enumerations.CHUCKS, "limit_source": enumerations.LIMIT_SOURCES}
 PLAIN = (
-    "revision", "tyre_width_dmm", "bead_seat_mm", "rim_width_dmm", "volume_low_ml", "volume_ml", "limit_pa", "ceiling_pa", "target_pa",
+    "revision", "issue", "tyre_width_dmm", "bead_seat_mm", "rim_width_dmm", "volume_low_ml", "volume_ml", "limit_pa", "ceiling_pa", "target_pa",
     "seat_pause_pa", "ambient_min_pa", "temp_max_ck", "ref_temp_ck", "time_budget_s",
 )  # fmt: skip
 
@@ -106,8 +106,8 @@ def check_target(target_pa: int, answer: Assessment, name: str = "The target") -
         raise Refusal(text, "Choose one at or below that, or have the inflator calibrated.")
 
 
-def cautions(target_pa: int, answer: Assessment) -> list[Note]:
-    """The ceiling engine's warnings, and one each for a target below the tyre's printed minimum where it is filled and in the cold."""
+def cautions(target_pa: int, answer: Assessment, label: str = "") -> list[Note]:
+    """The ceiling engine's warnings, one each for a target below the tyre's printed minimum where it is filled and in the cold, those of the label."""
     notes = [note for note in answer.warnings if note.id != "below-tyre-minimum-on-ride"]
     low = answer.window.min_pa
     coldest = answer.envelope.lowest_gauge(target_pa) if answer.envelope else None
@@ -116,7 +116,7 @@ def cautions(target_pa: int, answer: Assessment) -> list[Note]:
         notes.append(below_minimum(f"The target {show_limit(target_pa)}", coldest, answer.envelope, low))
     if low is not None and target_pa < low:
         notes.append(Note("target-below-tyre-minimum", f"The target {show_limit(target_pa)} is below the tyre's printed minimum {show_minimum(low)}."))
-    return notes
+    return notes + label_notes(label)
 
 
 def above(pa: int, limit_pa: int) -> str:
@@ -125,8 +125,26 @@ def above(pa: int, limit_pa: int) -> str:
 
 
 def label_bytes(label: str) -> bytes:
-    """The label cut to its 20 bytes at a whole character."""
-    return label.encode()[: check.LABEL_BYTES].decode(errors="ignore").strip().encode()
+    """What of the label goes into a profile: 16 letters, one line of the display, in at most 24 bytes. `label_notes` says what is left out."""
+    return label[: codes.LABEL_LETTERS].encode()[: codes.LABEL_BYTES].decode(errors="ignore").strip().encode()
+
+
+def label_notes(label: str) -> list[Note]:
+    """A caution where the inflator's display shows a wheel's label shortened or in other letters."""
+    kept = label_bytes(label).decode()
+    shown = check.display_text(kept)
+    notes = []
+    if kept != label.strip():
+        text = f"The label has more than {codes.LABEL_LETTERS} letters; the inflator shows '{shown}'. Give the wheel a shorter one: rimward wheel edit."
+        notes.append(Note("label-shortened", text))
+    elif shown != kept:
+        notes.append(Note("label-letters", f"The inflator's display shows the label as '{shown}'."))
+    return notes
+
+
+def issue_now() -> int:
+    """Issue number of now: minutes since 2020."""
+    return max(1, int(time.time() - codes.EPOCH_DAY_UNIX_S) // 60)
 
 
 def default_budget_s(volume_ml: int, ceiling_pa: int) -> int:
@@ -147,8 +165,10 @@ def flags_of(values: Mapping[str, Any], asked: Asked, answer: Assessment, revisi
     return sum(bit for holds, bit in rows if holds)
 
 
-def build(values: Mapping[str, Any], wheel_id: bytes, revision: int, asked: Asked, answer: Assessment | None = None) -> bytes:
-    """The untagged profile of a wheel. Raises Refusal where the wheel has no ceiling or the target lies above it."""
+def build(
+    values: Mapping[str, Any], wheel_id: bytes, revision: int, asked: Asked, answer: Assessment | None = None, issue: int | None = None
+) -> bytes:
+    """The untagged profile of a wheel; `issue`: its number under the key that will tag it (default: that of now). Raises Refusal where the wheel has no ceiling or the target lies above it."""
     from rimward.volume import volumes
 
     answer = answer or assess_wheel(values, asked)
@@ -163,6 +183,7 @@ def build(values: Mapping[str, Any], wheel_id: bytes, revision: int, asked: Aske
     return pack_profile(
         {
             "revision": revision,
+            "issue": issue or issue_now(),
             "wheel_id": wheel_id,
             "label": label_bytes(values["label"]),
             "rim_class": codes.number_of(enumerations.RIM_CLASSES, rim.type),
@@ -265,8 +286,6 @@ def from_json(given: Mapping[str, Any]) -> bytes:
         fields["wheel_id"] = exact_hex(given["wheel_id"], 8)
         name = "label"
         fields["label"] = given["label"].encode()
-        if len(fields["label"]) > check.LABEL_BYTES:
-            raise ValueError
         name = "made"
         fields["made_days"] = day_number(given["made"])
         name = "tag"
@@ -338,7 +357,9 @@ def issue(register: "Register", wheel: "Wheel", asked: Asked, ring: Ring | None,
         revision = (now.values["profile"]["revision"] if "profile" in now.values else 0) + 1
         if ring and ring.keys:
             refuse_unmarked(now.values)
-        data = build(now.values, bytes.fromhex(now.wheel_id), revision, asked)
+        before = now.values["profile"].get("issue", 0) if "profile" in now.values else 0
+        number = next_issue(ring.current, before) if ring and ring.keys else None
+        data = build(now.values, bytes.fromhex(now.wheel_id), revision, asked, issue=number)
         made[:] = [tagged(data, ring) if ring and ring.keys else data]
         return {"profile": entry_of(made[0], revision, asked)}
 
@@ -351,6 +372,7 @@ def entry_of(data: bytes, revision: int, asked: Asked) -> dict[str, Any]:
     ride = asked.ride
     return {
         "revision": revision,
+        "issue": unpack_profile(data)["issue"],
         "data": data.hex(),
         "sha256": hashlib.sha256(data).hexdigest(),
         "target_pa": asked.target_pa,

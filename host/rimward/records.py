@@ -3,12 +3,14 @@
 The firmware packs the same tables with `struct`; the vectors under `protocol/vectors` hold the two together.
 """
 
+import zlib
 from collections.abc import Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import construct
-from rimward_protocol import layout, messages, replies, tables
+from rimward_protocol import codes, layout, messages, replies, tables
+from rimward_protocol import preset as preset_check
 from rimward_protocol import profile as profile_check
 
 from rimward.errors import Refusal
@@ -41,6 +43,7 @@ def structure(table: Table) -> construct.Struct:
 
 
 PROFILE = structure(layout.PROFILE)
+V1_BYTES = 108  # of a profile of version 1
 SESSION_HEADER = structure(layout.SESSION_HEADER)
 BLOCK_HEADER = structure(tables.BLOCK_HEADER)
 CHANGE = structure(tables.CHANGE)
@@ -92,16 +95,57 @@ def refusal_of(code: int, detail: str = "") -> Refusal:
 
 
 def pack_profile(values: Mapping[str, Any], bench: bool = False) -> bytes:
-    """An untagged profile from its fields (magic, version, reserved, crc and tag are put in). Refusal if the check fails."""
-    from rimward_protocol.compat import crc32
-
-    record = {"magic": layout.PROFILE_MAGIC, "version": 1, "reserved": b"", **values}
-    body = pack_record(layout.PROFILE[:-2], record)
-    data = body + construct.Int32ul.build(crc32(body)) + bytes(16)
+    """An untagged profile from its fields (magic, version, crc and tag are put in). Refusal if the check fails."""
+    record = {"magic": layout.PROFILE_MAGIC, "version": codes.PROFILE_VERSION, **values}
+    data = _sealed(layout.PROFILE, record)
     code = profile_check.check_profile(data, bench)
     if code:
         raise refusal_of(code)
     return data
+
+
+def _sealed(table: Table, record: Mapping[str, Any]) -> bytes:
+    """An untagged record that ends in check code and tag."""
+    from rimward_protocol.compat import crc32
+
+    body = pack_record(table[:-2], record)
+    return body + construct.Int32ul.build(crc32(body)) + bytes(16)
+
+
+def pack_preset(values: Mapping[str, Any]) -> bytes:
+    """An untagged preset from its fields. Refusal if the check fails."""
+    data = _sealed(layout.PRESET, {"magic": layout.PRESET_MAGIC, "version": codes.PRESET_VERSION, **values})
+    code = preset_check.check_preset(data)
+    if code:
+        raise refusal_of(code)
+    return data
+
+
+def unpack_preset(data: bytes) -> dict[str, Any]:
+    """The fields of a preset, the rider as text. Refusal, with the reason, for bytes that the check refuses."""
+    code = preset_check.check_preset(data)
+    if code:
+        raise refusal_of(code)
+    record = unpack_record(layout.PRESET, data)
+    record["rider"] = text_of(record["rider"])
+    return record
+
+
+def of_first_version(data: bytes) -> bytes:
+    """A profile in the layout of version 1, as older session records hold it, in today's; other bytes as they are.
+
+    Its fields are the same but for the label, which was shorter, and the issue number, which it did not have.
+    """
+    if len(data) != V1_BYTES or data[:4] != layout.PROFILE_MAGIC + b"\1":
+        return data
+    revision, wheel_id, label, rest = data[4:8], data[8:16], data[16:36], data[36:80]
+    head = layout.PROFILE_MAGIC + bytes([codes.PROFILE_VERSION]) + revision + construct.Int32ul.build(1) + wheel_id
+    body = head + _letters(label).ljust(codes.LABEL_BYTES, b"\0") + rest
+    return body + construct.Int32ul.build(zlib.crc32(body)) + bytes(16)
+
+
+def _letters(label: bytes) -> bytes:
+    return text_of(label)[: codes.LABEL_LETTERS].encode()
 
 
 def unpack_profile(data: bytes, bench: bool = False) -> dict[str, Any]:

@@ -1,7 +1,8 @@
 """Every layout and number as one text, the same on every interpreter. A test holds its hash against `layouthash`."""
 
-from . import answers, codes, enumerations, payloads, tables
+from . import answers, codes, enumerations, kernel_words, payloads, tables
 from .compat import sha256
+from .layouthash import LAYOUT_HASH
 
 
 def number_tables():
@@ -13,6 +14,7 @@ def number_tables():
         ("CHUCKS", enumerations.CHUCKS),
         ("LIMIT_SOURCES", enumerations.LIMIT_SOURCES),
         ("PROFILE_FLAGS", enumerations.PROFILE_FLAGS),
+        ("PRESET_FLAGS", enumerations.PRESET_FLAGS),
         ("RANGES", enumerations.RANGES),
         ("GUARD_OUTS", enumerations.GUARD_OUTS),
         ("FILL_STATES", enumerations.FILL_STATES),
@@ -27,7 +29,7 @@ def number_tables():
 
 def canonical_text():
     """What the layout hash is taken over."""
-    records = [("PROFILE", tables.PROFILE), ("SESSION_HEADER", tables.SESSION_HEADER), ("BLOCK_HEADER", tables.BLOCK_HEADER)]
+    records = [("PROFILE", tables.PROFILE), ("PRESET", tables.PRESET), ("SESSION_HEADER", tables.SESSION_HEADER), ("BLOCK_HEADER", tables.BLOCK_HEADER)]
     records += [("CHANGE", tables.CHANGE), ("TRACE_RECORD", tables.TRACE_RECORD)]
     records += [("BLOCK " + str(number) + " " + word, table) for number, word, table in tables.BLOCKS]
     records += [("MESSAGE " + str(row[0]) + " " + row[1], row[2]) for row in payloads.PAYLOADS]
@@ -38,9 +40,13 @@ def canonical_text():
     for title, numbers in number_tables():
         lines.append(title)
         lines += [str(row[0]) + " " + row[1] for row in numbers]
+    lines += ["SETTING " + str(row[0]) + " " + row[2] + " " + row[3] for row in enumerations.SETTINGS]
+    for title, words in kernel_words.TABLES:
+        lines.append("WORDS " + title)
+        lines += [row[0] + " " + row[1] for row in words]
     return "\n".join(lines) + "\n"
 
 
 def computed_hash():
-    """First 8 bytes of SHA-256 over `canonical_text`."""
-    return sha256(canonical_text().encode())[:8]
+    """The layouts' serial number, two bytes with the high one first, and the first 6 bytes of SHA-256 over `canonical_text`."""
+    return LAYOUT_HASH[:2] + sha256(canonical_text().encode())[:6]

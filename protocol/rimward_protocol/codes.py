@@ -5,8 +5,9 @@ A number, once used, keeps its meaning for ever; a new meaning gets a new number
 
 from .compat import const
 
-PROTOCOL_VERSION = const(1)
-PROFILE_VERSION = const(1)
+PROTOCOL_VERSION = const(2)
+PROFILE_VERSION = const(2)
+PRESET_VERSION = const(1)
 SESSION_VERSION = const(1)
 
 TICK_US = const(2000)
@@ -42,6 +43,11 @@ BYE = const(0x11)
 BENCH_BEAT = const(0x12)
 CUTOFF = const(0x18)
 SCREEN = const(0x1F)
+PRESET_PUT = const(0x13)
+PRESET_LIST = const(0x14)
+PRESET_DELETE = const(0x15)
+KEY_ASK = const(0x16)
+PERSON = const(0x17)
 HELLO_IS = const(0x41)
 STATUS_IS = const(0x42)
 PROFILE_STORED = const(0x43)
@@ -55,6 +61,8 @@ KEY_IS = const(0x4F)
 WAITING_IS = const(0x50)
 CUTOFF_IS = const(0x58)
 SCREEN_IS = const(0x5F)
+PRESET_STORED = const(0x53)
+PRESET_IS = const(0x54)
 DONE = const(0x7E)
 ERROR = const(0x7F)
 LIVE = const(0x80)
@@ -93,6 +101,15 @@ FLAG_SUPERSEDES = const(8)
 FLAG_LIMIT_AT_FILL = const(16)
 FLAGS_KNOWN = const(31)
 
+PRESET_RIDE_STATED = const(1)
+PRESET_FLAGS_KNOWN = const(1)
+
+LABEL_BYTES = const(24)
+LABEL_LETTERS = const(16)  # one line of the display
+ISSUE_MAX = const(0x3FFFFFFF)
+ISSUE_FAR = const(20000000)  # a jump of more is taken by a person's yes only; issue numbers go with the minutes since 2020
+UNREGISTERED_CEILING_PA = const(420000)
+
 RANGE_NONE = const(0)
 RANGE_LOW = const(1)
 RANGE_HIGH = const(2)
@@ -122,8 +139,22 @@ LEAK_WATCH = const(12)
 FILL_DONE = const(13)
 STOPPED = const(14)
 TRIPPED = const(15)
-SEATING = const(16)
-SERVICE = const(17)
+
+
+WAIT_NOTHING = const(0)
+WAIT_BEAD = const(1)
+WAIT_STOOD = const(2)
+WAIT_NEW_WHEEL = const(3)
+WAIT_DELETE = const(4)
+WAIT_ENROL = const(5)
+WAIT_RUN = const(6)
+WAIT_CLEAR = const(7)
+WAIT_SET = const(8)
+WAIT_WHICH_WHEEL = const(9)
+WAIT_PRINTED_MAXIMUM = const(10)
+WAIT_APPROVAL = const(11)
+WAIT_TARGET = const(12)
+WAIT_LIMITS = const(13)
 
 
 def number_of(table, word):

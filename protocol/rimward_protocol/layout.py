@@ -29,9 +29,11 @@ else:
 
 
 PROFILE_MAGIC = b"RWP"
+PRESET_MAGIC = b"RWR"
 SESSION_MAGIC = b"RWS"
 
 PROFILE = _kept.PROFILE
+PRESET = _kept.PRESET
 SESSION_HEADER = _kept.SESSION_HEADER
 TRACE_RECORD = _kept.TRACE_RECORD
 TRACE = _kept.TRACE
@@ -56,6 +58,8 @@ META_FIRMWARE = 6
 META_INTERPRETER = 7
 META_CONDITIONS = 8
 META_PERSON = 9
+META_UNREGISTERED = 10
+META_PRESET = 11
 
 
 def fields(table):
@@ -137,12 +141,19 @@ def pack_sealed(table, record):
 
 
 def seal_profile(values):
-    """The untagged profile of a dict of fields: magic, version, reserved, check code and an all-zero tag are put in."""
-    record = {"magic": PROFILE_MAGIC, "version": codes.PROFILE_VERSION, "reserved": b"", "tag": b""}
+    """The untagged profile of a dict of fields: magic, version, check code and an all-zero tag are put in."""
+    record = {"magic": PROFILE_MAGIC, "version": codes.PROFILE_VERSION, "tag": b""}
     record.update(values)
     return pack_sealed(PROFILE, record)
 
 
+def seal_preset(values):
+    """The untagged preset of a dict of fields, likewise."""
+    record = {"magic": PRESET_MAGIC, "version": codes.PRESET_VERSION, "tag": b""}
+    record.update(values)
+    return pack_sealed(PRESET, record)
+
+
 def layout_hash():
-    """What is exchanged at hello: first 8 bytes of SHA-256 over every layout and number (`canonical` works it out)."""
+    """What is exchanged at hello: the layouts' serial number (two bytes) and 6 bytes of SHA-256 over every layout and number (`canonical`)."""
     return LAYOUT_HASH

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("0ff24c8fe1eb99c2")
+LAYOUT_HASH = unhexlify("00034aafba1ea28b")

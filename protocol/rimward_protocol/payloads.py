@@ -112,16 +112,16 @@ TIME = (
     ("unix_s", "I", "s", "UTC; 0 asks only"),
     ("zone_min", "h", "min", "local time less UTC"),
 )
-KEY_ENROL = (("key", "32s", "", "workshop key; taken only while the button is held"),)
+KEY_ENROL = (("key", "32s", "", "workshop key; taken once the person has confirmed it with the workshop button"),)
 KEY_IS = (
-    ("code", "B", "", "REPLIES"),
+    ("code", "B", "", "REPLIES: done or waiting-for-person"),
     ("check", "8s", "", "first 8 bytes of SHA-256 over the key in force; zeros none"),
     ("wrong_tags", "I", "", "wrong tags since the key was enrolled"),
 )
 WAITING_IS = (
     ("waiting", "B", "", "WAITINGS"),
     ("wheel_id", "8s", "", "which wheel it is about; zeros none"),
-    ("value", "i", "", "seating: reading in Pa; else 0"),
+    ("value", "i", "", "bead: reading, Pa; stood: T0, 0.01 K; clear: CAUSES; setting: SETTINGS; printed maximum and target: Pa; else 0"),
 )
 BENCH_BEAT = (
     ("beat", "I", "", "one more each beat"),
@@ -147,6 +147,19 @@ SCREEN_IS = (
     ("name", "16s", "", "the screen's name, zero padded"),
     ("data", "*", "", "256 bytes: two rows of 128 columns of eight points, the upper in the lowest bit; or UTF-8 lines"),
 )
+PRESET_BYTES = (("preset", "*", "", "a whole preset"),)
+PRESET_STORED = (
+    ("code", "B", "", "REPLIES: done"),
+    ("sha256", "32s", "", "digest of the bytes read back from the store"),
+)
+PRESET_IS = (
+    ("index", "H", "", "as asked"),
+    ("count", "H", "", "presets stored"),
+    ("flags", "B", "", "bit 0 tag fits the key"),
+    ("preset", "*", "", "a whole preset, or nothing past the end"),
+)
+PRESET = (("preset_id", "8s", "", "which preset"),)
+PERSON = (("name", "24s", "", "who fills, UTF-8, zero padded; all zero: not said. Kept until the host leaves, and put into every record meanwhile"),)
 DONE = (
     ("asked", "B", "", "the request this answers"),
     ("code", "B", "", "REPLIES: done or waiting-for-person"),
@@ -180,6 +193,11 @@ PAYLOADS = (
     (codes.BENCH_BEAT, "BENCH_BEAT", BENCH_BEAT, (codes.DONE,)),
     (codes.CUTOFF, "CUTOFF", NOTHING, (codes.CUTOFF_IS,)),
     (codes.SCREEN, "SCREEN", SCREEN, (codes.SCREEN_IS,)),
+    (codes.PRESET_PUT, "PRESET_PUT", PRESET_BYTES, (codes.PRESET_STORED,)),
+    (codes.PRESET_LIST, "PRESET_LIST", INDEX, (codes.PRESET_IS,)),
+    (codes.PRESET_DELETE, "PRESET_DELETE", PRESET, (codes.DONE,)),
+    (codes.KEY_ASK, "KEY_ASK", NOTHING, (codes.KEY_IS,)),
+    (codes.PERSON, "PERSON", PERSON, (codes.DONE,)),
     (codes.HELLO_IS, "HELLO_IS", HELLO_IS, ()),
     (codes.STATUS_IS, "STATUS_IS", STATUS_IS, ()),
     (codes.PROFILE_STORED, "PROFILE_STORED", PROFILE_STORED, ()),
@@ -193,6 +211,8 @@ PAYLOADS = (
     (codes.WAITING_IS, "WAITING_IS", WAITING_IS, ()),
     (codes.CUTOFF_IS, "CUTOFF_IS", CUTOFF_IS, ()),
     (codes.SCREEN_IS, "SCREEN_IS", SCREEN_IS, ()),
+    (codes.PRESET_STORED, "PRESET_STORED", PRESET_STORED, ()),
+    (codes.PRESET_IS, "PRESET_IS", PRESET_IS, ()),
     (codes.DONE, "DONE", DONE, ()),
     (codes.ERROR, "ERROR", ERROR, ()),
     (codes.LIVE, "LIVE", SESSION_BLOCK, ()),

@@ -10,9 +10,8 @@ from .mac import same, tag16
 PROFILE_BYTES = size(PROFILE)
 CRC_AT = offset(PROFILE, "crc")
 TAG_AT = offset(PROFILE, "tag")
-RESERVED_AT = offset(PROFILE, "reserved")
 LABEL_AT = offset(PROFILE, "label")
-LABEL_BYTES = 20
+LABEL_BYTES = codes.LABEL_BYTES
 FORMAT = struct_format(PROFILE)
 
 CEILING_MIN_PA = 30000
@@ -30,11 +29,12 @@ def _i(name, names=_names):
 # field, lowest, highest, code when outside
 BOUNDS = (
     (_i("revision"), 1, 0x3FFFFFFF, replies.PROFILE_REVISION),
+    (_i("issue"), 1, codes.ISSUE_MAX, replies.PROFILE_ISSUE),
     (_i("rim_class"), 0, 5, replies.PROFILE_RIM_CLASS),
     (_i("position"), 0, 2, replies.PROFILE_POSITION),
     (_i("chuck"), 1, 2, replies.PROFILE_CHUCK),
     (_i("limit_source"), 1, 6, replies.PROFILE_LIMIT_SOURCE),
-    (_i("flags"), 0, codes.FLAGS_KNOWN, replies.PROFILE_RESERVED),
+    (_i("flags"), 0, codes.FLAGS_KNOWN, replies.PROFILE_FLAGS),
     (_i("tyre_width_dmm"), 100, 1300, replies.PROFILE_SIZE_RANGE),
     (_i("bead_seat_mm"), 100, 700, replies.PROFILE_SIZE_RANGE),
     (_i("volume_low_ml"), 50, 60000, replies.PROFILE_VOLUME),
@@ -76,7 +76,7 @@ def check_profile(buf, bench=False):
 
 
 def _check_envelope(buf):
-    """Length, magic, version, check code, reserved bytes."""
+    """Length, magic, version, check code."""
     if len(buf) < 4 or bytes(buf[:3]) != PROFILE_MAGIC:
         return replies.PROFILE_SIZE if len(buf) < 4 else replies.PROFILE_MAGIC
     if buf[3] != codes.PROFILE_VERSION:
@@ -85,7 +85,7 @@ def _check_envelope(buf):
         return replies.PROFILE_SIZE
     if crc32(bytes(buf[:CRC_AT])) != struct.unpack_from("<I", buf, CRC_AT)[0]:
         return replies.PROFILE_CHECK
-    return _nonzero(buf, RESERVED_AT, CRC_AT) and replies.PROFILE_RESERVED
+    return replies.OK
 
 
 def _nonzero(buf, start, stop):
@@ -109,14 +109,30 @@ def _check_names(buf, values):
 
 
 def label_ok(buf, start, stop):
-    """True for UTF-8 of at least one character, without control characters, padded with zeros only."""
+    """True for UTF-8 of 1 to 16 letters, without control characters, padded with zeros only."""
     end = stop
     while end > start and buf[end - 1] == 0:
         end -= 1
+    letters = 0
     for i in range(start, end):
         if buf[i] < 0x20 or buf[i] == 0x7F:
             return False
-    return end > start and utf8_ok(buf, start, end)
+        if buf[i] & 0xC0 != 0x80:
+            letters += 1
+    return 0 < letters <= codes.LABEL_LETTERS and utf8_ok(buf, start, end)
+
+
+# What the display shows for U+00C0 to U+00FF; its font has the printable letters of ASCII only.
+_PLAIN = "AAAAAAACEEEEIIIIDNOOOOOxOUUUUYPsaaaaaaaceeeeiiiidnooooo/ouuuuypy"
+
+
+def display_text(text):
+    """A text in the letters that the display has: accents dropped, other letters as `?`."""
+    shown = ""
+    for letter in text:
+        code = ord(letter)
+        shown += letter if 0x20 <= code < 0x7F else _PLAIN[code - 0xC0] if 0xC0 <= code <= 0xFF else "?"
+    return shown
 
 
 def is_straight_side(rim_class):

@@ -5,5 +5,5 @@ REFUSALS = (
     (43, "target-above-stop", "the target lies above where this inflator must stop", "choose a lower target"),
     (82, "profile-ceiling-low", "the ceiling is below 30 kPa, where no reading can be trusted", "check the ceiling and its unit"),
     (83, "profile-target", "the target lies above the ceiling or below 20 kPa", "choose a target below the ceiling"),
-    (98, "setting-locked", "this setting is changed only while the button is held", "hold the button and send again"),
+    (98, "setting-locked", "the calibration is too old: the pump stays locked", "have the inflator calibrated"),
 )

@@ -6,10 +6,11 @@ A device takes what it needs through `layout` and does not keep this module.
 
 PROFILE = (
     ("magic", "3s", "", "`RWP`"),
-    ("version", "B", "", "layout version, 1"),
-    ("revision", "I", "", "1 to 2^30-1, higher with every change of this wheel's profile"),
+    ("version", "B", "", "layout version, 2"),
+    ("revision", "I", "", "1 to 2^30-1, higher with every change of this wheel's profile, for people"),
+    ("issue", "I", "", "1 to 2^30-1, higher with every profile or preset that is tagged with a key; an inflator takes no lower one of a wheel"),
     ("wheel_id", "8s", "", "which wheel; not all zero"),
-    ("label", "20s", "", "the wheel's name for people, UTF-8, padded with zeros"),
+    ("label", "24s", "", "the wheel's name for people: at most 16 letters in 24 bytes of UTF-8, padded with zeros"),
     ("rim_class", "B", "", "RIM_CLASSES; unknown counts as straight-side"),
     ("position", "B", "", "POSITIONS"),
     ("chuck", "B", "", "CHUCKS"),
@@ -29,9 +30,28 @@ PROFILE = (
     ("ref_temp_ck", "H", "0.01 K", "temperature at which the target is meant"),
     ("time_budget_s", "H", "s", "longest time with the pump on in one fill"),
     ("made_days", "H", "d", "day it was made, counted from 2020-01-01"),
-    ("reserved", "8s", "", "zeros"),
     ("crc", "I", "", "CRC-32 over all bytes before it"),
     ("tag", "16s", "", "first 16 bytes of HMAC-SHA-256 over all bytes before it; zeros: untagged"),
+)
+
+PRESET = (
+    ("magic", "3s", "", "`RWR`"),
+    ("version", "B", "", "layout version, 1"),
+    ("issue", "I", "", "as in a profile"),
+    ("preset_id", "8s", "", "which preset; not all zero"),
+    ("rider", "24s", "", "the rider's name, as a profile's label"),
+    ("flags", "H", "", "PRESET_FLAGS; all other bits zero"),
+    ("temp_max_ck", "H", "0.01 K", "highest tyre temperature of the ride"),
+    ("ambient_min_pa", "I", "Pa absolute", "lowest ambient pressure of the ride"),
+    ("front_wheel", "8s", "", "wheel id; not all zero, not the rear's"),
+    ("front_issue", "I", "", "issue number of the profile that the target was checked against"),
+    ("front_target_pa", "I", "Pa gauge", "what the rider wants in front, at the reference temperature of that profile"),
+    ("rear_wheel", "8s", "", "wheel id; not all zero, not the front's"),
+    ("rear_issue", "I", "", "as front_issue"),
+    ("rear_target_pa", "I", "Pa gauge", "as front_target_pa"),
+    ("made_days", "H", "d", "day it was made, counted from 2020-01-01"),
+    ("crc", "I", "", "CRC-32 over all bytes before it"),
+    ("tag", "16s", "", "as in a profile"),
 )
 
 SESSION_HEADER = (
@@ -40,7 +60,7 @@ SESSION_HEADER = (
     ("header_bytes", "H", "byte", "length of this header"),
     ("tick_us", "H", "us", "tick period"),
     ("layout_hash", "8s", "", "hash of the layouts the writer used"),
-    ("kernel_hash", "8s", "", "first 8 bytes of SHA-256 over the guard's and the fill's source; zeros: not known"),
+    ("kernel_hash", "8s", "", "first 8 bytes of SHA-256 over the guard and the fill controller as `kernelhash` says; zeros: not known"),
     ("device_id", "8s", "", "which inflator"),
     ("session", "I", "", "session number on this inflator"),
     ("boot", "I", "", "how often it had started"),
@@ -140,6 +160,8 @@ META_KEYS = (
     (7, "interpreter", "UTF-8"),
     (8, "conditions", "ambient Pa, air 0.01 K, T0 0.01 K, ceiling in force Pa, stop reading Pa: five i32"),
     (9, "person", "UTF-8, who filled, if the host said so"),
+    (10, "unregistered", "what the person entered and confirmed for a wheel that no profile names: the tyre's printed maximum Pa u32, its approval u8 (1 yes)"),
+    (11, "preset", "preset_id 8 bytes, number of the preset's run u32, 1 front or 2 rear u8, then the preset as stored"),
 )
 
 # number, word, layout of the payload

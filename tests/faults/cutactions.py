@@ -22,6 +22,7 @@ def profile_of(wheel, revision):
     values = dict(builtin.BUILT_IN)
     values["wheel_id"] = wheel
     values["revision"] = revision
+    values["issue"] = revision
     values["label"] = wheel
     return layout.seal_profile(values)
 
@@ -37,7 +38,7 @@ def start(store, phase):
         store.profile_put(profile_of(wheel, 5), True)
     store.profile_put(profile_of(WHEELS[2], 6), False)
     store.setting_put(3, b"\x10\x27\x00\x00\x01\x00\x00\x00")
-    store.setting_put(7, b"Workshop stand 1" + bytes(4))
+    store.setting_put(7, b"Workshop stand 1" + bytes(8))
     store.trip_add(trip(1))
     for number in (1, 2, 3):
         session(store, number, 4 + phase % 5)
@@ -50,7 +51,7 @@ def start(store, phase):
         elif turn == 2:
             store.trip_add(trip(2 + i))
         else:
-            store.setting_put(7, bytes([65 + i % 26]) * 20)
+            store.setting_put(7, bytes([65 + i % 26]) * 16 + bytes(8))
 
 
 def block(number, sequence, length=460):
@@ -160,7 +161,7 @@ def boot(store):
 
 def holds_profile(wheel, revision):
     """After it: this profile is in force."""
-    return lambda store: store.profile_get(wheel)[0] == profile_of(wheel, revision) and store.highest_revision(wheel) == revision
+    return lambda store: store.profile_get(wheel)[0] == profile_of(wheel, revision) and store.highest_issue(wheel) == revision
 
 
 def holds_session(added, ended):
@@ -181,7 +182,7 @@ def holds_uneven(store):
 
 def holds_refusal(store):
     """After it: nothing of the refused wheel."""
-    return WHEELS[3] not in store.profile_list() and store.highest_revision(WHEELS[3]) == 0
+    return WHEELS[3] not in store.profile_list() and store.highest_issue(WHEELS[3]) == 0
 
 
 ADDED = [(100 + i, 460) for i in range(12)]
@@ -192,7 +193,7 @@ ACTIONS = (
     ("profile replaced", ROOMY, nothing, put(WHEELS[1], 90), 0, holds_profile(WHEELS[1], 90)),
     ("wheel confirmed", ROOMY, unconfirmed, lambda store: store.profile_confirm(WHEELS[2]), 0, lambda store: store.profile_get(WHEELS[2])[2]),
     ("profile deleted", ROOMY, unconfirmed, lambda store: store.profile_delete(WHEELS[2]), 0,
-     lambda store: store.profile_get(WHEELS[2]) is None and store.highest_revision(WHEELS[2]) == 80),
+     lambda store: store.profile_get(WHEELS[2]) is None and store.highest_issue(WHEELS[2]) == 80),
     ("setting first made", ROOMY, nothing, lambda store: store.setting_put(8, b"\x01"), 0, lambda store: store.setting_get(8) == (b"\x01", 1)),
     ("setting changed", ROOMY, nothing, lambda store: store.setting_put(3, bytes(8)), 0, lambda store: store.setting_get(3)[0] == bytes(8)),
     ("key enrolled", ROOMY, nothing, lambda store: store.key_put(KEY), 0, lambda store: store.key() == KEY),
@@ -209,7 +210,7 @@ ACTIONS = (
     ("restart with uneven copies", ROOMY, uneven, boot, 0, holds_uneven),
     ("full flash: session appended", TIGHT, fill_up, append, 0, holds_session(ADDED, 0)),
     ("full flash: sessions give way to a profile", TIGHT, fill_past_reserve, put(WHEELS[1], 90), 0, holds_profile(WHEELS[1], 90)),
-    ("full flash: profile replaced", CRAMPED, fill_full, put(WHEELS[1], 90), replies.STORE_FULL, lambda store: store.highest_revision(WHEELS[1]) < 90),
+    ("full flash: profile replaced", CRAMPED, fill_full, put(WHEELS[1], 90), replies.STORE_FULL, lambda store: store.highest_issue(WHEELS[1]) < 90),
     ("full flash: new profile refused", CRAMPED, fill_full, put(WHEELS[3], 1), replies.STORE_FULL, holds_refusal),
 )  # fmt: skip
 FIRST_BOOT = "first boot of blank flash"

@@ -5,7 +5,7 @@ A row: name, numbers of the actions that must show it, what to change in the fir
 
 import os
 
-from rimward_fw.storage import records, sessionfiles, store
+from rimward_fw.storage import records, sessionfiles, wheels
 from rimward_protocol import replies
 
 
@@ -63,15 +63,14 @@ def one_copy():
 
 
 def revision_later():
-    """A profile is deleted first, and what must survive it, its highest revision, is written after that."""
+    """A profile is deleted first, and what must survive it, its highest issue number, is written after that."""
 
     def delete(self, wheel):
-        path = self._wheel_path(wheel)
-        highest = self.highest_revision(wheel)
-        _remove(path)
-        return self._wheel_put(wheel, 0, highest, b"")
+        row = self.row(wheel)
+        _remove(self._path(wheel))
+        return self._write(wheel, 0, row.issue, None, b"")
 
-    store.Store.profile_delete = delete
+    wheels.Wheels.delete = delete
 
 
 def said_too_soon():

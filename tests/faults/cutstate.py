@@ -23,7 +23,7 @@ def snapshot(store, boots):
         if (held is not None) != (wheel in listed):
             items["list"] = wheel
         items["profile " + wheel.decode()] = (held[0], held[2]) if held else None
-        items["revision " + wheel.decode()] = store.highest_revision(wheel)
+        items["issue " + wheel.decode()] = store.highest_issue(wheel)
     return items, {number: _session(store, number) for number in store.session_list()}
 
 

@@ -41,7 +41,7 @@ class Draw:
 def base_profile(layout_values=None):
     """A sound profile of an invented wheel, tagged with KEY; `layout_values` replace fields."""
     values = {
-        "revision": 1, "wheel_id": b"fernholl", "label": b"Larkspur front", "rim_class": codes.RIM_TSS, "position": codes.POSITION_FRONT,
+        "revision": 1, "issue": 1, "wheel_id": b"fernholl", "label": b"Larkspur front", "rim_class": codes.RIM_TSS, "position": codes.POSITION_FRONT,
         "chuck": codes.CHUCK_PRESSURE_OPEN, "limit_source": codes.LIMIT_RIM_MARKED, "tyre_width_dmm": 280, "bead_seat_mm": 622,
         "rim_width_dmm": 230, "volume_ml": 1600, "volume_low_ml": 1400, "limit_pa": 500000, "ceiling_pa": 440000, "target_pa": 390000,
         "seat_pause_pa": 275000, "ambient_min_pa": 87000, "temp_max_ck": 31315, "ref_temp_ck": 29115, "time_budget_s": 300,

@@ -61,7 +61,7 @@ def both_read(kind: int, payload: bytes) -> bool:
 
 # What a profile must satisfy, restated as literals: field -> (lowest, highest)
 LITERALS = {
-    "revision": (1, 2**30 - 1), "rim_class": (0, 5), "position": (0, 2), "chuck": (1, 2), "limit_source": (1, 6), "limit_pa": (30_000, 2_000_000),
+    "revision": (1, 2**30 - 1), "issue": (1, 2**30 - 1), "rim_class": (0, 5), "position": (0, 2), "chuck": (1, 2), "limit_source": (1, 6), "limit_pa": (30_000, 2_000_000),
     "ceiling_pa": (30_000, 900_000), "target_pa": (20_000, 900_000), "seat_pause_pa": (20_000, 275_000), "ambient_min_pa": (30_000, 110_000),
     "time_budget_s": (10, 1800),
 }  # fmt: skip
@@ -77,7 +77,7 @@ def profile_is_right(data: bytes) -> bool:
     assert (code == 0) == (fields is not None), (code, data.hex())
     if fields is None:
         return False
-    assert len(data) <= 112 and data[:4] == b"RWP\x01"
+    assert len(data) <= 112 and data[:4] == b"RWP\x02"
     end = len(data) - 20
     assert zlib.crc32(data[:end]) == struct.unpack("<I", data[end : end + 4])[0]
     for name, (low, high) in LITERALS.items():

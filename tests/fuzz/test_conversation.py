@@ -95,7 +95,7 @@ class Conversation(RuleBasedStateMachine):
     @rule(wrong=st.sampled_from(["layout", "protocol"]))
     def hello_of_another_version(self, wrong: str) -> None:
         if wrong == "layout":
-            came, values = self.ask(codes.HELLO, greeting(9, 0, b"another!"))
+            came, values = self.ask(codes.HELLO, greeting(9, 0, b"\xff\xffother"))
             assert came == codes.HELLO_IS and values["layout_hash"] == layout.layout_hash()
             self.opened = False
         else:
@@ -105,7 +105,7 @@ class Conversation(RuleBasedStateMachine):
 
     @rule(wheel=st.sampled_from(WHEELS), revision=st.integers(1, 9), aim=st.sampled_from([380000, 400000]))
     def upload(self, wheel: bytes, revision: int, aim: int) -> None:
-        data = base_profile({"wheel_id": wheel, "revision": revision, "target_pa": aim})
+        data = base_profile({"wheel_id": wheel, "revision": revision, "issue": revision, "target_pa": aim})
         came, values = self.ask(codes.PROFILE_PUT, data)
         self.heard = self.board.ticks_ms()
         if not self.opened:
@@ -115,11 +115,11 @@ class Conversation(RuleBasedStateMachine):
             self.held[wheel] = data
             self.highest[wheel] = max(revision, self.highest.get(wheel, 0))
         else:
-            assert came == codes.ERROR and values["code"] == replies.REVISION_NOT_NEWER
+            assert came == codes.ERROR and values["code"] == replies.ISSUE_NOT_NEWER
 
     @rule(wheel=st.sampled_from(WHEELS), at=st.integers(0, 106), bit=st.integers(0, 7))
     def upload_with_a_bit_flipped(self, wheel: bytes, at: int, bit: int) -> None:
-        data = bytearray(base_profile({"wheel_id": wheel, "revision": 500}))
+        data = bytearray(base_profile({"wheel_id": wheel, "revision": 500, "issue": 500}))
         at %= len(data) - 16
         data[at] ^= 1 << bit
         came, values = self.ask(codes.PROFILE_PUT, bytes(data))
@@ -138,7 +138,7 @@ class Conversation(RuleBasedStateMachine):
         )
     )
     def upload_past_the_limits(self, changed: tuple[dict[str, Any], int]) -> None:
-        self.expect(codes.PROFILE_PUT, base_profile({"wheel_id": WHEELS[0], "revision": 501, **changed[0]}), changed[1])
+        self.expect(codes.PROFILE_PUT, base_profile({"wheel_id": WHEELS[0], "revision": 501, "issue": 501, **changed[0]}), changed[1])
         self.heard = self.board.ticks_ms()
 
     @rule()
@@ -226,7 +226,7 @@ class Conversation(RuleBasedStateMachine):
 
     @rule(cut=st.integers(1, 60))
     def half_a_frame(self, cut: int) -> None:
-        self.exchange(b"\0" + frame.encode(codes.PROFILE_PUT, 3, base_profile({"wheel_id": WHEELS[1], "revision": 900}))[:cut])
+        self.exchange(b"\0" + frame.encode(codes.PROFILE_PUT, 3, base_profile({"wheel_id": WHEELS[1], "revision": 900, "issue": 900}))[:cut])
         self.dirty = True
 
     @precondition(lambda self: self.opened)
@@ -295,10 +295,10 @@ TestConversation.settings = settings(
 
 
 def test_the_machine_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A firmware that takes an older revision is found."""
+    """A firmware that takes an older profile is found."""
     from hypothesis.stateful import run_state_machine_as_test
-    from rimward_fw.storage.store import Store
+    from rimward_fw.storage.wheels import Wheels
 
-    monkeypatch.setattr(Store, "highest_revision", lambda self, wheel: 0)
+    monkeypatch.setattr(Wheels, "least_issue", lambda self, wheel: 0)
     with pytest.raises(AssertionError):
         run_state_machine_as_test(Conversation, settings=settings(TestConversation.settings, max_examples=400, stateful_step_count=40, phases=[Phase.generate], report_multiple_bugs=False))

@@ -4,7 +4,7 @@ import json
 from array import array
 from binascii import hexlify, unhexlify
 
-from rimward_protocol import canonical, codes, enumerations, frame, layout, mac, messages, profile, replies, session, sessionread
+from rimward_protocol import canonical, codes, enumerations, frame, layout, mac, messages, preset, profile, replies, session, sessionread
 from rimward_protocol.compat import crc32, sha256
 
 
@@ -62,6 +62,20 @@ def check_profiles(check, vectors):
         check.same(row["name"] + " check", profile.check_profile(data), row["code"])
     for row in vectors["bad"]:
         check.same(row["name"] + " check", profile.check_profile(unhexlify(row["hex"])), row["code"])
+    check_presets(check, key, vectors["presets"])
+
+
+def check_presets(check, key, vectors):
+    data = unhexlify(vectors["good"]["hex"])
+    record = record_of(layout.PRESET, vectors["good"]["fields"])
+    check.same("preset unpacked", layout.unpack(layout.PRESET, data), record)
+    record["tag"] = b""
+    sealed = layout.seal_preset(record)
+    check.same("preset sealed", hexed(preset.tag_preset(key, sealed)), vectors["good"]["hex"])
+    check.same("preset check", preset.check_preset(data), 0)
+    check.same("preset tag", [preset.tag_fits(key, data), preset.tag_fits(key, sealed), preset.tag_fits(None, data)], [True, False, False])
+    for row in vectors["bad"]:
+        check.same("preset: " + row["name"], preset.check_preset(unhexlify(row["hex"])), row["code"])
 
 
 def check_messages(check, vectors):

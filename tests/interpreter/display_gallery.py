@@ -14,7 +14,7 @@ from rimward_protocol import kernel_slots as slots
 
 F, Y = kernel_words.FILL_STATE.index, kernel_words.FILL_INPUT.index
 PROFILE = {
-    "revision": 3, "wheel_id": b"wheel001", "label": b"Ada front gravel", "rim_class": codes.RIM_TSS, "position": codes.POSITION_FRONT,
+    "revision": 3, "issue": 3, "wheel_id": b"wheel001", "label": b"Ada front gravel", "rim_class": codes.RIM_TSS, "position": codes.POSITION_FRONT,
     "chuck": codes.CHUCK_PIN_OPEN, "limit_source": codes.LIMIT_RIM_MARKED, "tyre_width_dmm": 400, "bead_seat_mm": 622, "rim_width_dmm": 230,
     "flags": codes.FLAG_TUBELESS | codes.FLAG_RIDE_STATED, "volume_low_ml": 1800, "volume_ml": 2300, "limit_pa": 450000, "ceiling_pa": 427000, "target_pa": 250000,
     "seat_pause_pa": 200000, "ambient_min_pa": 90000, "temp_max_ck": 31315, "ref_temp_ck": 29315, "time_budget_s": 180, "made_days": 2425,

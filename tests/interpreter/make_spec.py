@@ -4,13 +4,15 @@ import textwrap
 from pathlib import Path
 from typing import Any
 
-from rimward_protocol import canonical, causes, enumerations, frame, layout, messages, profile, replies, session, tables
+from rimward.kernels.fingerprint import kernel_hash
+from rimward_protocol import canonical, causes, codes, enumerations, frame, layout, messages, profile, replies, session, tables
 from rimward_protocol.mac import TAG_BYTES
 
 PLACE = Path(__file__).parents[2] / "protocol" / "SPEC.md"
 HASH_PLACE = PLACE.parent / "rimward_protocol" / "layouthash.py"
 ROWS_PLACE = PLACE.parent / "rimward_protocol" / "rows.py"
 LINKROWS_PLACE = PLACE.parent / "rimward_protocol" / "linkrows.py"
+KERNELS_PLACE = PLACE.parents[1] / "firmware" / "rimward_fw" / "kernelhash.py"
 WRITTEN = "Written by `python -m tests.interpreter.make_spec` from the tables."
 CELL = 13  # characters a byte takes in a drawing
 ROW = 8  # bytes in a row of a drawing
@@ -25,9 +27,9 @@ is eight bytes; a field that goes on in the next row is drawn there again with `
 Check codes are CRC-32 (polynomial 0x04C11DB7 reflected, start and final XOR all ones; of `123456789` 0xCBF43926). Tags are the first
 {tag} bytes of HMAC-SHA-256.
 
-Layout hash: `{hash}` (first 8 bytes of SHA-256 over the canonical text: every table and number below). Host and inflator
-exchange it at hello. If it or the protocol version differs, both refuse and name both versions; the release numbers of host package
-and firmware, which come from one package, say which side to update.
+Layout hash: `{hash}`: a serial number that every change of a layout counts one up (two bytes, the high one first), then the first 6 bytes of
+SHA-256 over the canonical text, which is every table and number below with the settings' formats and the kernels' words. Host and inflator
+exchange it at hello. If it or the protocol version differs, both refuse; the lower number is the side to update.
 Messages HELLO, HELLO_IS and ERROR keep their layout in every version, so that this can always be said.
 """
 
@@ -130,11 +132,25 @@ def bounds() -> str:
     return "\n".join(lines)
 
 
-PROFILE_TEXT = """The check looks at length, magic, version, check code and reserved bytes, then at the bounds below, then: wheel id not
-all zero; label as said; rim inner width 0 or 80 to 1300; volume_low_ml <= volume_ml <= 2 volume_low_ml; ceiling_pa <= limit_pa
+PROFILE_TEXT = """The check looks at length, magic, version and check code, then at the bounds below, then: wheel id not
+all zero; label of 1 to 16 letters in at most 24 bytes of UTF-8 without control characters; rim inner width 0 or 80 to 1300; volume_low_ml <= volume_ml <= 2 volume_low_ml; ceiling_pa <= limit_pa
 and <= 900000; on rims of class SS, TSS or unknown limit_pa <= 500000; 20000 <= target_pa <= ceiling_pa; seat_pause_pa <= ceiling_pa.
 The first that fails is the code. An ordinary inflator refuses a profile with the bench flag; a proof bench refuses one without, and
 bounds ceiling_pa by 1500000 instead of limit and rig. Only a tag of the enrolled key counts; with no key enrolled there is the built-in profile alone.
+"""
+
+
+PRESET_TEXT = """A preset carries no limit. Each end names its wheel, the issue number of the profile that its target was checked against, and the
+target. The check looks at length, magic, version and check code (else preset-record), at the wheels (not all zero, not the same; else
+preset-wheels), then at the rest (else preset-value): issue numbers as in a profile, targets 20000 to 2000000, known flags, temperature and
+ambient pressure as in a profile, rider as a profile's label. Only a preset with a tag of the enrolled key is taken.
+
+The display has the printable letters of ASCII. It shows U+00C0 to U+00FF without their accents and every other letter as `?`.
+
+An issue number goes with the minutes since 2020-01-01 and is higher than the last one made by the same workshop. An inflator takes a profile
+only if its issue number is higher than the last one of that wheel, and, for a wheel that its table does not hold, higher than the floor: when
+the table of 200 wheels is full, the wheel with the lowest number makes way and the floor rises to that number. A number more than {far}
+above every one seen is taken only after a person's yes. Another key changes none of this.
 """
 
 
@@ -176,10 +192,12 @@ def message(row: Any) -> str:
 def spec() -> str:
     """The whole page."""
     parts = [
-        INTRO.format(hash=canonical.computed_hash().hex(), tag=TAG_BYTES),
-        record("Profile v1", layout.PROFILE, "##"),
+        INTRO.format(hash=hash_of_file(), tag=TAG_BYTES),
+        record("Profile v2", layout.PROFILE, "##"),
         PROFILE_TEXT,
         bounds() + "\n",
+        record("Preset v1", layout.PRESET, "##"),
+        PRESET_TEXT.format(far=codes.ISSUE_FAR),
         FRAME_TEXT.format(max=frame.MAX_PAYLOAD),
         SESSION_TEXT.format(max=session.MAX_PAYLOAD),
         record("Header", layout.SESSION_HEADER),
@@ -197,18 +215,34 @@ def spec() -> str:
     return "\n".join(parts)
 
 
+def hash_of_file() -> str:
+    """The layout hash as it is written, which `main` may have renewed just now."""
+    return hash_text().split('"')[-2]
+
+
 def hash_text() -> str:
     """The module that carries the layout hash to a device, which does not keep the tables it is taken over."""
+    kept, now = layout.layout_hash(), canonical.computed_hash()
+    serial = int.from_bytes(kept[:2], "big") + (0 if kept == now else 1)  # every change of a layout counts one up: so the older side is known
     return (
         '"""Written by `python -m tests.interpreter.make_spec`; a test on every interpreter holds it against `canonical`."""\n\n'
-        f'from binascii import unhexlify\n\nLAYOUT_HASH = unhexlify("{canonical.computed_hash().hex()}")\n'
+        f'from binascii import unhexlify\n\nLAYOUT_HASH = unhexlify("{serial:04x}{now[2:].hex()}")\n'
+    )
+
+
+def kernels_text() -> str:
+    """The module that carries the kernels' hashes to a device, which has only their machine code."""
+    return (
+        f'"""Which kernels decide: taken over their normalised source, limits and words (`rimward.kernels.fingerprint`). {WRITTEN}"""\n\n'
+        f'from binascii import unhexlify\n\nKERNEL_HASH = unhexlify("{kernel_hash().hex()}")\n'
+        f'BENCH_KERNEL_HASH = unhexlify("{kernel_hash(bench=True).hex()}")\n'
     )
 
 
 def rows_text() -> str:
     """The module that carries the record layouts to a device: names and codes only, in one text each."""
     told = f'"""Layouts as a device keeps them, names and codes. {WRITTEN}"""\n'
-    for name in ("PROFILE", "SESSION_HEADER", "TRACE", "TRACE_RECORD", "EVENT", "END"):
+    for name in ("PROFILE", "PRESET", "SESSION_HEADER", "TRACE", "TRACE_RECORD", "EVENT", "END"):
         told += f"\n{name} = (\n{_wrapped(_pairs(getattr(tables, name)) + ' ')})\n"
     return told
 
@@ -233,11 +267,12 @@ def _wrapped(text: str) -> str:
 
 
 def main() -> None:
-    PLACE.write_text(spec())
     HASH_PLACE.write_text(hash_text())
+    PLACE.write_text(spec())
     ROWS_PLACE.write_text(rows_text())
     LINKROWS_PLACE.write_text(linkrows_text())
-    print("wrote protocol/SPEC.md, protocol/rimward_protocol/layouthash.py, rows.py, linkrows.py")
+    KERNELS_PLACE.write_text(kernels_text())
+    print("wrote protocol/SPEC.md, protocol/rimward_protocol/layouthash.py, rows.py, linkrows.py, firmware/rimward_fw/kernelhash.py")
 
 
 if __name__ == "__main__":

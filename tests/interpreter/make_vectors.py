@@ -21,16 +21,15 @@ KEY = bytes(range(32))
 WHEEL = bytes.fromhex("00112233445566 77".replace(" ", ""))
 
 ROAD: dict[str, Any] = {
-    "magic": b"RWP", "version": 1, "revision": 7, "wheel_id": WHEEL, "label": "Wren, hinten ü".encode(), "rim_class": 2, "position": 2,
+    "magic": b"RWP", "version": 2, "revision": 7, "issue": 3512345, "wheel_id": WHEEL, "label": "Wren, hinten ü".encode(), "rim_class": 2, "position": 2,
     "chuck": 1, "limit_source": 3, "tyre_width_dmm": 280, "bead_seat_mm": 622, "rim_width_dmm": 230, "flags": 3, "volume_low_ml": 1105,
     "volume_ml": 1257, "limit_pa": 500000, "ceiling_pa": 427000, "target_pa": 410000, "seat_pause_pa": 200000, "ambient_min_pa": 75622,
-    "temp_max_ck": 31815, "ref_temp_ck": 29315, "time_budget_s": 240, "made_days": 2519, "reserved": b"", "crc": 0, "tag": b"",
+    "temp_max_ck": 31815, "ref_temp_ck": 29315, "time_budget_s": 240, "made_days": 2519, "crc": 0, "tag": b"",
 }  # fmt: skip
 TRACK = {
-    **ROAD, "revision": 0x3FFFFFFF, "label": b"Plover front, Finch team", "rim_class": 4, "position": 1, "limit_source": 2,
+    **ROAD, "revision": 0x3FFFFFFF, "label": b"Plover front 123", "rim_class": 4, "position": 1, "limit_source": 2,
     "rim_width_dmm": 0, "flags": 0, "limit_pa": 1000000, "ceiling_pa": 900000, "target_pa": 899999, "seat_pause_pa": 275000,
 }  # fmt: skip
-TRACK["label"] = TRACK["label"][:20]
 
 
 def crc(data: bytes) -> bytes:
@@ -56,14 +55,53 @@ def profiles() -> dict[str, Any]:
     for name, fields, key in (("road", ROAD, KEY), ("road-untagged", ROAD, None), ("track", TRACK, KEY)):
         full, data = profile(fields, key)
         good.append({"name": name, "fields": hexed(full), "hex": data.hex(), "code": 0, "tagged": key is not None})
-    return {"key": KEY.hex(), "good": good, "bad": bad_profiles()}
+    return {"key": KEY.hex(), "good": good, "bad": bad_profiles(), "presets": presets()}
+
+
+PRESET: dict[str, Any] = {
+    "magic": b"RWR", "version": 1, "issue": 3512346, "preset_id": bytes(range(1, 9)), "rider": "Inés".encode(), "flags": 1, "temp_max_ck": 31815,
+    "ambient_min_pa": 75622, "front_wheel": WHEEL, "front_issue": 3512345, "front_target_pa": 395000, "rear_wheel": b"rearwhl0",
+    "rear_issue": 3512340, "rear_target_pa": 410000, "made_days": 2519, "crc": 0, "tag": b"",
+}  # fmt: skip
+
+
+def preset(fields: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
+    """(the fields in full, the bytes) of a preset with its check code and its tag."""
+    record = records.padded(layout.PRESET, fields)
+    body = records.structure(layout.PRESET).build(record)[:-20]
+    body += crc(body)
+    tag = hmac.new(KEY, body, hashlib.sha256).digest()[:16]
+    return {**record, "crc": zlib.crc32(body[:-4]), "tag": tag}, body + tag
+
+
+def presets() -> dict[str, Any]:
+    """A sound preset and one for each reason of refusal."""
+    full, data = preset(PRESET)
+    changes: list[tuple[str, dict[str, Any], int]] = [
+        ("no id", {"preset_id": bytes(8)}, replies.PRESET_WHEELS),
+        ("no front wheel", {"front_wheel": bytes(8)}, replies.PRESET_WHEELS),
+        ("one wheel twice", {"rear_wheel": WHEEL}, replies.PRESET_WHEELS),
+        ("issue 0", {"issue": 0}, replies.PRESET_VALUE),
+        ("no target", {"front_target_pa": 19999}, replies.PRESET_VALUE),
+        ("unknown flag", {"flags": 2}, replies.PRESET_VALUE),
+        ("too hot", {"temp_max_ck": 39316}, replies.PRESET_VALUE),
+        ("thin air", {"ambient_min_pa": 29999}, replies.PRESET_VALUE),
+        ("no rider", {"rider": b""}, replies.PRESET_VALUE),
+        ("a profile's magic", {"magic": b"RWP"}, replies.PRESET_RECORD),
+        ("version 2", {"version": 2}, replies.PRESET_RECORD),
+    ]
+    bad = [{"name": name, "hex": preset({**PRESET, **change})[1].hex(), "code": code} for name, change, code in changes]
+    bad.append({"name": "cut", "hex": data[:-1].hex(), "code": replies.PRESET_RECORD})
+    bad.append({"name": "bit flipped", "hex": (data[:50] + bytes([data[50] ^ 1]) + data[51:]).hex(), "code": replies.PRESET_RECORD})
+    return {"good": {"fields": hexed(full), "hex": data.hex()}, "bad": bad}
 
 
 def bad_profiles() -> list[dict[str, Any]]:
     """One profile for each reason of refusal, and damaged ones."""
     changes: list[tuple[str, dict[str, Any], int]] = [
-        ("reserved byte", {"reserved": b"\0\0\0\1"}, replies.PROFILE_RESERVED),
-        ("unknown flag", {"flags": 35}, replies.PROFILE_RESERVED),
+        ("unknown flag", {"flags": 35}, replies.PROFILE_FLAGS),
+        ("issue 0", {"issue": 0}, replies.PROFILE_ISSUE),
+        ("17 letters", {"label": b"Plover front 1234"}, replies.PROFILE_LABEL),
         ("no wheel", {"wheel_id": bytes(8)}, replies.PROFILE_WHEEL_ID),
         ("revision 0", {"revision": 0}, replies.PROFILE_REVISION),
         ("revision of 31 bits", {"revision": 0x40000000}, replies.PROFILE_REVISION),
@@ -101,7 +139,7 @@ def bad_profiles() -> list[dict[str, Any]]:
         ("cut", good[:-1], replies.PROFILE_SIZE),
         ("one more", good + b"\0", replies.PROFILE_SIZE),
         ("another magic", b"RWX" + good[3:], replies.PROFILE_MAGIC),
-        ("version 2", good[:3] + b"\2" + good[4:], replies.PROFILE_VERSION_DIFFERS),
+        ("version 1", good[:3] + b"\1" + good[4:], replies.PROFILE_VERSION_DIFFERS),
         ("bit flipped", good[:60] + bytes([good[60] ^ 1]) + good[61:], replies.PROFILE_CHECK),
     ]
     return rows + [{"name": name, "hex": data.hex(), "code": code} for name, data, code in damaged]
@@ -126,7 +164,7 @@ def payloads() -> list[dict[str, Any]]:
     return rows
 
 
-def wire(kind: int, sequence: int, payload: bytes, version: int = 1) -> bytes:
+def wire(kind: int, sequence: int, payload: bytes, version: int = codes.PROTOCOL_VERSION) -> bytes:
     raw = struct.pack("<BBH", version, kind, sequence) + payload
     return cobs.encode(raw + crc(raw)) + b"\0"
 
@@ -146,7 +184,7 @@ def frames() -> dict[str, Any]:
         ("cut short", two[:-3] + b"\0" + one, [[2, 1, ""]], 1),
         ("joined without a zero", two[:-1] + one + one, [[2, 1, ""]], 1),
         ("longer than may be", b"\xff" * 700 + b"\0" + one, [[2, 1, ""]], 1),
-        ("another version", wire(2, 9, b"", 2) + one, [[2, 9, ""], [2, 1, ""]], 0),
+        ("another version", wire(2, 9, b"", 1) + one, [[2, 9, ""], [2, 1, ""]], 0),
     ]
     return {"frames": rows, "streams": [{"name": n, "hex": h.hex(), "frames": f, "dropped": d} for n, h, f, d in streams]}
 
@@ -242,12 +280,12 @@ def digests() -> dict[str, Any]:
         tag = hmac.new(key, data, hashlib.sha256).digest()
         digest, check = hashlib.sha256(data).hexdigest(), zlib.crc32(data)
         rows.append({"key": key.hex(), "data": data.hex(), "hmac": tag.hex(), "tag": tag[:16].hex(), "sha256": digest, "crc32": check})
-    return {"rows": rows, "layout_hash": hashlib.sha256(canonical.canonical_text().encode()).hexdigest()[:16]}
+    return {"rows": rows, "layout_hash": layout.layout_hash()[:2].hex() + hashlib.sha256(canonical.canonical_text().encode()).hexdigest()[:12]}
 
 
 def everything() -> dict[str, Any]:
     """File name -> what it holds."""
-    assert codes.PROFILE_VERSION == 1 and codes.SESSION_VERSION == 1
+    assert codes.PROFILE_VERSION == 2 and codes.SESSION_VERSION == 1
     return {"profile": profiles(), "messages": payloads(), "frames": frames(), "session": sessions(), "digests": digests()}
 
 

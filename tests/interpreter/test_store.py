@@ -12,7 +12,7 @@ vfs.mount(vfs.VfsLfs2(flash, progsize=256), "/x")
 enabled = False
 flash.locked = lambda: enabled
 def profile_of(wheel, revision):
-    return layout.seal_profile(dict(builtin.BUILT_IN, wheel_id=wheel, revision=revision))
+    return layout.seal_profile(dict(builtin.BUILT_IN, wheel_id=wheel, revision=revision, issue=revision))
 TRIP = {"cause": 3, "state": 6, "boot": 2, "tick": 5, "session": 1, "unix_s": 0, "value": 1}
 ABOUT = {"unix_s": 1, "cause": 1, "flags": 1, "wheel_id": b"wheel001"}
 def writes(store):

@@ -116,7 +116,7 @@ def use_line(person: Person, inflator: VirtualInflator) -> None:
 
     inflator.hands.held.add("workshop")
     inflator.advance(0.3)
-    person.client.request(codes.SETTING_PUT, number=5, value=struct.pack("<BIII", 1, 0, 0, 900_000))
+    person.client.request(codes.SETTING_PUT, number=5, value=struct.pack("<BII", 1, 0, 900_000))
     inflator.hands.held.discard("workshop")
     inflator.advance(0.3)
 

@@ -55,7 +55,7 @@ class FarEnd:
 def hello_is(**changed: Any) -> bytes:
     """A right answer to HELLO, but for `changed`."""
     row = {
-        "protocol": 1, "profile": 1, "session": 1, "flags": 0, "layout_hash": layout.layout_hash(), "device_id": b"far end0", "board": b"paper",
+        "protocol": codes.PROTOCOL_VERSION, "profile": codes.PROFILE_VERSION, "session": 1, "flags": 0, "layout_hash": layout.layout_hash(), "device_id": b"far end0", "board": b"paper",
         "firmware": b"0", "interpreter": b"none", "boot": 1, "max_payload": 512, **changed,
     }  # fmt: skip
     return layout.pack(messages.payload_of(codes.HELLO_IS), row)
@@ -101,23 +101,24 @@ def test_answers_to_other_questions_are_not_taken() -> None:
 @pytest.mark.parametrize(
     ("answer", "told"),
     [
-        ({"layout_hash": b"another!"}, "layouts"),
-        ({"layout_hash": b"another!", "protocol": 2}, "rimward install"),
+        ({"layout_hash": b"\0\0other!"}, "inflator is older.*rimward install"),
+        ({"layout_hash": b"\xff\xffother!"}, "this host is older"),
+        ({"layout_hash": layout.layout_hash()[:2] + b"other!"}, "neither is older"),
     ],
 )
 def test_other_layouts_are_refused_naming_both(answer: dict[str, Any], told: str) -> None:
     with pytest.raises(Refusal, match=told) as refused:
         Client(FarEnd(lambda kind, sequence, payload: frame.encode(codes.HELLO_IS, sequence, hello_is(**answer))))
-    assert layout.layout_hash().hex() in str(refused.value) and b"another!".hex() in str(refused.value)
+    assert layout.layout_hash().hex() in str(refused.value) and answer["layout_hash"].hex() in str(refused.value)
 
 
-@pytest.mark.parametrize(("version", "older"), [(0, "inflator"), (2, "host"), (255, "host")])
+@pytest.mark.parametrize(("version", "older"), [(0, "inflator"), (1, "inflator"), (3, "host"), (255, "host")])
 def test_other_protocol_names_the_side_to_update(version: int, older: str) -> None:
     error = {"asked": codes.HELLO, "code": replies.VERSION_DIFFERS, "detail": version}
     by_frame: Answer = lambda kind, sequence, payload: frame.encode(codes.STATUS_IS, sequence, b"", version)  # noqa: E731
     by_error: Answer = lambda kind, sequence, payload: frame.encode(codes.ERROR, sequence, layout.pack(messages.payload_of(codes.ERROR), error))  # noqa: E731
     for answer in (by_frame, by_error):
-        with pytest.raises(Refusal, match=f"protocol {version}, this host 1. Update the {older}"):
+        with pytest.raises(Refusal, match=f"protocol {version}, this host 2. Update the {older}"):
             Client(FarEnd(answer))
 
 

@@ -8,7 +8,20 @@ from hypothesis import strategies as st
 from rimward.ceiling import Instrument, Place, Ride, assess
 from rimward.errors import Refusal
 from rimward.keys import Key, Ring
-from rimward.profiles import Asked, assess_wheel, build, check_target, from_json, label_bytes, origin, rim_of, tagged, to_json, tyre_of
+from rimward.profiles import (
+    Asked,
+    assess_wheel,
+    build,
+    check_target,
+    from_json,
+    label_bytes,
+    label_notes,
+    origin,
+    rim_of,
+    tagged,
+    to_json,
+    tyre_of,
+)
 from rimward.records import unpack_profile
 from rimward_protocol.profile import check_profile, check_tag
 
@@ -89,7 +102,8 @@ def test_a_seat_pause_above_40_psi_is_refused(pause_pa):
 @given(st.text(st.characters(exclude_categories=("C", "Z")), min_size=1, max_size=60))
 def test_any_label_is_cut_at_a_whole_character(label):
     data = label_bytes(label)
-    assert len(data) <= 20 and label.startswith(data.decode())
+    assert len(data) <= 24 and len(data.decode()) <= 16 and label.startswith(data.decode())
+    assert bool(label_notes(label)) == (data.decode() != label or any(not " " <= letter <= "~" for letter in label))
 
 
 RANGES = st.tuples(st.integers(24, 60), st.sampled_from(["TSS", "TC", "?"]), st.integers(2, 9), st.integers(100_000, 950_000),

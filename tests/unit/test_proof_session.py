@@ -14,7 +14,7 @@ from rimward_protocol import codes, layout, session
 from rimward_protocol.enumerations import CAUSES
 
 PROFILE = {
-    "revision": 1, "wheel_id": b"bench-07", "label": "Fernhollow bench", "rim_class": codes.RIM_TSS, "position": 1, "chuck": 1,
+    "revision": 1, "issue": 1, "wheel_id": b"bench-07", "label": "Fernhollow bench", "rim_class": codes.RIM_TSS, "position": 1, "chuck": 1,
     "limit_source": 3, "tyre_width_dmm": 280, "bead_seat_mm": 622, "rim_width_dmm": 230, "flags": codes.FLAG_BENCH, "volume_low_ml": 1100,
     "volume_ml": 1257, "limit_pa": 500000, "ceiling_pa": 1500000, "target_pa": 1000000, "seat_pause_pa": 250000,
     "ambient_min_pa": 100000, "temp_max_ck": 29315, "ref_temp_ck": 29315, "time_budget_s": 900, "made_days": 2500,

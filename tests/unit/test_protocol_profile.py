@@ -12,7 +12,7 @@ from rimward_protocol import codes, layout, profile, replies
 from rimward_protocol.compat import crc32, utf8_ok
 
 GOOD: dict[str, Any] = {
-    "revision": 5, "wheel_id": b"wheel-01", "label": b"Heron rear", "rim_class": codes.RIM_TSS, "position": 2, "chuck": 1,
+    "revision": 5, "issue": 5, "wheel_id": b"wheel-01", "label": b"Heron rear", "rim_class": codes.RIM_TSS, "position": 2, "chuck": 1,
     "limit_source": 3, "tyre_width_dmm": 280, "bead_seat_mm": 622, "rim_width_dmm": 210, "flags": 1, "volume_low_ml": 1100,
     "volume_ml": 1257, "limit_pa": 500000, "ceiling_pa": 480000, "target_pa": 450000, "seat_pause_pa": 200000,
     "ambient_min_pa": 80000, "temp_max_ck": 31315, "ref_temp_ck": 29315, "time_budget_s": 240, "made_days": 2500,
@@ -33,6 +33,7 @@ def test_good_ones() -> None:
 # Limits restated as literals: field, lowest, highest, code outside, what else must change to reach them.
 EDGES = [
     ("revision", 1, 2**30 - 1, "PROFILE_REVISION", {}),
+    ("issue", 1, 2**30 - 1, "PROFILE_ISSUE", {}),
     ("rim_class", 0, 5, "PROFILE_RIM_CLASS", {}),
     ("position", 0, 2, "PROFILE_POSITION", {}),
     ("chuck", 1, 2, "PROFILE_CHUCK", {}),
@@ -103,11 +104,20 @@ def test_rim_width_may_be_unknown() -> None:
     assert check(rim_width_dmm=0) == replies.OK
 
 
-def test_every_reserved_byte_and_unknown_flag_is_refused() -> None:
-    for place in range(8):
-        assert check(reserved=bytes(place) + b"\1") == replies.PROFILE_RESERVED
+def test_every_unknown_flag_is_refused() -> None:
     for bit in range(5, 16):
-        assert check(flags=1 << bit) == replies.PROFILE_RESERVED
+        assert check(flags=1 << bit) == replies.PROFILE_FLAGS
+
+
+def test_a_label_fills_one_line_of_the_display() -> None:
+    assert check(label=b"1234567890123456") == check(label="ü".encode() * 12) == check(label="é".encode() * 8 + b"12345678") == replies.OK
+    assert check(label=b"12345678901234567") == replies.PROFILE_LABEL, "17 letters"
+    assert check(label=b"Wren" + bytes(2) + b"x") == replies.PROFILE_LABEL, "padded with zeros at the end only"
+
+
+@pytest.mark.parametrize(("text", "shown"), [("Wren 2", "Wren 2"), ("Möwe, Élan", "Mowe, Elan"), ("ßÿ×÷", "syx/"), ("軸 a", "? a"), ("a\u0100\u2019", "a??"), ("~ ", "~ ")])
+def test_what_the_display_shows_of_a_text(text: str, shown: str) -> None:
+    assert profile.display_text(text) == shown
 
 
 def test_bench_profiles_are_for_a_bench_only() -> None:
@@ -188,7 +198,7 @@ def test_bad_labels(label: bytes) -> None:
     assert check(label=label) == replies.PROFILE_LABEL
 
 
-@pytest.mark.parametrize("label", [b"x", "ü".encode() * 10, b"12345678901234567890", "軸".encode() * 6])
+@pytest.mark.parametrize("label", [b"x", "ü".encode() * 12, b"1234567890123456", "軸".encode() * 6])
 def test_good_labels(label: bytes) -> None:
     assert check(label=label) == replies.OK
 
@@ -214,10 +224,10 @@ def test_tags() -> None:
 def test_host_refuses_in_words() -> None:
     with pytest.raises(Refusal, match="above the limit.*profile-ceiling-above-limit"):
         records.pack_profile({**GOOD, "ceiling_pa": 500001})
-    with pytest.raises(Refusal, match="label takes 21 bytes"):
-        records.pack_profile({**GOOD, "label": "x" * 21})
+    with pytest.raises(Refusal, match="label takes 25 bytes"):
+        records.pack_profile({**GOOD, "label": "x" * 25})
     with pytest.raises(Refusal, match="cannot be written"):
         records.pack_profile({**GOOD, "revision": -1})
     with pytest.raises(Refusal, match="profile-size"):
-        records.unpack_profile(b"RWP\1")
+        records.unpack_profile(b"RWP\2")
     assert records.pack_profile({**GOOD, "label": "Heron rear"}) == layout.seal_profile(GOOD)

@@ -9,6 +9,7 @@ from rimward_protocol import (
     causes,
     codes,
     enumerations,
+    kernel_words,
     layout,
     linkrows,
     messages,
@@ -23,6 +24,7 @@ from tests.interpreter import make_spec
 
 RECORDS = {
     "PROFILE": layout.PROFILE,
+    "PRESET": layout.PRESET,
     "SESSION_HEADER": layout.SESSION_HEADER,
     "BLOCK_HEADER": tables.BLOCK_HEADER,
     "CHANGE": tables.CHANGE,
@@ -47,7 +49,7 @@ def test_what_a_device_keeps_of_the_layouts_is_current() -> None:
 
 
 def test_both_forms_of_a_table_say_the_same() -> None:
-    for name in ("PROFILE", "SESSION_HEADER", "TRACE", "TRACE_RECORD", "EVENT", "END"):
+    for name in ("PROFILE", "PRESET", "SESSION_HEADER", "TRACE", "TRACE_RECORD", "EVENT", "END"):
         assert layout.fields(getattr(rows, name)) == [tuple(row[:2]) for row in getattr(tables, name)]
     for number, _word, table, _replies in messages.PAYLOADS:
         assert layout.fields(linkrows.line_of(linkrows.MESSAGES, number)) == [tuple(row[:2]) for row in table]
@@ -160,11 +162,46 @@ def test_layout_hash_depends_on_every_table(monkeypatch: pytest.MonkeyPatch) -> 
     before = canonical.computed_hash()
     assert len(before) == 8
     shorter = [(tables, "PROFILE"), (tables, "BLOCKS"), (tables, "TRACE_RECORD"), (payloads, "PAYLOADS")]
+    shorter += [(tables, "PRESET"), (tables, "META_KEYS"), (kernel_words, "TABLES"), (enumerations, "SETTINGS"), (enumerations, "EVENTS")]
     for module, name in [*shorter, (enumerations, "CAUSES"), (answers, "REPLIES")]:
         with monkeypatch.context() as patch:
             patch.setattr(module, name, getattr(module, name)[:-1])
             assert canonical.computed_hash() != before
     assert canonical.computed_hash() == before
+
+
+def test_layout_hash_depends_on_what_decides_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The format of a setting, who may change it, the name and unit of a kernel's word, the code of a field."""
+    before = canonical.computed_hash()
+
+    def changed(row: tuple, at: int) -> tuple:
+        return (*row[:at], row[at] + "x", *row[at + 1 :])
+
+    title, words = kernel_words.TABLES[1]
+    cases = [(enumerations, "SETTINGS", (changed(enumerations.SETTINGS[0], at), *enumerations.SETTINGS[1:])) for at in (2, 3)]
+    cases += [(kernel_words, "TABLES", (kernel_words.TABLES[0], (title, (changed(words[0], at), *words[1:])), *kernel_words.TABLES[2:])) for at in (0, 1)]
+    cases += [(tables, "PROFILE", (changed(tables.PROFILE[0], at), *tables.PROFILE[1:])) for at in (0, 1, 2)]
+    for module, name, value in cases:
+        with monkeypatch.context() as patch:
+            patch.setattr(module, name, value)
+            assert canonical.computed_hash() != before, (name, value[0])
+
+
+def test_the_kernels_hash_that_a_record_holds_is_current() -> None:
+    assert make_spec.KERNELS_PLACE.read_text() == make_spec.kernels_text(), "run `python -m tests.interpreter.make_spec`"
+
+
+def test_the_kernels_hash_sees_what_decides_and_nothing_else() -> None:
+    import ast
+
+    from rimward.kernels.fingerprint import kernel_hash, normalised
+
+    plain = ast.parse("A = 3\ndef f(x):\n    return x + A\n")
+    dressed = ast.parse('"""Title."""\n# why\nA = 3\n\n\ndef f(x):\n    """Says."""\n    return (x + A)  # so\n')
+    assert normalised(plain) == normalised(dressed)
+    assert normalised(ast.parse("A = 4\ndef f(x):\n    return x + A\n")) != normalised(plain)
+    assert len({kernel_hash(), kernel_hash(bench=True)}) == 2 and len(kernel_hash()) == 8
+
 
 
 def test_pack_and_unpack() -> None:

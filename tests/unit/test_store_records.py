@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from rimward_fw.control import builtin
-from rimward_fw.storage import records, store
+from rimward_fw.storage import records, store, wheels
 from rimward_fw.storage.store import Store
 from rimward_protocol import layout, replies
 
@@ -15,7 +15,7 @@ TRIP = {"cause": 3, "state": 6, "boot": 2, "tick": 500, "session": 1, "unix_s": 
 
 
 def profile_of(wheel: bytes = WHEEL, revision: int = 1, **changed: object) -> bytes:
-    return layout.seal_profile({**builtin.BUILT_IN, "wheel_id": wheel, "revision": revision, **changed})
+    return layout.seal_profile({**builtin.BUILT_IN, "wheel_id": wheel, "revision": revision, "issue": revision, **changed})
 
 
 @pytest.fixture
@@ -53,7 +53,7 @@ def test_a_profile_comes_back_as_it_was_stored(held: Store, folder: Path) -> Non
     for one in (held, opened(folder)):
         assert one.profile_get(WHEEL) == (data, 0, False)
         assert one.profile_list() == [WHEEL]
-        assert one.highest_revision(WHEEL) == 7
+        assert one.highest_issue(WHEEL) == 7
     assert held.profile_confirm(WHEEL) == replies.OK
     assert opened(folder).profile_get(WHEEL) == (data, 0, True)
 
@@ -104,20 +104,20 @@ def test_two_damaged_copies_are_nothing_and_are_counted(held: Store, folder: Pat
     assert again.key_put(bytes(32 * [9])) == replies.OK
 
 
-def test_the_highest_revision_survives_deletion_and_key_change(held: Store, folder: Path) -> None:
+def test_the_highest_issue_survives_deletion_and_key_change(held: Store, folder: Path) -> None:
     held.profile_put(profile_of(revision=41), True)
     assert held.profile_delete(WHEEL) == replies.OK
     held.key_put(bytes(range(32)))
     again = opened(folder)
-    assert again.highest_revision(WHEEL) == 41
+    assert again.highest_issue(WHEEL) == 41
     assert (again.profile_get(WHEEL), again.profile_list()) == (None, [])
     assert (again.profile_delete(WHEEL), again.profile_confirm(WHEEL)) == (replies.NOT_FOUND, replies.NOT_FOUND)
     again.profile_put(profile_of(revision=5), False)  # the caller refuses this; the store still forgets nothing
-    assert again.highest_revision(WHEEL) == 41
+    assert again.highest_issue(WHEEL) == 41
 
 
 def test_a_wheel_it_has_never_seen(held: Store) -> None:
-    assert held.highest_revision(WHEEL) == 0
+    assert held.highest_issue(WHEEL) == 0
     assert held.profile_get(WHEEL) is None
     assert held.setting_get(3) == (b"", 0)
     assert held.trips() == []
@@ -159,14 +159,19 @@ def test_the_last_sixteen_trips_stay_newest_first(held: Store, folder: Path) -> 
     assert opened(folder).trips()[0] == {**TRIP, "tick": 39}
 
 
-def test_no_more_wheels_than_there_is_room_for(held: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(store, "WHEELS_MAX", 3)
+def test_a_full_table_drops_the_oldest_and_raises_the_floor(held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(wheels, "WHEELS_MAX", 3)
     for number in range(3):
-        assert held.profile_put(profile_of(b"wheel00%d" % number), True)[0] == replies.OK
-    assert held.profile_put(profile_of(b"wheel009"), True) == (replies.STORE_FULL, 0, b"")
-    held.profile_delete(b"wheel000")
-    assert held.profile_put(profile_of(b"wheel009"), True)[0] == replies.STORE_FULL, "a deleted wheel keeps its revision"
-    assert held.profile_put(profile_of(b"wheel001", 2), True)[0] == replies.OK
+        assert held.profile_put(profile_of(b"wheel00%d" % number, 10 + number), True)[0] == replies.OK
+    assert held.wheels.floor() == 0
+    assert held.profile_put(profile_of(b"wheel009", 20), True)[0] == replies.OK
+    for one in (held, opened(folder)):
+        assert one.profile_list() == [b"wheel001", b"wheel002", b"wheel009"] and one.wheels.floor() == 10
+        assert one.wheels.least_issue(b"wheel000") == 10 and one.wheels.least_issue(b"wheel001") == 11
+    held.profile_delete(b"wheel002")
+    assert held.profile_put(profile_of(b"wheel008", 21), True)[0] == replies.OK, "a deleted wheel makes way before one in use"
+    assert held.profile_list() == [b"wheel001", b"wheel008", b"wheel009"] and held.wheels.floor() == 12
+    assert held.profile_put(profile_of(b"wheel001", 30), True)[0] == replies.OK and held.wheels.floor() == 12, "a wheel of the table needs no room"
 
 
 @pytest.mark.parametrize("length", [0, 107, 109])
@@ -214,7 +219,7 @@ def test_a_flash_that_refuses_keeps_the_old(held: Store, folder: Path, monkeypat
     assert held.profile_put(profile_of(revision=2), True) == (replies.STORE_FULL, 0, b"")
     monkeypatch.undo()
     again = opened(folder)
-    assert (again.profile_get(WHEEL)[0], again.highest_revision(WHEEL)) == (data, 1)
+    assert (again.profile_get(WHEEL)[0], again.highest_issue(WHEEL)) == (data, 1)
     assert not list(folder.glob("*/*.n")), "the restart takes away what was left aside"
 
 
@@ -269,7 +274,7 @@ def test_whatever_lies_in_the_folders_nothing_is_raised(folder: Path) -> None:
         one = opened(folder)
         for wheel in [*one.profile_list(), WHEEL, b"wheel003"]:
             one.profile_get(wheel)
-            one.highest_revision(wheel)
+            one.highest_issue(wheel)
         one.key(), one.trips(), one.wrong_tags(), one.setting_get(3)
         assert all(number > 0 for number in one.session_list())
         for number in one.session_list():

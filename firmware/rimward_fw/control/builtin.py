@@ -4,8 +4,9 @@ from rimward_protocol import codes, layout
 
 BUILT_IN = {
     "revision": 1,
+    "issue": 1,
     "wheel_id": b"builtin0",
-    "label": b"unregistered wheel",
+    "label": b"unregistered",
     "rim_class": codes.RIM_UNKNOWN,
     "position": codes.POSITION_ANY,
     "chuck": codes.CHUCK_PIN_OPEN,

@@ -3,6 +3,8 @@
 Pressures in Pa gauge, times in ticks of 2 ms, air in 1/64 mL of free air. A row is a dict so that tools can print it.
 """
 
+import struct
+
 COMPRESSOR = 0
 LINE = 1
 
@@ -49,6 +51,21 @@ HARDWARE = (
         "crack_pa": 20_000,
     },
 )
+
+
+
+def source(value):
+    """The row that the stored setting names, with its delivery (mL/min at no back pressure) or supply (Pa); as built where it says 0."""
+    kind, delivery, supply = struct.unpack("<BII", value) if len(value) == 9 else (COMPRESSOR, 0, 0)
+    row = HARDWARE[kind if kind < len(HARDWARE) else COMPRESSOR]
+    if kind == COMPRESSOR and delivery:
+        row = dict(row)
+        row["delivery"] = delivery * 64 // 30_000
+    elif kind == LINE and supply:
+        row = dict(row)
+        row["supply_pa"] = supply
+    return row
+
 
 # How a tyre and its casing take up heat, for 1148.7 mL: gas to casing in mW/K, casing in J/K. Both go with the square root of the volume,
 # as the skin of a torus of given diameter does. Our assumption.

@@ -64,7 +64,7 @@ class FillCycle:
         self.profile = profile
         self.values = layout.unpack(layout.PROFILE, profile)
         self.phase = ASK_STOOD if confirmed else ASK_WHEEL
-        self.app.recorder.note(events.WHEEL_CHOSEN, 0, self.values["revision"])
+        self.app.note(events.WHEEL_CHOSEN, 0, self.values["revision"])
         return replies.OK if confirmed else replies.WAITING_FOR_PERSON
 
     def waiting(self):
@@ -103,8 +103,9 @@ class FillCycle:
     def pressed(self, bits):
         """A press of a button."""
         if self.app.engine.g[slots.G_CAUSE]:
-            if bits & buttons.ENTER:
+            if bits & buttons.ENTER and not self.app.engine.answers & buttons.CLEAR:
                 self.app.engine.answers |= buttons.CLEAR
+                self.app.note(events.CLEARED, 0, self.app.engine.g[slots.G_CAUSE])
             return
         yes = bits & buttons.ENTER
         no = bits & buttons.DOWN
@@ -130,7 +131,7 @@ class FillCycle:
             self._cold(bits)
         elif self.phase == ARMED and yes and self.state() == codes.SEAT_PAUSE:
             self.app.engine.answers |= buttons.CONFIRM
-            self.app.recorder.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[slots.G_READ] - slots.BIAS_PA)
+            self.app.note(events.BEAD_CONFIRMED, 0, self.app.engine.g[slots.G_READ] - slots.BIAS_PA)
         elif self.phase == ARMED and yes and self.app.engine.f[slots.F_STATE] == codes.ASKING:
             self.app.engine.answers |= buttons.CONFIRM
             self._answered(9, 1)
@@ -155,7 +156,7 @@ class FillCycle:
             target = fill_modes.target_after(e.y[slots.Y_TARGET_PA], step, self.highest_pa)
             if target != e.y[slots.Y_TARGET_PA]:
                 self.queue.append((slots.FIRST_Y_SLOT + slots.Y_TARGET_PA, target))
-                self.app.recorder.note(events.TARGET_LOWERED, 0, target)
+                self.app.note(events.TARGET_CHOSEN, 0, target, e.y[slots.Y_TARGET_PA])
         elif bits & buttons.ENTER and self.seating:
             self.leave(causes.RELEASED)
             self.phase = OVER
@@ -198,7 +199,7 @@ class FillCycle:
             self.arm(self.t0_ck)
 
     def _answered(self, what, answer):
-        self.app.recorder.note(events.ANSWER, 0, what, answer)
+        self.app.note(events.ANSWER, 0, what, answer)
 
     def arm(self, t0_ck, seating=False):
         """Works out the ceiling for the air here and now, opens the session and loads the guard. Gives a reply code."""
@@ -233,6 +234,7 @@ class FillCycle:
         app.refusal = code
         if code:
             self.cause = REFUSED.get(code, causes.NO_PROFILE)
+            app.note(events.REFUSED, self.cause, code)
             self.phase = OVER
             return code
         first = slots.FAST_INPUTS
@@ -247,7 +249,7 @@ class FillCycle:
         self._stop = app.engine.g[slots.G_STOP]
         self._tripped = 0
         self.cause = 0
-        app.recorder.note(events.ARMED, 0, self.ceiling_pa, self.stop_pa)
+        app.note(events.ARMED, 0, self.ceiling_pa, self.stop_pa)
         app.cutoff.began()
         return replies.OK
 
@@ -296,7 +298,7 @@ class FillCycle:
         run = e.x[slots.X_SW] & buttons.RUN
         if run != self._was_run:
             self._was_run = run
-            self.app.recorder.note(events.RUN_HELD if run else events.RUN_RELEASED, 0, e.g[slots.G_READ] - slots.BIAS_PA)
+            self.app.note(events.RUN_HELD if run else events.RUN_RELEASED, 0, e.g[slots.G_READ] - slots.BIAS_PA)
             self._quiet = e.head
         self.tyre_pa = e.f[slots.F_TYRE_PA]
         if e.g[slots.G_CAUSE] and not self._tripped:

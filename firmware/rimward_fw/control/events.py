@@ -1,4 +1,4 @@
-"""Numbers of the events this firmware records; their words stand in the protocol, a test holds them together."""
+"""Numbers of the events this firmware records; their words are in the protocol, a test holds them together."""
 
 from rimward_protocol.compat import const
 
@@ -7,13 +7,7 @@ WHEEL_CHOSEN = const(2)
 ARMED = const(3)
 RUN_HELD = const(5)
 RUN_RELEASED = const(6)
-PUMP_ON = const(7)
-PUMP_OFF = const(8)
-SEAT_PAUSE_REACHED = const(9)
 BEAD_CONFIRMED = const(10)
-TYRE_SEEN = const(11)
-TARGET_LOWERED = const(14)
-SETTLED = const(18)
 TRIPPED = const(20)
 CLEARED = const(21)
 ANSWER = const(25)
@@ -22,4 +16,10 @@ PROFILE_DELETED = const(27)
 SETTING_STORED = const(28)
 KEY_ENROLLED = const(29)
 TAG_REFUSED = const(30)
+TIME_SET = const(31)
+TARGET_CHOSEN = const(33)
+REFUSED = const(34)
+PRESET_STORED = const(35)
+PRESET_DELETED = const(36)
+PROFILE_DROPPED = const(37)
 CUTOFF_COMPARED = const(40)

@@ -63,6 +63,7 @@ class Link:
     def let_go(self):
         """Ends what the host holds and watches. The conversation stays open for its next request."""
         self.host_id = 0
+        self.app.person = b""
         self.live_hz = 0
         self.stream = False
         self._sending = None

@@ -2,12 +2,13 @@
 
 import sys
 
-from rimward_protocol import causes, codes, frame, layout, replies
+from rimward_protocol import causes, codes, frame, layout, preset, replies
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.layouthash import LAYOUT_HASH
+from rimward_protocol.profile import label_ok
 
 from rimward_fw import version
-from rimward_fw.control import cycle
+from rimward_fw.control import cycle, events, intake
 
 _NOBODY = bytes(8)
 _GUARD_BAND = 3  # setting: guard band and the day it was found
@@ -94,7 +95,7 @@ def table(link):
         if wheel == app.cycle.wheel:
             app.cycle.leave(causes.NO_PROFILE)
             app.cycle.phase = cycle.IDLE
-        return _done(app.store.profile_delete(wheel))
+        return _done(intake.delete_profile(app, wheel))
 
     def select(values):
         return _done(app.choose(values["wheel_id"]))
@@ -157,8 +158,11 @@ def table(link):
         return 0
 
     def set_time(values):
+        before = app.clock.unix_s()
         if values["unix_s"] and not app.clock.set(values["unix_s"], values["zone_min"]):
             return replies.BAD_VALUE
+        if values["unix_s"]:
+            app.note(events.TIME_SET, 0, min(max(values["unix_s"] - before, -0x3FFFFFFF), 0x3FFFFFFF) if before else 0)
         _keep_day(max(app.clock.day(), app.day))
         link.reply(codes.TIME_IS, {"unix_s": app.clock.unix_s(), "zone_min": app.clock.zone_min})
         return 0
@@ -168,9 +172,42 @@ def table(link):
             return replies.BUSY_FILLING
         code = app.keys.enrol(values["key"])
         if code:
+            app.note(events.REFUSED, 0, code, codes.KEY_ENROL)
             return code
+        app.note(events.KEY_ENROLLED, 0, int.from_bytes(app.keys.check()[:3], "big"))
+        return key_ask(values)
+
+    def key_ask(values):
+        """Which key is in force: the beginning of its digest."""
         link.reply(codes.KEY_IS, {"code": replies.OK, "check": app.keys.check(), "wrong_tags": app.keys.wrong})
         return 0
+
+    def preset_put(values):
+        if app.enabled():
+            return replies.BUSY_FILLING
+        code, digest = intake.take_preset(app, values["preset"])
+        if code:
+            return code
+        link.reply(codes.PRESET_STORED, {"code": code, "sha256": digest})
+        return 0
+
+    def preset_list(values):
+        held = app.store.presets.list()
+        data = app.store.presets.get(held[values["index"]]) if values["index"] < len(held) else b""
+        fits = 1 if data and preset.tag_fits(app.keys.key(), data) else 0
+        link.reply(codes.PRESET_IS, {"index": values["index"], "count": len(held), "flags": fits, "preset": data or b""})
+        return 0
+
+    def preset_delete(values):
+        return replies.BUSY_FILLING if app.enabled() else _done(intake.delete_preset(app, values["preset_id"]))
+
+    def person(values):
+        """Who fills: into every record until the host leaves."""
+        name = values["name"].rstrip(b"\0")
+        if name and not label_ok(name, 0, len(name)):
+            return replies.BAD_VALUE
+        app.person = name
+        return _done(replies.OK)
 
     def waiting(values):
         what, wheel, value = app.waiting()
@@ -231,6 +268,11 @@ def table(link):
         codes.BENCH_BEAT: bench_beat,
         codes.CUTOFF: cutoff,
         codes.SCREEN: screen,
+        codes.PRESET_PUT: preset_put,
+        codes.PRESET_LIST: preset_list,
+        codes.PRESET_DELETE: preset_delete,
+        codes.KEY_ASK: key_ask,
+        codes.PERSON: person,
     }
 
 

@@ -5,7 +5,7 @@ import struct
 from rimward_protocol import codes, layout, session
 from rimward_protocol.layouthash import LAYOUT_HASH
 
-from rimward_fw import version
+from rimward_fw import kernelhash, version
 from rimward_fw.link.requests import interpreter
 from rimward_fw.storage.recorder import Recorder
 
@@ -33,7 +33,7 @@ def open_session(app, cycle):
     header = {
         "tick_us": codes.TICK_US,
         "layout_hash": LAYOUT_HASH,
-        "kernel_hash": bytes(8),
+        "kernel_hash": kernelhash.BENCH_KERNEL_HASH if app.BENCH else kernelhash.KERNEL_HASH,
         "device_id": app.board.unique_id(),
         "session": number,
         "boot": app.boots,
@@ -51,6 +51,8 @@ def open_session(app, cycle):
         (layout.META_INTERPRETER, interpreter().encode()),
         (layout.META_CONDITIONS, struct.pack("<5i", *here)),
     ]
+    if app.person:
+        metas.append((layout.META_PERSON, app.person))
     for key, setting in _SETTINGS:
         value, _ = app.store.setting_get(setting)
         if value:

@@ -192,15 +192,17 @@ class Recorder:
             bank = self.fast.ready()
 
     def note(self, event, cause, value, value2=0):
-        """Keeps an event, and tells a watching host."""
+        """Keep an event and push it to a watching host. False without a session to keep it in."""
         e = self.engine
         row = {"tick": e.head, "event": event, "cause": cause, "state": e.f[slots.F_STATE], "out": e.out & 255, "value": value, "value2": value2}
         body = layout.pack(layout.EVENT, row)
         self._payload[: len(body)] = body
         if self.active and self._end is None:
             self._keep(layout.BLOCK_EVENT, len(body), codes.HAPPENED)
-        elif self._stream and self.push:
+            return True
+        if self._stream and self.push:
             self.push(codes.HAPPENED, layout.BLOCK_EVENT, self._payload, len(body))
+        return False
 
     def work(self, sample, limits):
         """Main loop: drains banks, samples the trace. `sample`: (a, b, tyre) Pa and state; `limits`: ceiling, stop, target Pa."""

@@ -7,24 +7,19 @@ code, never an exception. Folders: `p` one record a wheel ever seen, `s` everyth
 import os
 import struct
 
-from rimward_protocol import layout, profile, replies
-from rimward_protocol.compat import sha256
+from rimward_protocol import replies
 
 from rimward_fw.storage import records
+from rimward_fw.storage.presets import Presets
 from rimward_fw.storage.sessionfiles import SYNC_BYTES, SessionFiles
+from rimward_fw.storage.wheels import Wheels
 
-WHEELS_MAX = 200
 TRIPS_KEPT = 16
 SETTING_MAX = 64
 KEY_BYTES = 32
 RECORD_BLOCKS = 4  # the file system may split a folder and replace a block for one record
 RESERVE_BLOCKS = 16  # sessions leave this much free for everything else, or an eighth of a smaller flash
 
-_WHEEL_ID = layout.index(layout.PROFILE, "wheel_id")
-_REVISION = layout.index(layout.PROFILE, "revision")
-_WHEEL = "<BI"  # flags, highest revision ever seen; then the profile, nothing when it was deleted
-_WHEEL_BYTES = 5
-_CONFIRMED = 1
 _TRIP = "<BBIIIIi"
 _TRIP_BYTES = struct.calcsize(_TRIP)
 _TRIP_FIELDS = ("cause", "state", "boot", "tick", "session", "unix_s", "value")
@@ -40,19 +35,18 @@ class Store:
         self.feed = feed
         self.sessions = SessionFiles(folder + "/l", locked, self._trip_sessions)
         self.damaged = 0  # records of which no copy stands, found at boot
-        self._wheels = None
+        self.wheels = Wheels(self)
+        self.presets = Presets(self)
+        self.dropped = 0  # issue number of a wheel that made way, until it is recorded
         self._late = []
 
     def boot(self):
         """Mends what the last power cut left, counts this start; gives which start it is."""
-        for name in ("p", "s", "l"):
+        for name in ("p", "s", "l", "r"):
             records.make_folder(self.folder + "/" + name)
-        self._wheels = {}
-        for name, body in self._mend("p"):
-            wheel = _wheel_of(name)
-            if wheel and _is_wheel(body):
-                self._wheels[wheel] = len(body) > _WHEEL_BYTES
         self._mend("s")
+        self._mend("r")
+        self.wheels.begin(self._mend("p"))
         boots = self.number("boots") + 1
         self.number_put("boots", boots)
         return boots
@@ -79,22 +73,25 @@ class Store:
 
     # Records
 
-    def _get(self, name):
+    def get(self, name):
+        """(body, revision, slot) of a small record, or None."""
         return records.read(self.folder + "/s/" + name)
 
     def number(self, name):
         """A number kept under a name; 0 if there is none."""
-        held = self._get(name)
+        held = self.get(name)
         return struct.unpack("<I", held[0])[0] if held and len(held[0]) == 4 else 0
 
     def number_put(self, name, value):
         """Keeps it."""
-        return self._put(name, struct.pack("<I", value))
+        return self.put(name, struct.pack("<I", value))
 
-    def _put(self, name, body):
-        return self._write(self.folder + "/s/" + name, body)
+    def put(self, name, body):
+        """Replace a small record."""
+        return self.write(self.folder + "/s/" + name, body)
 
-    def _write(self, path, body):
+    def write(self, path, body):
+        """Replace a record anywhere in the store; sessions make room for it."""
         if self.locked():
             return replies.BUSY_FILLING
         self.make_room(0, RECORD_BLOCKS)
@@ -125,115 +122,69 @@ class Store:
 
     # Profiles
 
-    def _wheel_path(self, wheel):
-        return self.folder + "/p/" + bytes(wheel).hex()
-
-    def _wheel(self, wheel):
-        """(flags, highest revision, profile bytes, slot) or None for a wheel never seen."""
-        held = records.read(self._wheel_path(wheel))
-        if held is None or not _is_wheel(held[0]):
-            return None
-        flags, highest = struct.unpack_from(_WHEEL, held[0], 0)
-        return flags, highest, held[0][_WHEEL_BYTES:], held[2]
-
-    def _seen(self):
-        """Every wheel ever seen -> True while it has a profile."""
-        if self._wheels is None:
-            self._wheels = {}
-            for name in records.names(self.folder + "/p"):
-                wheel = _wheel_of(name)
-                if wheel and wheel not in self._wheels:
-                    row = self._wheel(wheel)
-                    if row:
-                        self._wheels[wheel] = len(row[2]) > 0
-        return self._wheels
-
     def profile_list(self):
         """Wheels with a profile, sorted."""
-        seen = self._seen()
-        return sorted([wheel for wheel in seen if seen[wheel]])
+        return self.wheels.list()
 
     def profile_get(self, wheel):
         """(bytes, slot, confirmed by a person) or None."""
-        row = self._wheel(wheel)
-        return (row[2], row[3], bool(row[0] & _CONFIRMED)) if row and row[2] else None
+        return self.wheels.get(wheel)
 
-    def profile_put(self, data, confirmed):
+    def profile_put(self, data, confirmed, far=False):
         """Stores a checked profile: (code, slot, SHA-256 of the bytes read back)."""
-        if len(data) != profile.PROFILE_BYTES:
-            return replies.PROFILE_SIZE, 0, b""
-        wheel, revision = _name_and_revision(data)
-        if wheel not in self._seen() and len(self._seen()) >= WHEELS_MAX:
-            return replies.STORE_FULL, 0, b""
-        code = self._wheel_put(wheel, _CONFIRMED if confirmed else 0, revision, bytes(data))
-        if code:
-            return code, 0, b""
-        back = self.profile_get(wheel)
-        if back is None or back[0] != data:
-            return replies.READ_BACK_DIFFERS, 0, b""
-        return replies.OK, back[1], sha256(back[0])
-
-    def _wheel_put(self, wheel, flags, revision, data):
-        highest = max(revision, self.highest_revision(wheel))
-        code = self._write(self._wheel_path(wheel), struct.pack(_WHEEL, flags, highest) + data)
-        if code == replies.OK:
-            self._seen()[bytes(wheel)] = len(data) > 0
-        return code
+        return self.wheels.put(data, confirmed, far)
 
     def profile_confirm(self, wheel):
         """Keeps that a person confirmed this wheel."""
-        row = self._wheel(wheel)
-        if not row or not row[2]:
-            return replies.NOT_FOUND
-        return self._wheel_put(wheel, row[0] | _CONFIRMED, row[1], row[2])
+        return self.wheels.confirm(wheel)
+
+    def highest_issue(self, wheel):
+        """The highest issue number of this wheel seen under this key; 0 if none."""
+        row = self.wheels.row(wheel)
+        return row.issue if row else 0
 
     def profile_delete(self, wheel):
-        """Forgets a profile, never the highest revision seen."""
-        if self.locked():
-            return replies.BUSY_FILLING
-        row = self._wheel(wheel)
-        if not row or not row[2]:
-            return replies.NOT_FOUND
-        return self._wheel_put(wheel, 0, row[1], b"")
-
-    def highest_revision(self, wheel):
-        """The highest revision of this wheel ever stored here; 0 if none."""
-        row = self._wheel(wheel)
-        return row[1] if row else 0
+        """Forgets a profile, never the highest issue number seen."""
+        return self.wheels.delete(wheel)
 
     # Settings, key
 
     def setting_get(self, number):
         """(bytes, revision); nothing and 0 when never set."""
-        held = self._get("n" + str(number))
+        held = self.get("n" + str(number))
         return (held[0], held[1]) if held else (b"", 0)
 
     def setting_put(self, number, value):
         """Stores a setting."""
-        return self._put("n" + str(number), bytes(value)) if len(value) <= SETTING_MAX else replies.SETTING_VALUE
+        return self.put("n" + str(number), bytes(value)) if len(value) <= SETTING_MAX else replies.SETTING_VALUE
 
     def key(self):
         """The workshop key, or None."""
-        held = self._get("key")
+        held = self.get("key")
         return held[0] if held and len(held[0]) == KEY_BYTES else None
 
     def key_put(self, key):
         """Replaces the workshop key. Wrong tags count anew."""
-        return self._put("key", bytes(key)) if len(key) == KEY_BYTES else replies.BAD_VALUE
+        if len(key) != KEY_BYTES:
+            return replies.BAD_VALUE
+        return self.put("key", bytes(key))
+
+    def _key_revision(self):
+        """How often a key was enrolled: what wrong tags count under."""
+        held = self.get("key")
+        return held[1] if held else 0
 
     def wrong_tags(self):
         """(wrong tags since this key was enrolled, wrong tags in a row)."""
-        held = self._get("wrong")
-        key = self._get("key")
+        held = self.get("wrong")
         if not held or len(held[0]) != 12:
             return 0, 0
         total, row, revision = struct.unpack("<III", held[0])
-        return (total, row) if revision == (key[1] if key else 0) else (0, 0)
+        return (total, row) if revision == self._key_revision() else (0, 0)
 
     def wrong_tags_put(self, total, row):
         """Keeps both counts, for the key that is enrolled now."""
-        key = self._get("key")
-        return self._put("wrong", struct.pack("<III", total, row, key[1] if key else 0))
+        return self.put("wrong", struct.pack("<III", total, row, self._key_revision()))
 
     # Trips
 
@@ -246,13 +197,13 @@ class Store:
     def _keep_late(self):
         if not self._late:
             return replies.OK
-        code = self._put("trips", self._trip_rows())
+        code = self.put("trips", self._trip_rows())
         if code == replies.OK:
             self._late.clear()
         return code
 
     def _trip_rows(self):
-        held = self._get("trips")
+        held = self.get("trips")
         rows = held[0] if held and len(held[0]) % _TRIP_BYTES == 0 else b""
         for row in self._late:
             rows = row + rows
@@ -323,21 +274,3 @@ class Store:
             if code:
                 return code
         return self.sessions.delete(number)
-
-
-def _is_wheel(body):
-    return len(body) in (_WHEEL_BYTES, _WHEEL_BYTES + profile.PROFILE_BYTES)
-
-
-def _wheel_of(name):
-    """Wheel id of a file name, or None."""
-    try:
-        wheel = bytes.fromhex(name.split(".")[0])
-    except ValueError:
-        return None
-    return wheel if len(wheel) == 8 else None
-
-
-def _name_and_revision(data):
-    values = struct.unpack_from(profile.FORMAT, data, 0)
-    return values[_WHEEL_ID], values[_REVISION]

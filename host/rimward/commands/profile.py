@@ -121,7 +121,7 @@ def from_register(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
     asked, ring = asked_of(given), ring_of(given)
     with register(given["database"]) as held:
         wheel = held.get(given["wheel"])
-        notes = profiles.cautions(asked.target_pa, profiles.assess_wheel(wheel.values, asked))
+        notes = profiles.cautions(asked.target_pa, profiles.assess_wheel(wheel.values, asked), wheel.label)
         return profiles.issue(held, wheel, asked, ring, given["who"]), notes
 
 
@@ -135,7 +135,7 @@ def from_json_file(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
 
 
 def from_options(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
-    from rimward import profiles
+    from rimward import keys, profiles
     from rimward.register.fields import ENTERED, check_values
 
     values = stated(**{name: given.get(name) for name in ENTERED})
@@ -150,8 +150,9 @@ def from_options(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
     if ring and ring.keys:
         profiles.refuse_unmarked(values)
     answer = profiles.assess_wheel(checked := check_values(values), asked)
-    data = profiles.build(checked, wheel_id, given["revision"], asked, answer)
-    return profiles.tagged(data, ring) if ring and ring.keys else data, profiles.cautions(asked.target_pa, answer)
+    number = keys.next_issue(ring.current) if ring and ring.keys else None
+    data = profiles.build(checked, wheel_id, given["revision"], asked, answer, number)
+    return profiles.tagged(data, ring) if ring and ring.keys else data, profiles.cautions(asked.target_pa, answer, checked["label"])
 
 
 def describe(data: bytes, database: str | None = None) -> dict[str, Any]:

@@ -82,11 +82,7 @@ class Client:
             self.wait(0.5)
         about = self._judge(codes.HELLO, kind, answer)
         if about["layout_hash"] != ours:
-            raise Refusal(
-                f"Host layouts {ours.hex()} (protocol {codes.PROTOCOL_VERSION}) and inflator layouts {about['layout_hash'].hex()} "
-                f"(protocol {about['protocol']}, firmware {records.text_of(about['firmware'])}) differ.",
-                "Update the older side: `rimward install` brings the inflator to this host's version.",
-            )
+            raise other_layouts(about)
         return about
 
     def wait(self, seconds: float) -> None:
@@ -281,6 +277,17 @@ def _log(way: str, kind: int, sequence: int, payload: bytes | bytearray) -> None
 
 def _is_error(kind: int, payload: bytes, code: int) -> bool:
     return kind == codes.ERROR and records.unpack_message(kind, payload)["code"] == code
+
+
+def other_layouts(about: dict[str, Any]) -> Refusal:
+    """Host and inflator lay out their records differently: the hash begins with a number that every change counts up."""
+    ours, theirs = layout.layout_hash(), about["layout_hash"]
+    text = f"Host layouts {ours.hex()} and inflator layouts {theirs.hex()} (firmware {records.text_of(about['firmware'])}) differ"
+    if ours[:2] > theirs[:2]:
+        return Refusal(f"{text}: the inflator is older.", "Update it: rimward install.")
+    if ours[:2] < theirs[:2]:
+        return Refusal(f"{text}: this host is older.", "Update Rimward on this computer: pip install --upgrade rimward.")
+    return Refusal(f"{text}: neither is older.", "Bring the inflator to this host's version: rimward install.")
 
 
 def other_version(spoken: int) -> Refusal:

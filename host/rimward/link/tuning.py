@@ -13,7 +13,6 @@ from rimward.link.client import Client
 SOURCE, NAME, BUZZER, UNIT = 5, 7, 8, 9
 SOURCES = ("compressor", "line")
 UNITS = ("bar", "psi")
-NAME_BYTES = 20
 SUPPLY_PA = (400_000, 1_000_000)  # gauge, of a workshop line
 DELIVERY_ML_MIN = (10_000, 60_000)  # free air, of a compressor
 USUAL = {"supply_pa": 800_000, "delivery_ml_min": 30_000}
@@ -34,7 +33,7 @@ class Tuning:
 def read(client: Client) -> Tuning:
     """What an inflator is set to; what was never set is what it does by itself."""
     source = _get(client, SOURCE)
-    kind, delivery, _at_5_bar, supply = struct.unpack("<BIII", source) if len(source) == 13 else (0, 0, 0, 0)
+    kind, delivery, supply = struct.unpack("<BII", source) if len(source) == 9 else (0, 0, 0)
     return Tuning(
         name=records.text_of(_get(client, NAME)),
         unit=UNITS[1 if _get(client, UNIT) == b"\1" else 0],
@@ -56,12 +55,12 @@ def source_value(source: str, supply_pa: int | None = None, delivery_ml_min: int
             raise Refusal("A line's delivery follows from its supply.", "Leave out --delivery, or give --source compressor.")
         supply = USUAL["supply_pa"] if supply_pa is None else supply_pa
         _within("supply", supply, SUPPLY_PA, 1e5, "bar gauge")
-        return struct.pack("<BIII", 1, 0, 0, supply)
+        return struct.pack("<BII", 1, 0, supply)
     if supply_pa is not None:
         raise Refusal("A compressor has no supply pressure.", "Leave out --supply, or give --source line.")
     delivery = USUAL["delivery_ml_min"] if delivery_ml_min is None else delivery_ml_min
     _within("delivery", delivery, DELIVERY_ML_MIN, 1e3, "L/min of free air")
-    return struct.pack("<BIII", 0, delivery, delivery // 2, 0)
+    return struct.pack("<BII", 0, delivery, 0)
 
 
 def _within(what: str, value: int, span: tuple[int, int], unit: float, name: str) -> None:
@@ -72,9 +71,10 @@ def _within(what: str, value: int, span: tuple[int, int], unit: float, name: str
 def name_value(name: str) -> bytes:
     """The bytes of a name. Refusal for one that is too long or cannot be shown."""
     data = name.strip().encode()
-    if len(data) > NAME_BYTES or not name.isprintable():
-        raise Refusal(f"`{name}` has {len(data)} bytes; an inflator's name has at most {NAME_BYTES} and no control characters.", "Shorten it.")
-    return data.ljust(NAME_BYTES, b"\0")
+    letters = len(name.strip())
+    if letters > codes.LABEL_LETTERS or len(data) > codes.LABEL_BYTES or not name.isprintable():
+        raise Refusal(f"`{name}` has {letters} letters; an inflator's name has at most {codes.LABEL_LETTERS} and no control characters.", "Shorten it.")
+    return data.ljust(codes.LABEL_BYTES, b"\0")
 
 
 def values_of(given: dict[str, Any]) -> dict[int, bytes]:

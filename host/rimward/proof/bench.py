@@ -19,7 +19,7 @@ from rimward_protocol.profile import tag_profile
 
 from rimward.ceiling import Rim, Tyre
 from rimward.errors import Refusal
-from rimward.keys import Ring
+from rimward.keys import Ring, next_issue
 from rimward.plant import PlantParams, line
 from rimward.proof import reach
 from rimward.records import pack_profile
@@ -29,7 +29,6 @@ BOTTLE_ML = 250  # transfer bottle: the only air above a specimen that is full o
 KPA = 1_000
 DAY_S = 86_400
 PRESS_TICKS = 100
-LABEL_BYTES = 20
 
 
 @dataclass(frozen=True)
@@ -76,8 +75,8 @@ class Test:
 
 def test_of(label: str, rim: Rim, tyre: Tyre, top: str | None, air_l: float | None, medium: str = "") -> Test:
     """The test of a specimen: the lower maximum is the limit. `top`: None for retention alone, "" for the bench's own end."""
-    if not label.isprintable() or not 1 <= len(label.encode()) <= LABEL_BYTES:
-        raise Refusal(f"The specimen's name must have 1 to {LABEL_BYTES} letters.", "Write what stands on rim and tyre: the bench shows it to be compared.")
+    if not label.isprintable() or not 1 <= len(label) <= codes.LABEL_LETTERS or len(label.encode()) > codes.LABEL_BYTES:
+        raise Refusal(f"The specimen's name must have 1 to {codes.LABEL_LETTERS} letters.", "Write what stands on rim and tyre: the bench shows it to be compared.")
     reach.check_pair(rim, tyre)
     if tyre.bead_seat_mm is None:
         raise Refusal("The tyre's bead seat is not known.", "Write the size as 28-622: it goes into the bench's record.")
@@ -114,8 +113,9 @@ def profile_of(test: Test, ring: Ring) -> bytes:
     ceiling = -(-(last + reach.MARGIN_PA) // KPA) * KPA
     values: dict[str, Any] = {
         "revision": test.revision,
+        "issue": next_issue(ring.current),
         "wheel_id": test.wheel_id,
-        "label": test.label.encode()[:20],
+        "label": test.label.encode(),
         "rim_class": codes.number_of(enumerations.RIM_CLASSES, test.rim_type),
         "position": codes.POSITION_ANY,
         "chuck": codes.CHUCK_PIN_OPEN,

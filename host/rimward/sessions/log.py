@@ -108,6 +108,8 @@ def read_session(source: Path | bytes) -> SessionLog:
         damage = "it has no end: the fill was not closed"
     chained = bool(found) and bool(data[header["header_bytes"] + 1] & session.FLAG_MAC)
     meta = {codes.word_of(tables.META_KEYS, row[0]): row[1:] for row in by_kind[KINDS["META"]]}
+    if "profile" in meta:
+        meta["profile"] = records.of_first_version(meta["profile"])
     events = sorted((_event(row) for row in by_kind[KINDS["EVENT"]]), key=lambda row: row["tick"])
     trace = _trace(by_kind[KINDS["TRACE"]])
     return SessionLog(header, trace, events, meta, spans, end, damage, len(found), good, chained, broken)

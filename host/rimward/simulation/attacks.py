@@ -48,7 +48,7 @@ def forged(profile: bytes, **changed: int) -> bytes:
     fields = layout.unpack(layout.PROFILE, profile)
     fields.update(changed)
     fields["tag"] = bytes(16)
-    for name in ("magic", "version", "reserved", "crc"):
+    for name in ("magic", "version", "crc"):
         del fields[name]
     return tag_profile(KEY, layout.seal_profile(fields))
 

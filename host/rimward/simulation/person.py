@@ -9,7 +9,7 @@ from rimward.simulation.scenario import KEY
 from rimward.virtual import VirtualInflator
 from rimward.virtual.setup import source_of
 
-SOURCE_SETTING = 5  # 0 compressor 1 line; free air at 0 and at 5 bar, mL/min; supply, Pa
+SOURCE_SETTING = 5  # 0 compressor 1 line; free air delivery, mL/min; supply, Pa
 
 
 class Person:

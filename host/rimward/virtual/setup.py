@@ -56,8 +56,8 @@ def set_up(inflator: VirtualInflator, slave: int, values: dict[int, bytes]) -> N
 
 
 def source_of(params: PlantParams) -> bytes:
-    """The setting `air-source` that fits a plant: kind, delivery at 0 and at 5 bar, supply."""
-    rates = [1000.0 * params.fad_l_min * efficiency(1.0 + bar, params.clearance, params.polytropic) for bar in (0.0, 5.0)]
-    if params.is_line:  # choked at both: sonic conductance times the absolute supply
-        rates = [60_000.0 * params.line_c * (params.line_pa + params.ambient_abs_pa) / 1e5] * 2
-    return struct.pack("<BIII", int(params.is_line), *(round(rate) for rate in rates), round(params.line_pa) if params.is_line else 0)
+    """The setting `air-source` that fits a plant: kind, delivery of a compressor at no back pressure, supply of a line, as near as it may be set."""
+    if params.is_line:
+        return struct.pack("<BII", 1, 0, min(max(round(params.line_pa), tuning.SUPPLY_PA[0]), tuning.SUPPLY_PA[1]))
+    delivery = round(1000.0 * params.fad_l_min * efficiency(1.0, params.clearance, params.polytropic))
+    return struct.pack("<BII", 0, min(max(delivery, tuning.DELIVERY_ML_MIN[0]), tuning.DELIVERY_ML_MIN[1]), 0)
