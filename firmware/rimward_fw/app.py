@@ -13,10 +13,10 @@ from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
 from rimward_fw.link.connection import Link
 from rimward_fw.storage import logbook
-from rimward_fw.storage.answers import Answers
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
+from rimward_fw.storage.unrecorded import Unrecorded
 from rimward_fw.ui import buttons, display
 from rimward_fw.ui.interface import Interface
 
@@ -48,7 +48,7 @@ class App:
         self.interface = Interface(self)
         self.link = Link(board, self)
         self.recorder = logbook.recorder_of(self)
-        self.answers = Answers(self.store)
+        self.unrecorded = Unrecorded(self.store)
         self.person = b""  # who fills, as far as the host said
         self.refusal = 0
         self._boot_told = False  # the first record of this run begins with why it started
@@ -195,7 +195,7 @@ class App:
     def note(self, event, cause, value, value2=0):
         """Record an event: in the session that runs, else kept until the next one begins."""
         if not self.recorder.note(event, cause, value, value2):
-            self.answers.note(self.engine.head, event, cause, value, value2)
+            self.unrecorded.note(self.engine.head, event, cause, value, value2)
 
     def take_profile(self, data):
         """Check and store a profile: (code, slot, digest of what the store reads back)."""
@@ -256,7 +256,7 @@ class App:
         if not self._boot_told:
             self._boot_told = True
             self.recorder.note(events.BOOT, 0, self.board.reset_cause(), self.cut_off)
-        for row in self.answers.take():
+        for row in self.unrecorded.take():
             self.recorder.note(*row)
 
     def keep_session(self):
@@ -321,7 +321,7 @@ class App:
         """Write pieces of the session for a while: one that takes long, as a flash erase does, is the last of this turn."""
         began = self.board.ticks_ms()
         if not self.recorder.active and not self.enabled():
-            self.answers.keep()
+            self.unrecorded.keep()
         for _ in range(PIECES):
             if not self.recorder.writing or self.enabled() or self.board.ticks_ms() - began >= WRITE_MS:
                 return

@@ -3,4 +3,4 @@
 from binascii import unhexlify
 
 KERNEL_HASH = unhexlify("4992343821f84e03")
-BENCH_KERNEL_HASH = unhexlify("d0b0cc0a856ea166")
+BENCH_KERNEL_HASH = unhexlify("4a4dcf3cea6d8454")

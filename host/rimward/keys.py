@@ -41,6 +41,7 @@ class Key:
 
     @property
     def key_id(self) -> str:
+        """The key's short name on this computer."""
         return hmac.new(self.key, b"rimward key id", hashlib.sha256).hexdigest()[:8]
 
 
@@ -53,6 +54,7 @@ class Ring:
 
     @property
     def current(self) -> Key:
+        """The key in use. Refusal where there is none."""
         if not self.keys:
             raise Refusal("This computer has no workshop key.", "Make one: rimward key new; or take one over: rimward key import FILE.")
         return self.keys[0]
@@ -69,6 +71,7 @@ def which_key(ring: Ring, body: bytes, tag: bytes) -> Key | None:
 
 
 def file_of(purpose: str) -> Path:
+    """Where the keys of one purpose are kept when no system keyring is used."""
     return data_dir() / "keys" / f"{purpose}.json"
 
 
@@ -184,6 +187,7 @@ def next_issue(key: Key, before: int = 0) -> int:
 
 
 def today() -> str:
+    """The day, UTC, as ISO date."""
     return time.strftime("%Y-%m-%d", time.gmtime())
 
 

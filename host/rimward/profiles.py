@@ -296,12 +296,14 @@ def from_json(given: Mapping[str, Any]) -> bytes:
 
 
 def whole(value: Any) -> int:
+    """A whole number that is not negative. ValueError otherwise."""
     if not isinstance(value, int) or isinstance(value, bool) or value < 0:
         raise ValueError(value)
     return value
 
 
 def exact_hex(text: str, size: int) -> bytes:
+    """The bytes of exactly `size` bytes in lower-case hex. ValueError otherwise."""
     if not re.fullmatch(rf"[0-9a-f]{{{2 * size}}}", text):
         raise ValueError(text)
     return bytes.fromhex(text)

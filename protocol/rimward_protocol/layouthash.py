@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("00034aafba1ea28b")
+LAYOUT_HASH = unhexlify("00041819ba25cdc7")

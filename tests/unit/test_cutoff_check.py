@@ -61,7 +61,7 @@ def test_a_sound_cutoff_is_seen_within_its_limits_and_a_whole_fill_is_not_distur
         assert seen["flags"] & 3 == 3 and abs(seen["c_pa"] - seen["a_pa"]) < 3000 and abs(seen["c_pa"] - seen["b_pa"]) < 3000
         assert seen["supply_mv"] == 5000 and seen["threshold_milli"] == 514 and seen["cause"] == 0
         person.bring(profile_of(SCENARIO))
-        person.choose(profile_of(SCENARIO)[8:16])
+        person.choose(profile_of(SCENARIO)[12:20])
         assert person.fill()["stop_cause"] == "target-reached"
 
 
@@ -96,7 +96,7 @@ def test_what_shows_only_in_a_fill_ends_it(fields, cause):
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_rest(inflator)
         person.bring(profile_of(SCENARIO))
-        person.choose(profile_of(SCENARIO)[8:16])
+        person.choose(profile_of(SCENARIO)[12:20])
         inflator.hands.run = True
         inflator.advance(0.3)
         vars(inflator.cutoff).update(fields)
@@ -168,7 +168,7 @@ def test_a_new_board_gives_no_air_before_its_bring_up():
     with VirtualInflator(plant_of(SCENARIO), where=Where(bare=True)) as inflator:
         person = at_rest(inflator)
         person.bring(profile_of(SCENARIO))
-        wheel = profile_of(SCENARIO)[8:16]
+        wheel = profile_of(SCENARIO)[12:20]
         said = []
         for level in (0, 1, 2):
             if level:

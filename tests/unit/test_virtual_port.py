@@ -374,7 +374,7 @@ def test_damaged_record_is_told(shop: Shop, session: Path) -> None:
     assert done.returncode == 1 and "DAMAGED" in done.stdout
 
 
-def test_full_store_is_told_and_holds_what_it_held(shop: Shop) -> None:
+def test_a_full_table_takes_a_newer_wheel_and_drops_the_oldest(shop: Shop) -> None:
     flash = shop.folder / "full.flash"
     with VirtualInflator(plant_of(Scenario()), where=Where(flash=flash)) as virtual:
         from rimward.link import Client, LockstepTransport
@@ -383,13 +383,13 @@ def test_full_store_is_told_and_holds_what_it_held(shop: Shop) -> None:
         client = Client(LockstepTransport(virtual))
         base = profile("Fernhollow demo")
         for number in range(200):
-            verbs.send_profile(client, forged(base, wheel_id=b"wheel" + bytes((1, 1, number + 1))))
+            verbs.send_profile(client, forged(base, wheel_id=b"wheel" + bytes((1, 1, number + 1)), issue=3_000_000 + number))
         virtual.advance(0.5)
     made = Inflator(shop, "--state", flash)
     try:
-        line = shop.refused("profile", "send", "good.rwp", "--port", made.port)
-        assert line == "rimward: The inflator's store is full (store-full). Send the wheels it knows; for new ones use another inflator."
+        sent = shop.json("profile", "send", "good.rwp", "--port", made.port)
         with open_client(made.port) as held:
-            assert len(verbs.list_profiles(held)) == 200
+            rows = {row["profile"]["wheel_id"] for row in verbs.list_profiles(held)}
+        assert len(rows) == 200 and bytes.fromhex(sent["wheel_id"]) in rows and b"wheel" + bytes((1, 1, 1)) not in rows
     finally:
         made.close()

@@ -113,11 +113,13 @@ class BenchCycle(cycle.FillCycle):
             self.queue.append((slots.FIRST_Y_SLOT + slots.Y_JOB, JOB_SERVICE))
 
     def choose(self, wheel, data, confirmed):
+        """Take a specimen; it is compared before every test."""
         cycle.FillCycle.choose(self, wheel, data, confirmed)
         self.phase = cycle.ASK_WHEEL
         return replies.WAITING_FOR_PERSON
 
     def pressed(self, bits):
+        """A press of a button."""
         was = self.phase
         if was == cycle.ARMED and self.state() == codes.READY:
             return
@@ -126,6 +128,7 @@ class BenchCycle(cycle.FillCycle):
             self.arm(self.app.air_ck())
 
     def limits_here(self, here, seating):
+        """The bench's own slow words."""
         return limits(self.values, here)
 
 

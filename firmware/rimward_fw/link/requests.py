@@ -57,6 +57,7 @@ def table(link):
         return 0
 
     def profile_put(values):
+        """Check and store a profile."""
         if app.enabled():
             return replies.BUSY_FILLING
         code, slot, digest = app.take_profile(values["profile"])
@@ -66,12 +67,14 @@ def table(link):
         return 0
 
     def profile_list(values):
+        """One stored profile, by its place in the list."""
         wheels = app.store.profile_list()
         index = values["index"]
         wheel = wheels[index] if index < len(wheels) else None
         return _profile(wheel, index, len(wheels))
 
     def profile_get(values):
+        """The profile of a wheel."""
         wheels = app.store.profile_list()
         if values["wheel_id"] != _NOBODY and values["wheel_id"] not in wheels:
             return replies.NOT_FOUND
@@ -98,6 +101,7 @@ def table(link):
         return _done(intake.delete_profile(app, wheel))
 
     def select(values):
+        """Choose the wheel on the hose."""
         return _done(app.choose(values["wheel_id"]))
 
     def watch(values):
@@ -127,6 +131,7 @@ def table(link):
         return 0
 
     def setting_get(values):
+        """A setting as it is stored."""
         return _setting(values["number"])
 
     def _setting(number):
@@ -137,6 +142,7 @@ def table(link):
         return 0
 
     def setting_put(values):
+        """Store a setting."""
         if app.enabled():
             return replies.BUSY_FILLING
         code = app.take_setting(values["number"], values["value"])
@@ -158,6 +164,7 @@ def table(link):
         return 0
 
     def set_time(values):
+        """Set the clock, or ask for its time."""
         before = app.clock.unix_s()
         if values["unix_s"] and not app.clock.set(values["unix_s"], values["zone_min"]):
             return replies.BAD_VALUE
@@ -168,6 +175,7 @@ def table(link):
         return 0
 
     def key_enrol(values):
+        """Take a key while the button is held."""
         if app.enabled():
             return replies.BUSY_FILLING
         code = app.keys.enrol(values["key"])
@@ -183,6 +191,7 @@ def table(link):
         return 0
 
     def preset_put(values):
+        """Check and store a preset."""
         if app.enabled():
             return replies.BUSY_FILLING
         code, digest = intake.take_preset(app, values["preset"])
@@ -192,6 +201,7 @@ def table(link):
         return 0
 
     def preset_list(values):
+        """One stored preset, by its place in the list."""
         held = app.store.presets.list()
         data = app.store.presets.get(held[values["index"]]) if values["index"] < len(held) else b""
         fits = 1 if data and preset.tag_fits(app.keys.key(), data) else 0
@@ -199,6 +209,7 @@ def table(link):
         return 0
 
     def preset_delete(values):
+        """Remove a preset: it holds targets only."""
         return replies.BUSY_FILLING if app.enabled() else _done(intake.delete_preset(app, values["preset_id"]))
 
     def person(values):

@@ -17,15 +17,15 @@ from rimward.web.app import Shop, form_of, shop
 from rimward.web.fill_page import done
 
 LABEL, BUZZER, UNIT, SOURCE = 7, 8, 9, 5
-LABEL_BYTES = 20
+LABEL_BYTES, LABEL_LETTERS = codes.LABEL_BYTES, codes.LABEL_LETTERS
 SOURCES = ("compressor", "line")
 UNITS = ("bar", "psi")
-SOURCE_FORM = "<BIII"
+SOURCE_FORM = "<BII"
 # fields of an air source: name -> what it is called, bounds, factor to the setting's own unit
+SOURCE_FIELD = ("flow_0", "supply")  # which of them a kind has
 SOURCE_FIELDS = {
-    "flow_0": ("Free air at no pressure, L/min", 1.0, 500.0, 1000),
-    "flow_5": ("Free air at 5 bar, L/min", 0.1, 500.0, 1000),
-    "supply": ("Supply of the line, bar", 0.0, 16.0, 100_000),
+    "flow_0": ("Free air at no pressure, L/min", 10.0, 60.0, 1000),
+    "supply": ("Supply of the line, bar", 4.0, 10.0, 100_000),
 }
 
 
@@ -72,8 +72,8 @@ def _read(client: Any) -> dict[str, Any]:
     label, buzzer, unit, source = (value(number) for number in (LABEL, BUZZER, UNIT, SOURCE))
     told: dict[str, Any] = {"label": text_of(label) if label else "", "buzzer": bool(buzzer[:1] != b"\0"), "unit": UNITS[1 if unit[:1] == b"\1" else 0]}
     if len(source) == struct.calcsize(SOURCE_FORM):
-        kind, flow_0, flow_5, supply = struct.unpack(SOURCE_FORM, source)
-        told["source"] = {"kind": SOURCES[min(kind, 1)], "flow_0": flow_0 / 1000, "flow_5": flow_5 / 1000, "supply": supply / 100_000}
+        kind, flow_0, supply = struct.unpack(SOURCE_FORM, source)
+        told["source"] = {"kind": SOURCES[min(kind, 1)], "flow_0": flow_0 / 1000, "supply": supply / 100_000}
     return told
 
 
@@ -82,8 +82,8 @@ async def put(request: Request) -> Response:
     held, form = shop(request), await form_of(request)
     held.desk.hold.check(ask.text(form, "hold"))
     label = ask.text(form, "label", 60).encode()
-    if not label or len(label) > LABEL_BYTES or not label.decode().isprintable():
-        raise ask.AtFields({"label": f"Give a name of at most {LABEL_BYTES} letters."})
+    if not label or len(label) > LABEL_BYTES or len(label.decode()) > LABEL_LETTERS or not label.decode().isprintable():
+        raise ask.AtFields({"label": f"Give a name of at most {LABEL_LETTERS} letters."})
     unit = 1 if ask.text(form, "unit") == "psi" else 0
     buzzer = 0 if ask.text(form, "buzzer") == "off" else 1
 
@@ -107,7 +107,8 @@ async def put_source(request: Request) -> Response:
         except Refusal as refusal:
             errors[name] = str(refusal)
             continue
-        if given is None and (name != "supply" or kind == 1):
+        given = given if name == SOURCE_FIELD[kind] else 0
+        if given is None:
             errors[name] = "Fill in this field: it is on the plate or in the papers of the source."
         values.append(round((given or 0.0) * factor))
     if errors:

@@ -57,7 +57,7 @@ function fill(told) {
   if (told.source) {
     done.source = true;
     source.elements.kind.value = told.source.kind;
-    for (const name of ['flow_0', 'flow_5', 'supply']) source.elements[name].value = told.source[name] || '';
+    for (const name of ['flow_0', 'supply']) source.elements[name].value = told.source[name] || '';
   }
   showSteps();
 }

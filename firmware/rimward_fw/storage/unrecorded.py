@@ -13,7 +13,7 @@ _EVENT = "<IBBii"  # tick, event, cause, value, value2
 _BYTES = struct.calcsize(_EVENT)
 
 
-class Answers:
+class Unrecorded:
     """Events that wait. `note` any time, `keep` while nothing moves, `take` when a session begins."""
 
     def __init__(self, store):
