@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("4992343821f84e03")
-BENCH_KERNEL_HASH = unhexlify("4a4dcf3cea6d8454")
+KERNEL_HASH = unhexlify("7c9b56e0c70ea551")
+BENCH_KERNEL_HASH = unhexlify("08aa0c73729b423b")

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("00041819ba25cdc7")
+LAYOUT_HASH = unhexlify("0005bef62c31e3ff")
