@@ -20,7 +20,6 @@ from rimward_fw.kernels.fill_search import _begin_search, _found, _search
 from rimward_fw.kernels.fill_source import _count, _lag
 
 # Inputs y.
-_READ = const(0)
 _MEAN = const(1)
 _OUT = const(2)
 _SW = const(3)
@@ -28,27 +27,14 @@ _WHY = const(4)
 _CAUSE = const(5)
 _JOB = const(6)
 _TARGET = const(7)
-_SEAT = const(8)
 _VOL = const(9)
-_VOL_TOL = const(10)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
-_D0 = const(13)  # delivery in 1/1024 mL a tick, and its loss with pressure
-_D1 = const(14)
 _KIND = const(15)  # 0 compressor, 1 line
-_STOP_PA = const(16)
 _COAST = const(17)
 _CONN = const(18)
-_WATCH = const(20)
-_CRACK = const(21)
-_COOL = const(22)  # Pa of loss in 8 ticks = excess * COOL / absolute pressure
-_CASING = const(23)
 _SPIN = const(24)
-_D2 = const(25)
-_DROP_0 = const(26)
-_RISE = const(27)  # what the guard keeps under the stop reading
 _MANIFOLD = const(28)  # mL
-_PATH = const(29)
 
 _S_RUN = const(1)
 _S_CONFIRM = const(64)
@@ -57,7 +43,6 @@ _S_STOP = const(256)
 _G_READY = const(16)
 _G_TESTING = const(32)
 _G_OFF = const(64)  # the guard saw the chuck come off
-_WANT = const(1)
 _VENT = const(2)
 _BEEP = const(4)
 
@@ -90,14 +75,12 @@ _EG = const(8)  # how far it reads over its value at the casing's temperature
 _SPREAD = const(9)  # how far the heat balances lie apart
 _COLD = const(10)  # tyre less its excess
 _SLOW = const(11)  # slow filter of the mean, * 16
-  # slower one, * 64
 _SPEED = const(13)  # of the source, 16384 = full
 _AIR = const(14)
 _AIR_0 = const(15)  # at the start of this burst
 _AIR_REF = const(16)  # where the learning of the gain began
 _COLD_REF = const(17)
 _GAIN = const(18)  # Pa for a unit of air: cold = (air >> 8) * gain >> 8
-_GOAL = const(19)  # air of this burst
 _BURST = const(20)  # ticks of a line's next burst
 _ON = const(21)
 _OFF = const(22)
@@ -110,8 +93,6 @@ _CHOP = const(27)  # the source rests within a burst; of a line: ticks of the la
 _VOLUME = const(28)  # learned, mL; 0 unknown
 _RUN_F = const(29)
 _BLEED_N = const(30)
-_BASE = const(31)  # reading as a line's burst began, its peak and how far that rose
-_PEAK = const(32)
 _LIFT = const(33)
 _CALM = const(36)
 _SPRING = const(37)  # what the reading at rest holds over the tyre behind a closed core
@@ -119,25 +100,18 @@ _AIR_8 = const(38)
 _MODEL = const(39)  # cold rise that the air since the last rest should have brought
 _EG_0 = const(40)  # excess at the last rest
 _TRIES = const(57)
-_KNEE = const(58)
 _SINCE_REF = const(41)
 _E1 = const(42)  # excess by each heat balance
 _E2 = const(43)
 _E3 = const(44)
 _E4 = const(45)
 _E5 = const(46)
-_R1 = const(47)  # cold tyre by each at the reference
-_R2 = const(48)
-_R3 = const(49)
-_R4 = const(50)
-_R5 = const(51)
 _J1 = const(52)  # misfit of each
 _J2 = const(53)
 _J3 = const(54)
 _J4 = const(55)
 _J5 = const(56)
 _FOUND_AIR = const(59)
-_FOUND_PA = const(60)
 _ASKED = const(61)
 _WATCH_REF = const(62)
 _RESTED = const(63)
