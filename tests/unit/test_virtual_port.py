@@ -61,7 +61,8 @@ def test_found_and_described(shop: Shop, inflator: Inflator) -> None:
     assert [os.path.realpath(row["port"]) for row in rows] == [inflator.port]
     assert rows[0]["board"] == "simulated" and rows[0]["simulated"] and not rows[0]["latched"]
     assert rows[0]["interpreter"].startswith("micropython ")
-    assert "virtual0" in shop.run("inflators").stdout
+    listed = shop.run("inflators").stdout
+    assert "virtual0" in listed and "Never calibrated" in listed
 
 
 def test_link_of_a_dead_inflator_is_not_opened_but_taken_away(shop: Shop) -> None:

@@ -35,6 +35,7 @@ def command(port: str | None, as_json: bool) -> None:
             key = "workshop key enrolled" if row["key_enrolled"] else "no workshop key"
             console.print(f"  {row['device']}: {row['board']}, firmware {row['firmware']} on {row['interpreter']}", markup=False)
             console.print(f"  {key}, {'tripped' if row['latched'] else 'well'}", markup=False)
+            console.print(f"  {row['calibration']['words']}", markup=False)
     for row in rows:
         if not row["inflator"]:
             console.print(f"{row['port']}: {row['why']}", markup=False)

@@ -13,7 +13,7 @@ from serial.tools import list_ports
 from rimward.errors import Refusal
 from rimward.link.client import Client
 from rimward.link.transport import SerialTransport
-from rimward.link.verbs import tell_time
+from rimward.link.verbs import instrument, tell_time
 from rimward.logs import LINK
 from rimward.records import text_of
 
@@ -66,7 +66,7 @@ def inflators() -> Iterator[dict[str, Any]]:
     for port in candidates():
         try:
             with open_client(port, hold=False, reply_s=SCAN_S, tries=2) as client:
-                yield about_row(port, client.about)
+                yield {**about_row(port, client.about), "calibration": instrument(client).row()}
         except Refusal as refusal:
             yield {"port": port, "inflator": False, "why": refusal.text}
 
