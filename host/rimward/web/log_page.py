@@ -54,7 +54,9 @@ def checked(v: Verification) -> tuple[str, str]:
     rows = (
         (v.holds, "verified", "verified"),
         (not v.whole, "damaged", "damaged" if not v.damage else f"damaged: {v.damage}"),
+        (v.known_key, "foreign", "another workshop's key: the demo's, which anyone has"),
         (v.chain is False, "foreign", "another workshop's key, or changed"),
+        (v.same_kernels is False, "partly", "recorded by other kernels"),
         (v.replay_identical is False, "differs", "replay decides differently"),
         (not v.chained, "partly", "whole, not chained to a key"),
         (v.chain is None, "partly", "whole, no key here to check it with"),
