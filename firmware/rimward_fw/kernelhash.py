@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("7c9b56e0c70ea551")
+KERNEL_HASH = unhexlify("3e26eb3c1cbcc9b0")
 BENCH_KERNEL_HASH = unhexlify("08aa0c73729b423b")
