@@ -58,6 +58,7 @@ def test_the_loss_of_a_wheel_is_shown_asked_about_and_reported(desk, fills, tmp_
     assert desk("wheel", "show", "hazel") == 0
     assert " a day ± " in desk.out and "2 intervals counted as if no air was added" in desk.out and names[2] in desk.out
     asked(desk, names, wheel_id)
+    assert "Was air added or let out by hand before this fill?" in page(f"/log/{names[2]}") and "Was air added" not in page(f"/log/{names[0]}")
     desk.json("wheel", "loss", "hazel", "--not-added", names[1])
     told = desk.json("wheel", "loss", "hazel", "--added", names[2])
     assert [row["air_by_hand"] for row in told["intervals"]] == [False, True] and told["loss"]["intervals"] == 1
@@ -69,6 +70,9 @@ def test_the_loss_of_a_wheel_is_shown_asked_about_and_reported(desk, fills, tmp_
         assert desk.json("report", "--wheel", "hazel", "-o", out)["loss"] == told["lines"]
     assert "Loss between fills" in (tmp_path / "hazel.html").read_text()
     assert told["lines"] == page_lines(wheel_id)
+    assert "Was air added" not in page(f"/log/{names[2]}"), "it was answered"
+    assert "Kept: no air was added" in page(f"/log/{names[2]}/air-by-hand", {"added": "no"})
+    assert [row["air_by_hand"] for row in desk.json("wheel", "loss", "hazel")["intervals"]] == [False, False]
 
 
 def asked(desk, names, wheel_id):  # noqa: F811
@@ -80,8 +84,8 @@ def asked(desk, names, wheel_id):  # noqa: F811
     assert len(lines) == 2 and all("was air added or let out by hand since 2025-06-" in line and "--ask" in line for line in lines)
 
 
-def page_lines(wheel_id):
-    """The loss as the workshop page shows it."""
+def page(path, answer=None):
+    """An address of the workshop page as text; with `answer` the form is posted."""
 
     def nobody(*_words, **_more):
         raise Refusal("No inflator.", "")
@@ -92,8 +96,16 @@ def page_lines(wheel_id):
     async def fetched():
         async with httpx.AsyncClient(transport=httpx.ASGITransport(app=app), base_url="http://testserver") as client:
             await client.get(f"/?token={held.token}")
-            return (await client.get(f"/wheel/{wheel_id}")).text
+            if answer is None:
+                return (await client.get(path)).text
+            ours = {"Origin": "http://testserver", "X-Rimward-Token": held.token}
+            return (await client.post(path, data=answer, headers=ours)).text
 
-    text = asyncio.run(fetched())
+    return asyncio.run(fetched())
+
+
+def page_lines(wheel_id):
+    """The loss as the workshop page shows it."""
+    text = page(f"/wheel/{wheel_id}")
     start = text.index('id="loss-head"')
     return [html.unescape(line) for line in re.findall(r"<p>(.*)</p>", text[start : text.index("<ul>", start)])]

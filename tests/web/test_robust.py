@@ -13,6 +13,7 @@ from rimward.web.serve import Server
 
 from tests.web.conftest import Bench, base, folder_of_its_own, open_page, serving
 from tests.web.shop import SOON_MS, heard
+from tests.web.test_looks import axe
 
 MANY = 300
 
@@ -70,7 +71,7 @@ def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp
     try:
         with folder_of_its_own(tmp_path):
             with serving(bench.port) as server:
-                page = open_page(chromium, server, "/fill")
+                page = open_page(chromium, server, "/fill", bypass_csp=True)  # axe is put in from outside
                 expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
                 expect(page.locator("#age")).to_contain_text("s old")
                 samples_that_stop(page, bench)
@@ -80,6 +81,7 @@ def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp
             expect(page.locator("#stale")).to_contain_text("Do not rely on it")
             assert page.locator(".fill-page").get_attribute("data-old") == "yes"
             expect(page.locator("#big-bar .figure")).to_have_text("–.––")
+            assert axe(page) == []
             assert "hold the run control" not in shown(page) and "keep holding" not in shown(page)
             heard(page, "page not connected")
             with serving(bench.port, server.listen, server.shop.token):
@@ -90,6 +92,40 @@ def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp
             page.context.close()
     finally:
         bench.close()
+
+
+SLOW = """
+window.late = 0;
+window.WebSocket = class extends WebSocket {
+  set onmessage(take) {
+    super.onmessage = (event) => {
+      this.due = Math.max(this.due || 0, performance.now() + window.late);
+      if (!this.deaf) setTimeout(() => take(event), this.due - performance.now());
+    };
+  }
+  constructor(...all) { super(...all); (window.lines ??= []).push(this); }
+};
+"""  # a line whose messages come late, or not at all though it stays open
+
+
+def test_a_slow_line_makes_its_values_old_and_a_dead_one_is_opened_again(chromium: Browser, server: Server) -> None:
+    """What the page's own hop takes counts; after a sleep the old line is open but dead (the page waits some seconds before it gives it up)."""
+    page = open_page(chromium, server)
+    page.add_init_script(SLOW)
+    page.goto(base(server) + "/fill")
+    expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
+    page.evaluate("() => { late = 1400; }")
+    expect(page.locator("#stale")).to_be_visible(timeout=SOON_MS)
+    page.wait_for_timeout(3000)  # samples come all the time, each of them late
+    expect(page.locator("#stale")).to_be_visible()
+    page.evaluate("() => { late = 0; }")
+    expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
+    page.evaluate("() => { for (const each of lines) each.deaf = true; }")
+    expect(page.locator(".fill-page")).to_have_attribute("data-old", "yes", timeout=SOON_MS)
+    expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
+    assert page.evaluate("lines.length") >= 2
+    assert page.locator(".fill-page").get_attribute("data-gone") == "0", "what was made meanwhile came afterwards"
+    page.context.close()
 
 
 def test_words_of_a_refusal_are_the_pages_own(chromium: Browser, server: Server) -> None:
