@@ -72,12 +72,11 @@ def axe(page: Page, rules: str = "") -> list[tuple[str, str, list[str]]]:
 
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 def test_each_page(chromium: Browser, server: Server, name: str, wheel: str, size: dict[str, int]) -> None:
-    page = open_page(chromium, server, size=size, bypass_csp=True)  # axe is put in from outside
+    page = open_page(chromium, server, size=size, bypass_csp=True, reduced_motion="reduce")  # axe is put in from outside, colours change at once
     for path in ("/wheel", f"/wheel/{wheel}", "/limit", f"/limit/{wheel}", "/fill", "/log", f"/log/{name}", "/ride", "/bench", "/setup", "/log/none"):
         filled(page, server, path)
         assert axe(page) == [], path
         page.emulate_media(color_scheme="dark")
-        page.wait_for_timeout(250)  # colours of buttons take a moment to change
         assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(16, 20, 24)"
         assert axe(page, "color-contrast") == [], path
         page.emulate_media(color_scheme="light")
