@@ -128,6 +128,7 @@ def test_a_page_loaded_again_ends_its_test_every_time(chromium: Browser, desk: S
         seen = wait_vented(proof_bench)
         assert "run held" in seen, "the person still holds"
         expect(page.locator("#next")).to_contain_text("let go of the run control", timeout=SOON_MS)
+        expect(page.locator("#cause")).to_have_text("beat lost", timeout=SOON_MS)  # never "released": the run control is still held
         proof_bench.order("let-go")
         expect(page.locator("#result")).to_contain_text("Beat lost", timeout=SOON_MS)
         expect(page.locator("#hold-says")).to_have_text("This page holds the bench.")

@@ -145,7 +145,8 @@ def told(desk: Desk) -> dict[str, Any]:
     state["hold"] = {"held": desk.hold.held, "who": desk.hold.who, "since_s": desk.hold.since_s}
     state["kept"] = kept(state["kept"])
     state["why"] = on_page(state["why"])
-    state["trial"] = desk.trial.facts if desk.trial is not None else None
+    facts = desk.trial.facts if desk.trial is not None else None
+    state["trial"] = facts and {**facts, "refused": on_page(facts["refused"])}
     state["instrument"] = calibration(state["instrument"], status)
     if status is None:
         return state

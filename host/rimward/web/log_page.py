@@ -3,7 +3,10 @@
 import asyncio
 import functools
 import json
+import re
+import time
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +16,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from rimward.errors import Refusal
-from rimward.report.archive import LARGEST_BYTES, SUFFIX, Query
+from rimward.report.archive import LARGEST_BYTES, SUFFIX, Archive, Query, day_s
 from rimward.report.build import Report, picture_says, report_of
 from rimward.report.losses import answer, interval_text, wheel_loss
 from rimward.sessions.facts import TICK_S, reading_text, sections, when_text
@@ -26,16 +29,35 @@ from rimward.web.wording import on_page
 TRACE_MOST = 6_000
 REPORTS_KEPT = 4
 MOST_UNREAD = 20
+DAY_S = 86_400
+ZONE = re.compile("-?[0-9]{1,3}")
 
 
 async def show(request: Request) -> Response:
     """The list, searched."""
     held, given = shop(request), request.query_params
     query = Query(*(given.get(name, "")[:80].strip() for name in ("find", "first", "last", "wheel", "cause")))
-    rows = await asyncio.to_thread(held.archive.find, query)
+    rows = await asyncio.to_thread(found, held.archive, query, zone_of(given.get("zone", "")))
     fills = [{**row, "when": when_text(row["unix_s"]), "tyre": reading_text(row["tyre_pa"], row["ceiling_pa"])} for row in rows]
     unread = [] if any((query.words, query.first, query.last, query.wheel_id, query.cause)) else await asyncio.to_thread(_unread, held)
     return held.page("log.html", request, title="Record", fills=fills, q=query, causes=held.archive.causes(), unread=unread)
+
+
+def zone_of(text: str) -> int:
+    """Minutes that a browser's clock lies behind UTC (its own sign); 0 for what is none."""
+    return int(text) if ZONE.fullmatch(text) else 0
+
+
+def found(archive: Archive, query: Query, behind_min: int) -> list[dict[str, Any]]:
+    """Rows that fit; the dates are days of the place where the page is looked at."""
+    first = day_s(query.first) + behind_min * 60 if query.first else 0
+    last = day_s(query.last) + DAY_S + behind_min * 60 if query.last else None
+    rows = archive.find(replace(query, first=_beside(query.first, -DAY_S), last=_beside(query.last, DAY_S)))  # which takes days of UTC
+    return [row for row in rows if first <= (row["unix_s"] or row["added_s"]) and (last is None or (row["unix_s"] or row["added_s"]) < last)]
+
+
+def _beside(day: str, seconds: int) -> str:
+    return time.strftime("%Y-%m-%d", time.gmtime(day_s(day) + seconds)) if day else ""
 
 
 def _unread(held: Shop) -> list[str]:

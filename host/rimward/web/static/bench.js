@@ -109,13 +109,6 @@ function words() {
   return [phase, trial.refused ? `${trial.refused}` : trial.next];
 }
 
-// The bench says the same of a run control that was released and of a beat that did not come; only its record tells them apart.
-function causeWords(s, trial) {
-  if (s.cause !== 'released' || !trial) return [s.cause.replaceAll('-', ' '), s.reason];
-  if (trial.result) return [trial.result.cause, trial.result.note || 'the run control behind the screen was released'];
-  return ['run control or beat', 'the run control was released, or a beat of the page did not come in time; the record that is fetched now says which'];
-}
-
 let before = null;
 function showState() {
   const { state } = line;
@@ -136,9 +129,8 @@ function showState() {
   at('cause-box').hidden = !(stopped || latched);
   page.classList.toggle('latched', latched);
   if (stopped || latched) {
-    const [cause, reason] = causeWords(s, trial);
-    text('cause', cause);
-    text('reason', reason);
+    text('cause', s.cause.replaceAll('-', ' '));
+    text('reason', s.reason);
   }
   showLevels(trial);
   showEvents(trial);

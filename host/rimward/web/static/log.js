@@ -10,6 +10,13 @@ if (upload) {
   });
 }
 
+// Dates are days of this place.
+const search = document.querySelector('form.search');
+search?.addEventListener('submit', () => {
+  const day = at('first').value || at('last').value;
+  at('zone').value = (day ? new Date(`${day}T12:00`) : new Date()).getTimezoneOffset();
+});
+
 // Each row is checked once it is near the view, one after the other: a check replays the whole record.
 const waiting = [];
 let busy = false;
