@@ -136,7 +136,7 @@ function nextStep(s) {
   return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; let go to stop';
 }
 
-const hasStopped = (s) => s && s.cause !== 'none' && (s.latched || ENDS.includes(s.state) || (s.state === 'ready' && !['target-reached', 'released'].includes(s.cause)));
+const hasStopped = (s) => s && !['none', s.state === 'done' ? 'target-reached' : ''].includes(s.cause) && (s.latched || ENDS.includes(s.state) || (s.state === 'ready' && !['target-reached', 'released'].includes(s.cause)));
 
 function showState() {
   const { state } = line;
@@ -190,8 +190,8 @@ function showMarks(s) {
   text('ceiling', shown.ceiling || 'none in force');
   text('stop', shown.stop || '–');
   text('target', shown.target || '–');
-  for (const [name, word] of [['target', 'Target'], ['ceiling', 'Ceiling'], ['stop', 'Stops at']]) {
-    text(page.querySelector(`.m-${name} dt`), past && shown.ceiling ? `${word} of this fill` : sent && shown[name] ? `${word} of the profile` : word);
+  for (const [name, word, then] of [['target', 'Target', 'Target of this fill'], ['ceiling', 'Ceiling', 'Ceiling of this fill'], ['stop', 'Stops at', 'It would have stopped at']]) {
+    text(page.querySelector(`.m-${name} dt`), past && shown[name] ? then : sent && shown[name] ? `${word} of the profile` : word);
   }
 }
 
