@@ -86,6 +86,7 @@ function showNumbers() {
   text('other-name', big ? 'At the hose' : 'In the tyre');
   text('tyre', !known ? 'not known' : big ? pair(now.reading) : now.tyre ? pair(now.tyre) : lastSeen());
   page.dataset.old = old ? 'yes' : 'no';
+  page.dataset.known = known ? 'yes' : 'no';
   page.classList.toggle('over', Boolean(known && now.over));
   page.classList.toggle('air-on', Boolean(airNow() && known && !old));
   drawColumn(at('column'), known ? now.pa : null, s, known ? now.over : false);
