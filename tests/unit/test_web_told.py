@@ -13,7 +13,7 @@ ROW = {
 
 
 def desk(**state: object) -> SimpleNamespace:
-    row = {"line": "lost", "port": None, "why": "", "about": None, "status": None, "kept": None, "pull": None, **state}
+    row = {"line": "lost", "port": None, "why": "", "about": None, "status": None, "kept": None, "pull": None, "instrument": None, **state}
     trial = SimpleNamespace(facts={"phase": "refused", "refused": "This computer has no bench key. Make one: rimward key new --purpose bench."})
     return SimpleNamespace(state=lambda: dict(row), hold=Hold(), trial=trial, ages=Ages(lambda: 10.0))
 
