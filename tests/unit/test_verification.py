@@ -93,3 +93,14 @@ def test_comments_docstrings_and_layout_do_not_change_the_hash_and_a_constant_do
     one, two, other = (fingerprint.normalised(ast.parse(text)) for text in (plain, talked, plain.replace("5", "6")))
     assert one == two != other
     assert fingerprint.kernel_hash() != fingerprint.kernel_hash(bench=True)
+
+
+def test_the_firmware_carries_the_hash_of_its_kernels():
+    from rimward_fw import kernelhash
+
+    both = (fingerprint.kernel_hash(), fingerprint.kernel_hash(bench=True))
+    assert (kernelhash.KERNEL_HASH, kernelhash.BENCH_KERNEL_HASH) == both, "run: python -m tests.interpreter.make_spec"
+
+
+def test_a_record_of_this_firmware_names_its_kernels(fill):
+    assert bytes(read_session(fill).header["kernel_hash"]) == fingerprint.kernel_hash()
