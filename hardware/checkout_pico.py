@@ -49,17 +49,17 @@ class Bench:
     def __init__(self, board):
         self.board = board
         self.level = 0
-        _, self.ring, _, self.spi, _ = board._converters.blocks()
+        _, self.ring, _, self.spi, _ = board.converters.blocks()
         inputs = wiring._inputs()
         self.inputs = ((inputs["RUN"], RUN), (inputs["KEY_LOW"], KEY_LOW), (inputs["KEY_HIGH"], KEY_HIGH), (inputs["DOWN"], DOWN), (inputs["ENTER"], ENTER))
 
     def sense(self):
         """(A, B, switches): words of 16 bits, fractions of the transducers' supply; A's conversion is the one that the last call began."""
         a = word(self.spi, 2) & 0xFFFF if word(self.spi, 3) & 4 else 0
-        self.board._cs(1)
+        self.board.cs(1)
         b = sum([sample(self.ring, n) for n in (0, 4, 8, 12)])
         supply = sum([sample(self.ring, n) for n in (1, 5, 9, 13)])
-        self.board._cs(0)
+        self.board.cs(0)
         if isinstance(self.spi, int):
             mem32[self.spi + 8] = 0xFFFF
         return a, min((b << 16) // max(supply, 256), 65535), sum([bit for pin, bit in self.inputs if pin()])
@@ -68,14 +68,14 @@ class Bench:
         """Output bits; one edge of GATE while its bit is set."""
         if bits & GATE:
             self.level ^= 1
-            self.board._gate(self.level)
-        self.board._relay(1 if bits & RELAY else 0)
-        self.board._vent(0 if bits & VENT_OPEN else 1)
+            self.board.gate(self.level)
+        self.board.relay(1 if bits & RELAY else 0)
+        self.board.vent(0 if bits & VENT_OPEN else 1)
 
     def still(self):
         """Air off, vent open."""
-        self.board._relay(0)
-        self.board._vent(0)
+        self.board.relay(0)
+        self.board.vent(0)
 
 
 def manifold_pa(bench, a, b):

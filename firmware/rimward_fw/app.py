@@ -311,7 +311,7 @@ class App:
             self.interface.pressed(pressed, held)
         self.cycle.work()
         self.cutoff.work()
-        self.recorder.work(self._sample(), self._limits())
+        self.recorder.work(self.sample(), self._limits())
         self._keep()
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
             self._next_slow = head + SLOW_TICKS
@@ -335,7 +335,8 @@ class App:
         self.board.last_words(self.engine.error or RuntimeError("the tick stopped"))
         self.board.reset()
 
-    def _sample(self):
+    def sample(self):
+        """Filtered readings and tyre in Pa, and the state."""
         g = self.engine.g
         a = (g[slots.G_FA] >> 4) - slots.BIAS_PA
         b = (g[slots.G_FB] >> 4) - slots.BIAS_PA

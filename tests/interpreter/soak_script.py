@@ -21,6 +21,7 @@ def main(fills):
         air_ck = 29315
         pump_mv = 12000
         unix_s = 0
+        commissioned = True
 
         def __init__(self):
             self.engine = None
@@ -47,6 +48,12 @@ def main(fills):
             x[3] = 3
             x[4] = 16
             x[5] = 78
+
+        def cutoff_words(self):
+            return 2400 + 12 * self.pa // 625, 24000, 11935, 18605 if self.word & RUN else 0
+
+        def cutoff_fresh(self):
+            return True
 
         def off(self):
             pass

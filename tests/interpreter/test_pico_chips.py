@@ -10,7 +10,7 @@ def wait(ms):
     global clock
     for n in range(ms // 10):
         clock += 10
-        board._barometer.work(clock)
+        board.barometer.work(clock)
 wait(3000); print("absent", board.ambient_pa, board.air_ck)
 WORLD.devices[(0, 0x76)] = chip = chips.Barometer()
 wait(3000); print("there", board.ambient_pa, board.air_ck)
@@ -18,7 +18,7 @@ chip.registers[0xF4] = 0; chip.registers[0xF7:0xFD] = b"\\x80\\0\\0\\x80\\0\\0"
 wait(1000); print("restarted", board.ambient_pa)
 wait(3000); print("set up again", board.ambient_pa)
 one = WORLD.devices.pop((0, 0x76))
-wait(250); print("silent", board.ambient_pa, board._barometer.errors > 5)
+wait(250); print("silent", board.ambient_pa, board.barometer.errors > 5)
 WORLD.devices[(0, 0x76)] = one
 reads = one.reads
 wait(400); print("again", board.ambient_pa, one.reads > reads)
@@ -49,19 +49,19 @@ board.show(frame)
 longest, turns, clock = 0, 0, 0
 while turns < 40:
     before = oled.bytes
-    board._display.work(clock); clock += 10; turns += 1
+    board.display.work(clock); clock += 10; turns += 1
     longest = max(longest, oled.bytes - before)
 print(oled.on, oled.charged, oled.picture == frame, longest, oled.bytes)
 frame[700] ^= 255
 board.show(frame)
-for n in range(20): board._display.work(clock)
+for n in range(20): board.display.work(clock)
 print(oled.picture == frame, oled.bytes)
 del WORLD.devices[(1, 0x3C)]
 frame[3] ^= 255
 board.show(frame)
-board._display.work(clock); print("pulled", board._display.there)
+board.display.work(clock); print("pulled", board.display.there)
 WORLD.devices[(1, 0x3C)] = oled = chips.Display()
-for n in range(400): clock += 10; board._display.work(clock)
+for n in range(400): clock += 10; board.display.work(clock)
 print("back", oled.picture == frame)
 """
     )
@@ -80,7 +80,7 @@ def wait(ms):
     for n in range(ms // 5):
         clock += 5
         before = chip.transfers
-        board._view.work(clock)
+        board.view.work(clock)
         most = max(most, chip.transfers - before)
 class Counted(chips.Converter):
     transfers = 0
@@ -91,15 +91,15 @@ class Counted(chips.Converter):
         self.transfers += 1
         return chips.Converter.read(self, register, count)
 chip = Counted((2400, -5, 11935, 18603))
-wait(1000); print("absent", board._view.fresh(clock))
+wait(1000); print("absent", board.view.fresh(clock))
 WORLD.devices[(0, 0x48)] = chip
-wait(100); print("not a round", board._view.fresh(clock))
-wait(600); print("there", board._view.fresh(clock), list(board._view.words), most)
+wait(100); print("not a round", board.view.fresh(clock))
+wait(600); print("there", board.view.fresh(clock), list(board.view.words), most)
 del WORLD.devices[(0, 0x48)]
-wait(1300); print("not stale yet", board._view.fresh(clock))
-wait(400); print("stale", board._view.fresh(clock))
+wait(1300); print("not stale yet", board.view.fresh(clock))
+wait(400); print("stale", board.view.fresh(clock))
 WORLD.devices[(0, 0x48)] = chip
-wait(900); print("back", board._view.fresh(clock))
+wait(900); print("back", board.view.fresh(clock))
 """
     )
     assert out == ["absent False", "not a round False", "there True [2400, -5, 11935, 18603] 2", "not stale yet True", "stale False", "back True"]

@@ -18,7 +18,7 @@ class Line:
         return [(None, 4)] if self.room else []
 board = pico.Board()
 for room in (0, 10, 64, 100, 1000):
-    board._stdout = board._poll_out = line = Line(room)
+    board.stdout = board.poll_out = line = Line(room)
     print(board.write(memoryview(bytes(200))), line.sizes)
 """
     )
@@ -50,8 +50,8 @@ class Out:
     def ipoll(self, wait): return [(None, 4)]
 def each(board, count):
     if count == 1:
-        board._stdin = board._poll = In()
-        board._stdout = board._poll_out = Out()
+        board.stdin = board.poll = In()
+        board.stdout = board.poll_out = Out()
 run(100, each)
 decoder = frame.Decoder()
 result, at = decoder.feed(said, 0, len(said))

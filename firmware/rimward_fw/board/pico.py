@@ -60,7 +60,7 @@ class Board:
         self._ms_at = time.ticks_ms()
         wiring.wire(self)
         self.simulated = False
-        self.maintenance = bool(self._workshop())  # the workshop contact, closed at power-up
+        self.maintenance = bool(self.workshop())  # the workshop contact, closed at power-up
         self.unix_s = 0
         self._timer = None
         micropython.kbd_intr(3 if self.maintenance else -1)  # else 0x03 is data
@@ -74,7 +74,7 @@ class Board:
 
     def context(self, arrays):
         """Return the tick's context: addresses of `arrays` and of the register blocks; where registers are stand-ins, the arrays themselves."""
-        blocks = arrays + self._converters.blocks()
+        blocks = arrays + self.converters.blocks()
         if sys.platform != "rp2":
             return blocks
         import uctypes
@@ -87,7 +87,7 @@ class Board:
         for word, signal in PIN_WORDS:
             t[word] = 1 << wiring.pins.gpio(signal)
         t[slots.T_SUPPLY_GAIN] = REFERENCE_MV * 1000 // ADC_SUPPLY_MILLI
-        t[slots.T_SUPPLY_F] = self._converters.supply_sum() << 4
+        t[slots.T_SUPPLY_F] = self.converters.supply_sum() << 4
         self._t = t
 
     def start(self, _engine, tick):
@@ -101,8 +101,8 @@ class Board:
         self._dead = True
         if self._t is not None:
             self._t[slots.T_HALT] = 1
-        self._relay(0)
-        self._vent(0)  # a normally-open valve
+        self.relay(0)
+        self.vent(0)  # a normally-open valve
 
     # The main loop
 
@@ -110,32 +110,32 @@ class Board:
         """Sleep until the next interrupt, then one small step for barometer, view of the cutoff, converters and display."""
         machine.idle()
         now = self.ticks_ms()
-        self._barometer.work(now)
-        self._view.work(now)
-        self._display.work(now)
+        self.barometer.work(now)
+        self.view.work(now)
+        self.display.work(now)
         if self._t is not None:
             out = self._t[slots.T_OUT]
-            self._lamp(1 if out & LAMP_BIT else 0)  # lit while the relay is closed
+            self.lamp(1 if out & LAMP_BIT else 0)  # lit while the relay is closed
             if not out & LAMP_BIT:
-                self._converters.renew()
+                self.converters.renew()
 
     @property
     def ambient_pa(self):
         """Absolute; 0 without a barometer."""
-        return self._barometer.pa
+        return self.barometer.pa
 
     def cutoff_words(self):
         """Signal of C, supply, threshold and coil of the independent cutoff at the view's pins, 125 uV a step."""
-        return self._view.words
+        return self.view.words
 
     def cutoff_fresh(self):
         """True while that view answers."""
-        return self._view.fresh(self.ticks_ms())
+        return self.view.fresh(self.ticks_ms())
 
     @property
     def air_ck(self):
         """Air temperature, 0.01 K; 0 until it was read."""
-        return self._barometer.air_ck
+        return self.barometer.air_ck
 
     @property
     def pump_mv(self):
@@ -157,13 +157,13 @@ class Board:
         """Link bytes that are there now, at most len(into)."""
         count = 0
         while count < len(into) and self._ready():
-            self._stdin.readinto(self._one)
+            self.stdin.readinto(self._one)
             into[count] = self._one[0]
             count += 1
         return count
 
     def _ready(self):
-        for event in self._poll.ipoll(0):
+        for event in self.poll.ipoll(0):
             return event[1] & select.POLLIN
         return False
 
@@ -171,24 +171,24 @@ class Board:
         """Sends what the line takes now and gives the number of bytes; never waits for a host that does not read."""
         at = 0
         while at < len(view) and self._takes():
-            sent = self._stdout.write(view[at : at + PIECE])
+            sent = self.stdout.write(view[at : at + PIECE])
             if not sent:
                 break
             at += sent
         return at
 
     def _takes(self):
-        for event in self._poll_out.ipoll(0):
+        for event in self.poll_out.ipoll(0):
             return event[1] & select.POLLOUT
         return False
 
     def show(self, frame):
         """Puts 1,024 bytes (128 x 64, vertical bytes) on the display, in slices from `idle`."""
-        self._display.show(frame)
+        self.display.show(frame)
 
     def beep(self, on):
         """Buzzer on or off."""
-        self._buzzer(1 if on else 0)
+        self.buzzer(1 if on else 0)
 
     def feed(self):
         """Feed the watchdog, but only if the tick has run since the last time."""

@@ -24,16 +24,16 @@ INPUTS = ("RUN", "KEY_LOW", "KEY_HIGH", "CUTOFF", "UP", "DOWN", "ENTER", "WORKSH
 
 def wire(board):
     """Outputs first, each at its safe level; then everything else. Every wait here has an end, whatever is missing."""
-    board._gate = _output(pins.gpio("GATE"))
-    board._relay = _output(pins.gpio("RELAY"))
-    board._vent = _output(pins.gpio("VENT"))
-    board._buzzer = _output(pins.gpio("BUZZER"))
-    board._lamp = _output(pins.gpio("LAMP"))
-    board._cs = _output(pins.gpio("SPI_CS"))
+    board.gate = _output(pins.gpio("GATE"))
+    board.relay = _output(pins.gpio("RELAY"))
+    board.vent = _output(pins.gpio("VENT"))
+    board.buzzer = _output(pins.gpio("BUZZER"))
+    board.lamp = _output(pins.gpio("LAMP"))
+    board.cs = _output(pins.gpio("SPI_CS"))
     inputs = _inputs()
-    board._workshop = inputs["WORKSHOP"]
+    board.workshop = inputs["WORKSHOP"]
     board.bench = inputs["BENCH0"]() | inputs["BENCH1"]() << 1
-    board._converters = _converters(board)
+    board.converters = _converters(board)
     _buses(board)
     _link(board)
 
@@ -50,20 +50,20 @@ def _inputs():
 def _converters(board):
     sck, mosi, miso = pins.gpio("SPI_SCK"), pins.gpio("SPI_MOSI"), pins.gpio("SPI_MISO")
     bus = sck >> 3 & 1
-    board._spi = machine.SPI(bus, baudrate=SPI_HZ, polarity=0, phase=0, sck=machine.Pin(sck), mosi=machine.Pin(mosi), miso=machine.Pin(miso))
+    board.spi = machine.SPI(bus, baudrate=SPI_HZ, polarity=0, phase=0, sck=machine.Pin(sck), mosi=machine.Pin(mosi), miso=machine.Pin(miso))
     return Converters(bus, [machine.Pin(pins.gpio(name)) for name in ("ADC_B", "ADC_SUPPLY", "ADC_PUMP")])
 
 
 def _buses(board):
     sda, scl = pins.gpio("BARO_SDA"), pins.gpio("BARO_SCL")
     bus = _bus(sda, scl, BARO_HZ)
-    board._barometer = Barometer(bus)
-    board._view = CutoffView(bus)
+    board.barometer = Barometer(bus)
+    board.view = CutoffView(bus)
     sda, scl = pins.gpio("DISPLAY_SDA"), pins.gpio("DISPLAY_SCL")
-    board._display = Display(_bus(sda, scl, DISPLAY_HZ))
+    board.display = Display(_bus(sda, scl, DISPLAY_HZ))
     for _ in range(BARO_TRIES):  # the guard's first ticks want to know the air; without a barometer this ends all the same
-        board._barometer.work(board.ticks_ms())
-        if board._barometer.pa or not board._barometer.found():
+        board.barometer.work(board.ticks_ms())
+        if board.barometer.pa or not board.barometer.found():
             break
         time.sleep_ms(BARO_WAIT_MS)
 
@@ -73,9 +73,9 @@ def _bus(sda, scl, hz):
 
 
 def _link(board):
-    board._stdin = sys.stdin.buffer
-    board._stdout = sys.stdout.buffer
-    board._poll = select.poll()
-    board._poll.register(sys.stdin, select.POLLIN)
-    board._poll_out = select.poll()
-    board._poll_out.register(sys.stdout, select.POLLOUT)
+    board.stdin = sys.stdin.buffer
+    board.stdout = sys.stdout.buffer
+    board.poll = select.poll()
+    board.poll.register(sys.stdin, select.POLLIN)
+    board.poll_out = select.poll()
+    board.poll_out.register(sys.stdout, select.POLLOUT)

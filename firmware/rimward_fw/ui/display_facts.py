@@ -87,7 +87,7 @@ def reason_facts(app, name):
 def service_facts(app):
     """Counters and raw readings for whoever looks after the inflator."""
     status = app.status()
-    a, b, _tyre, _state = app._sample()
+    a, b, _tyre, _state = app.sample()
     facts = calibration_facts(app)
     more = {
         "tick_us": str(status["tick_max_us"]),

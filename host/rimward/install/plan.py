@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimward.errors import Refusal
-from rimward.install import constants
+from rimward.install import constants, names
 from rimward.kernels.assemble import assemble
 
 LIB = "/lib"
@@ -86,22 +86,25 @@ def bench_items(compiled: bool) -> list[Item]:
         return items(compiled, Path(folder))
 
 
-def items(compiled: bool = True, tree: Path | None = None) -> list[Item]:
-    """Every file with its bytes: all modules but main.py as .mpy, or as source for a board that compiles itself."""
-    rows = sources(tree)
+def items(compiled: bool = True, tree: Path | None = None, beside: dict[str, str] | None = None) -> list[Item]:
+    """Every file with its bytes: all modules but main.py as .mpy, or as source for a board that compiles itself. `beside`: as for `texts`."""
     if not compiled:
-        return [Item(path, file.read_bytes()) for path, file in rows]
-    rows = [(path, file) for path, file in rows if not path.startswith(KERNELS) or path in VIPER or file.name == "__init__.py"]
-    texts = folded_texts(rows)
+        return [Item(path, file.read_bytes()) for path, file in sources(tree)]
     with tempfile.TemporaryDirectory() as folder:
-        return [_item(path, file, texts.get(path) or kernel_text(path, file, tree), Path(folder)) for path, file in rows]
+        return [_item(path, text, Path(folder)) for path, text in texts(tree, beside).items()]
 
 
-def folded_texts(rows: list[tuple[str, Path]]) -> dict[str, str]:
-    """Path on the board -> text for the compiler, of every module but the kernels, whose constants are local."""
-    names = {path: _module(path) for path, _ in rows if path != MAIN and path not in VIPER}
-    texts = constants.folded({names[path]: file.read_text(encoding="utf-8") for path, file in rows if path in names})
-    return {path: texts[name] for path, name in names.items()}
+def texts(tree: Path | None = None, beside: dict[str, str] | None = None) -> dict[str, str]:
+    """Path on the board -> text for the compiler, of every module.
+
+    `beside`: dotted name -> text of modules that are made ready with the firmware and may use its names, as tests do.
+    """
+    rows = [(path, file) for path, file in sources(tree) if not path.startswith(KERNELS) or path in VIPER or file.name == "__init__.py"]
+    whole = {path: kernel_text(path, file, tree) for path, file in rows if path in VIPER or path == MAIN}
+    rest = {_module(path): file.read_text(encoding="utf-8") for path, file in rows if path not in whole} | (beside or {})
+    short = names.shortened(constants.folded(rest), whole.values())
+    paths = [*(path for path, _ in rows), *(f"{LIB}/{name.replace('.', '/')}.py" for name in beside or ())]
+    return {path: whole.get(path) or short[_module(path)] for path in paths}
 
 
 def kernel_text(path: str, file: Path, tree: Path | None) -> str:
@@ -114,9 +117,9 @@ def _module(path: str) -> str:
     return path.removeprefix(LIB + "/").removesuffix(".py").replace("/", ".")
 
 
-def _item(path: str, file: Path, text: str, folder: Path) -> Item:
+def _item(path: str, text: str, folder: Path) -> Item:
     if path == MAIN:
-        return Item(path, file.read_bytes())
+        return Item(path, text.encode())
     source = folder / "source.py"
     source.write_text(text, encoding="utf-8")
     return Item(path[:-3] + ".mpy", cross_compile(source, path, folder, ("-X", "emit=viper") if path in VIPER else ()))

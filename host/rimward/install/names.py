@@ -1,0 +1,242 @@
+"""Short names for what only one module uses, before mpy-cross compiles the firmware for a board.
+
+Every name of a parameter, attribute, function and class is a string in the heap of the chip. Names that several modules use stay. The others get
+short names that all modules share: `A`, `B` ... for parameters by their place, `_a`, `_b` ... for the rest.
+`python -m tests.rig.heap` measures what is saved.
+
+A name with a leading underscore belongs to its module, and to those whose classes inherit from it; any other one does if no further module
+mentions it and no object of the interpreter has it. ValueError where a module uses another's underscore name, or a text names one.
+"""
+
+import array
+import ast
+import gc
+import io
+import os
+import re
+import select
+import struct
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+PRIVATE = re.compile(r"_[a-z][a-z0-9_]*$", re.IGNORECASE)
+KEPT_PARAMETERS = ("self",)
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+LOOKED_UP = ("getattr", "setattr", "hasattr", "delattr")
+TYPES = (str, bytes, bytearray, list, tuple, dict, set, int, memoryview, array.array, io.BytesIO, io.StringIO, io.FileIO)
+MODULES = (gc, io, os, select, struct, sys, time)
+# Names of MicroPython's own modules and of its hardware that CPython lacks, as far as the firmware has the same, and those it calls itself.
+HARDWARE = """
+readblocks writeblocks ioctl count drive pin random side write_readinto
+callback channel config feed find found gate idle irq load off on pixel poll pulse reset reset_cause show status text threshold timeout toggle
+unique_id update value
+""".split()
+EXTERNAL = {name for thing in (*TYPES, *MODULES) for name in dir(thing)} | set(HARDWARE)
+
+
+class _Module:
+    """A module: its tree, and the names it uses, defines, asks of others and offers to others."""
+
+    def __init__(self, text: str) -> None:
+        self.tree = ast.parse(text)
+        self.nodes = list(ast.walk(self.tree))
+        self.keywords = {node.arg for node in self.nodes if isinstance(node, ast.keyword) and node.arg}
+
+    def study(self) -> None:
+        """Collect the names, once parameters are short."""
+        self.count = Counter(_names(self.nodes))
+        self.defined = set(_defined(self.nodes))
+        self.asked = set(_asked(self.nodes))
+        self.open = self.asked | set(_members(self.nodes))
+        self.imported = {alias.name for node in self.nodes if isinstance(node, (ast.Import, ast.ImportFrom)) for alias in node.names}
+        self.named = set(_texts(self.nodes))
+
+
+def shortened(sources: dict[str, str], fixed: Iterable[str] = ()) -> dict[str, str]:
+    """All modules (dotted name -> text) with short names for what is private. `fixed`: texts of modules that keep their names."""
+    modules = {name: _Module(text) for name, text in sources.items()}
+    stay = [_Module(text) for text in fixed]
+    keywords = {name for module in modules.values() for name in module.keywords}
+    for module in modules.values():
+        for node in module.tree.body:
+            _shorten_parameters(node, keywords)
+    for module in (*modules.values(), *stay):
+        module.study()
+    named = {name for module in modules.values() for name in module.named}
+    for group in _families({name: module.tree for name, module in modules.items()}):
+        others = [module for name, module in modules.items() if name not in group]
+        _shorten_private({name: modules[name] for name in group}, others, stay, keywords | named)
+    return {name: ast.unparse(module.tree) + "\n" for name, module in modules.items()}
+
+
+def _short() -> Iterator[str]:
+    """`_a` to `_z`, then `_aa` and on."""
+    yield from (f"_{letter}" for letter in LETTERS)
+    yield from (f"_{first}{second}" for first in LETTERS for second in LETTERS)
+
+
+def _families(trees: dict[str, ast.Module]) -> list[list[str]]:
+    """Modules in groups: a module that inherits from a class of another shares its private attributes."""
+    group = {name: {name} for name in trees}
+    for name, tree in trees.items():
+        for base in _bases(tree):
+            other = next((module for module in trees if base == module or base.startswith(module + ".")), None)
+            if other and group[other] is not group[name]:
+                merged = group[name] | group[other]
+                group.update({member: merged for member in merged})
+    seen: list[set[str]] = []
+    for members in group.values():
+        if members not in seen:
+            seen.append(members)
+    return [sorted(members) for members in seen]
+
+
+def _bases(tree: ast.Module) -> Iterator[str]:
+    """Dotted names of the imported classes that a module's classes inherit from."""
+    imported = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            imported.update({alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names})
+    for node in ast.walk(tree):
+        for base in node.bases if isinstance(node, ast.ClassDef) else ():
+            first, _, rest = ast.unparse(base).partition(".")
+            if first in imported:
+                yield f"{imported[first]}.{rest}".rstrip(".")
+
+
+# Parameters
+
+
+def _shorten_parameters(node: ast.AST, keywords: set[str], taken: int = 0) -> None:
+    """Rename the parameters of every function in `node`, outer ones first; those that some call names stay."""
+    for child in [node] if isinstance(node, (ast.FunctionDef, ast.Lambda)) else ast.iter_child_nodes(node):
+        if isinstance(child, (ast.FunctionDef, ast.Lambda)):
+            used = _rename_parameters(child, keywords, taken)
+            for inner in ast.iter_child_nodes(child):
+                _shorten_parameters(inner, keywords, used)
+        else:
+            _shorten_parameters(child, keywords, taken)
+
+
+def _rename_parameters(function: ast.FunctionDef | ast.Lambda, keywords: set[str], taken: int) -> int:
+    arguments = function.args
+    every = [*arguments.posonlyargs, *arguments.args, *arguments.kwonlyargs, *filter(None, (arguments.vararg, arguments.kwarg))]
+    names = [argument.arg for argument in every if argument.arg not in KEPT_PARAMETERS and argument.arg not in keywords]
+    short = {name: chr(ord("A") + taken + i) for i, name in enumerate(names)}
+    if taken + len(names) > len(LETTERS):
+        raise ValueError("more parameters, one function in another, than there are letters")
+    for argument in every:
+        argument.arg = short.get(argument.arg, argument.arg)
+    body: list[ast.AST] = list(function.body) if isinstance(function, ast.FunctionDef) else [function.body]
+    for inner in body:
+        _rename_names(inner, short)
+    return taken + len(names)
+
+
+def _rename_names(node: ast.AST, short: dict[str, str]) -> None:
+    """Rename variables in `node`; in a function inside it, but for those that are its own parameters."""
+    if isinstance(node, (ast.FunctionDef, ast.Lambda)):
+        own = {argument.arg for argument in ast.walk(node.args) if isinstance(argument, ast.arg)}
+        for default in [*node.args.defaults, *filter(None, node.args.kw_defaults)]:
+            _rename_names(default, short)
+        short = {name: letter for name, letter in short.items() if name not in own}
+        for inner in node.body if isinstance(node, ast.FunctionDef) else [node.body]:
+            _rename_names(inner, short)
+        return
+    if isinstance(node, ast.Name):
+        node.id = short.get(node.id, node.id)
+    if isinstance(node, (ast.Global, ast.Nonlocal)):
+        node.names = [short.get(name, name) for name in node.names]
+    for child in ast.iter_child_nodes(node):
+        _rename_names(child, short)
+
+
+# Private names
+
+
+def _shorten_private(group: dict[str, _Module], others: list[_Module], stay: list[_Module], kept: set[str]) -> None:
+    """Rename in a family of modules. `kept`: names that keywords or texts mention anywhere."""
+    inside = sum((module.count for module in group.values()), Counter())
+    defined = {name for module in group.values() for name in module.defined}
+    private = {name for name in inside if PRIVATE.match(name)}
+    wrong = sorted(private - defined | private & kept | {name for module in others for name in private & (module.asked - module.defined)})
+    if wrong:
+        raise ValueError(f"{wrong[0]} of {min(group)} belongs to one module and is used in another or named in a text: give it a public name")
+    used = {name for module in (*others, *stay) for name in module.open} | {name for module in group.values() for name in module.imported}
+    alone = {name for name in defined.difference(used, kept, EXTERNAL, KEPT_PARAMETERS) if not name.startswith("_") and len(name) > 2}
+    letters = _short()
+    short = {name: next(letters) for name in sorted(private | alone, key=lambda name: (-inside[name], name))}
+    for module in group.values():
+        for node in module.nodes:
+            _rename(node, short)
+
+
+def _rename(node: ast.AST, short: dict[str, str]) -> None:
+    if isinstance(node, ast.Name):
+        node.id = short.get(node.id, node.id)
+    elif isinstance(node, ast.Attribute):
+        node.attr = short.get(node.attr, node.attr)
+    elif isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+        node.name = short.get(node.name, node.name)
+    elif isinstance(node, ast.arg):
+        node.arg = short.get(node.arg, node.arg)
+    elif isinstance(node, ast.alias):
+        node.asname = short.get(node.asname or "", node.asname)
+    elif isinstance(node, (ast.Global, ast.Nonlocal)):
+        node.names = [short.get(name, name) for name in node.names]
+
+
+def _names(nodes: list[ast.AST]) -> Iterable[str]:
+    """Every name that a module uses, as often as it does."""
+    for node in nodes:
+        for field in ("id", "attr", "name", "arg", "asname"):
+            name = getattr(node, field, None)
+            if isinstance(name, str):
+                yield name
+        if isinstance(node, (ast.Global, ast.Nonlocal)):
+            yield from node.names
+
+
+def _defined(nodes: list[ast.AST]) -> Iterable[str]:
+    """Names that a module gives a meaning: functions, classes, parameters, what is assigned or imported under a name of its own."""
+    for node in nodes:
+        if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+            yield node.name
+        elif isinstance(node, ast.arg):
+            yield node.arg
+        elif isinstance(node, ast.alias) and node.asname:
+            yield node.asname
+        elif isinstance(node, (ast.Name, ast.Attribute)) and isinstance(node.ctx, ast.Store):
+            yield node.id if isinstance(node, ast.Name) else node.attr
+
+
+def _members(nodes: list[ast.AST]) -> Iterable[str]:
+    """Names that other modules may reach in a module: functions, classes, variables and imports of it and of its classes."""
+    for node in nodes:
+        if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+            yield node.name
+        elif isinstance(node, ast.Import):
+            yield from (alias.asname or alias.name for alias in node.names)
+        if isinstance(node, (ast.Module, ast.ClassDef)):
+            for statement in node.body:
+                yield from (name.id for name in ast.walk(statement) if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store))
+
+
+def _asked(nodes: list[ast.AST]) -> Iterable[str]:
+    """Names that a module may ask of another: attributes, from-imports, keywords."""
+    for node in nodes:
+        if isinstance(node, ast.Attribute):
+            yield node.attr
+        elif isinstance(node, ast.ImportFrom):
+            yield from (alias.name for alias in node.names)
+
+
+def _texts(nodes: list[ast.AST]) -> Iterable[str]:
+    """Names that getattr and its like look up."""
+    for node in nodes:
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in LOOKED_UP:
+            if not isinstance(node.args[1], ast.Constant):
+                raise ValueError(f"{ast.unparse(node)}: the name looked up has to be written out")
+            yield str(node.args[1].value)
