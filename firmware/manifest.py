@@ -1,6 +1,6 @@
 """Manifest for those who freeze the firmware into their own MicroPython for the RP2040.
 
-    rimward install --to FOLDER        # writes the compiled modules
+    rimward install --to FOLDER --frozen        # writes the compiled modules
     make -C ports/rp2 BOARD=RPI_PICO FROZEN_MANIFEST=.../firmware/manifest.py RIMWARD=FOLDER
 
 The kernels have to be machine code, so the compiled modules of the install are frozen as they are. main.py starts the inflator.

@@ -1,5 +1,7 @@
 """What each cause means to a person: one line each, number | word | likely reason | next step. One text takes half the memory of tuples."""
 
+from .longtext import between
+
 TEXT = """
 0 | none | nothing has stopped the air | nothing to do
 1 | released | the run control was let go | hold it again to go on
@@ -51,8 +53,9 @@ TEXT = """
 
 def row_of(number):
     """(number, word, likely reason, next step), or None for a number without a line."""
-    begin = TEXT.find("\n" + str(number) + " | ") + 1
-    return _row(TEXT[begin : TEXT.find("\n", begin)]) if begin else None
+    begin = str(number) + " | "
+    rest = between(TEXT, "\n" + begin, "\n")
+    return _row(begin + rest) if rest else None
 
 
 def rows():

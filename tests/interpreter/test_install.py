@@ -235,8 +235,8 @@ def test_the_files_to_freeze_are_those_of_the_manifest(tmp_path):
     """`--to` writes what the manifest freezes: every module compiled, the kernels as machine code, and it names them as MicroPython's own manifests do."""
     from rimward.commands.install import command
 
-    done = CliRunner().invoke(command, ["--to", str(tmp_path), "--json"], catch_exceptions=False)
-    assert json.loads(done.stdout) == {"folder": str(tmp_path), "files": len(plan.items())}
+    done = CliRunner().invoke(command, ["--to", str(tmp_path), "--frozen", "--json"], catch_exceptions=False)
+    assert json.loads(done.stdout) == {"folder": str(tmp_path), "files": len(plan.items(frozen=True))}
     asked = []
     names = ("include", "freeze_mpy", "module")
     space = {name: lambda *given, _name=name, **more: asked.append((_name, given, more)) for name in names}
@@ -244,7 +244,7 @@ def test_the_files_to_freeze_are_those_of_the_manifest(tmp_path):
     exec((FIRMWARE / "manifest.py").read_text(), space)
     assert [name for name, _, _ in asked] == list(names)
     frozen = {path.relative_to(asked[1][1][0]).as_posix() for path in Path(asked[1][1][0]).rglob("*.mpy")}
-    assert frozen == {item.path.removeprefix("/lib/") for item in plan.items()} - {"/main.py"}
+    assert frozen == {item.path.removeprefix("/lib/") for item in plan.items(frozen=True)} - {"/main.py"}
 
 
 def test_port_or_folder():

@@ -2,10 +2,11 @@
 
 import ast
 import re
-from importlib import metadata
 
 import pytest
 from rimward.install import names, plan
+
+from tests.rig import chip_names
 
 ONE = """
 import gc
@@ -71,20 +72,9 @@ def test_what_cannot_be_shortened_is_refused(one: str, two: str) -> None:
         names.shortened({"one": one, "two": two})
 
 
-def interpreter_names() -> set[str]:
-    """Functions, classes and attributes of MicroPython's modules on the board, as its published stubs have them."""
-    found: set[str] = set()
-    for file in metadata.files("micropython-rp2-rpi-pico-stubs") or ():
-        if file.suffix == ".pyi" and "asyncio" not in file.parts:
-            nodes = list(ast.walk(ast.parse(file.read_text())))
-            found |= set(names._members(nodes))
-            found |= {node.target.id for node in nodes if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name)}
-    return found
-
-
 def test_no_name_of_the_interpreter_becomes_short() -> None:
     """What MicroPython's modules for the board offer and the firmware defines too is listed as external."""
-    known = interpreter_names()
+    known = chip_names.known()
     assert {"Pin", "mem32", "deinit", "readfrom_mem_into", "fill_rect"} <= known
     before = {name for path, file in plan.sources() if not path.startswith(plan.KERNELS) for name in names._names(list(ast.walk(ast.parse(file.read_text()))))}
     after = {name for text in plan.texts().values() for name in names._names(list(ast.walk(ast.parse(text))))}

@@ -6,6 +6,8 @@ w words wrapped over the lines down to the next row, g bar towards the ceiling, 
 characters fit on a line. One string a screen takes a third of the memory that nested tuples take.
 """
 
+from rimward_protocol.longtext import entry
+
 SCREENS = {
     "choose": """\
 0 i CHOOSE A WHEEL
@@ -238,10 +240,10 @@ second . {second}
 
 
 def turns(name):
-    """Turns of one screen: a list of tables, each a list of (place, style, text). KeyError if there is no such screen."""
+    """Turns of one screen: a list of tables, each a list of (place, style, text). Its name alone if there is no such screen."""
     tables = [[]]
     common = []
-    for line in SCREENS[name].split("\n"):
+    for line in (entry(SCREENS, name) or "0 i " + name).split("\n"):
         if line == "=":
             common = tables[0]
             tables = [list(common)]

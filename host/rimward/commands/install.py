@@ -19,10 +19,11 @@ WAIT_S = 120.0
 @click.option("--wait", "wait_s", type=click.FloatRange(0), default=WAIT_S, show_default=True, help="Seconds to wait for the start before the self-check.")
 @click.option("--no-check", is_flag=True, help="Leave out the self-check.")
 @click.option("--check-only", is_flag=True, help="Only the self-check, of an inflator that runs.")
-@click.option("--to", "folder", type=click.Path(file_okay=False, path_type=Path), help="Write the files into a folder instead, to freeze them (manifest.py).")
+@click.option("--to", "folder", type=click.Path(file_okay=False, path_type=Path), help="Write the files into a folder instead.")
+@click.option("--frozen", is_flag=True, help="With --to: modules to freeze into an interpreter of your own (manifest.py).")
 @json_option
 def command(
-    port: str | None, source: bool, bench: bool, wait_s: float, no_check: bool, check_only: bool, folder: Path | None, as_json: bool
+    port: str | None, source: bool, bench: bool, wait_s: float, no_check: bool, check_only: bool, folder: Path | None, frozen: bool, as_json: bool
 ) -> None:
     """Put the firmware on a board, whole or not at all, and check it over its link.
 
@@ -33,8 +34,10 @@ def command(
 
     if (port is None) == (folder is None):
         raise click.UsageError("Give --port, or --to for a folder.")
+    if frozen and folder is None:
+        raise click.UsageError("--frozen needs --to.")
     if folder is not None:
-        written = _write(bench_items(not source) if bench else items(not source), folder)
+        written = _write(bench_items(not source, frozen) if bench else items(not source, frozen=frozen), folder)
         if as_json:
             emit_json({"folder": str(folder), "files": written})
         else:

