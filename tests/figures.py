@@ -48,7 +48,12 @@ def machine_figures() -> Iterator[Figure]:
 
 def heap_figures() -> Iterator[Figure]:
     source = Path(heap.__file__)
-    rows = (("idle", heap.IDLE_MOST, heap.FREE_IDLE), ("in mid-fill with the record", heap.FILLING_MOST, heap.FREE_FILLING))
+    rows = (
+        ("idle, plain files", heap.IDLE_MOST, heap.FREE_IDLE),
+        ("in mid-fill with the record, plain files", heap.FILLING_MOST, heap.FREE_FILLING),
+        ("idle, frozen modules", heap.FROZEN_IDLE_MOST, heap.FREE_IDLE),
+        ("in mid-fill with the record, frozen modules", heap.FROZEN_FILLING_MOST, heap.FREE_FILLING),
+    )
     for name, most, aim in rows:
         free = heap.HEAP - most
         yield Figure(f"heap free {name}, at least", f"{free:,} bytes", f"{aim:,} bytes (aim)", "1", source, "python -m tests.rig.heap")

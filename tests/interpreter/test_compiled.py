@@ -31,7 +31,8 @@ class Board(toy_board.Board):
     read = lambda self, into: 0
     write = lambda self, view: len(view)
 a = app.App(Board(sys.argv[2]))
-a.engine.g[8] = a.engine.g[9] = slots.BIAS_PA << 4  # both transducers read nothing, as the cutoff's does
+a.engine.g[slots.G_FA] = a.engine.g[slots.G_FB] = slots.BIAS_PA << 4  # both transducers read nothing, as the cutoff's does
+a.engine.g[slots.G_READ] = slots.BIAS_PA
 gc.collect()
 gc.threshold(-1)
 def turns(count):
