@@ -29,7 +29,7 @@ TYPES = (str, bytes, bytearray, list, tuple, dict, set, int, memoryview, array.a
 MODULES = (gc, io, os, select, struct, sys, time)
 # Names of MicroPython's own modules and of its hardware that CPython lacks, as far as the firmware has the same, and those it calls itself.
 HARDWARE = """
-readblocks writeblocks ioctl count drive pin random side write_readinto
+readblocks writeblocks ioctl count drive floor pin random side write_readinto
 callback channel config feed find found gate idle irq load off on pixel poll pulse reset reset_cause show status text threshold timeout toggle
 unique_id update value
 """.split()
