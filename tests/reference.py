@@ -37,6 +37,8 @@ An option counts before its variable, a variable before the file. `rimward confi
 def leaves(words: list[str], command: click.Command) -> Iterator[tuple[list[str], click.Command]]:
     """Yield (words, command) of every command that acts."""
     if isinstance(command, click.Group):
+        if command.invoke_without_command:
+            yield words, command
         for name, inner in sorted(command.commands.items()):
             yield from leaves([*words, name], inner)
     else:

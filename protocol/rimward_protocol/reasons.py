@@ -46,7 +46,7 @@ TEXT = """
 60 | cutoff-test-failed | the second cutoff did not pass its daily test | do not use; service the cutoff, then test it again
 61 | vent-slow | the vent emptied the manifold too slowly in the daily test | do not use; clean the vent and its silencer, then test again
 62 | not-commissioned | this board has not passed its bring-up | do the bring-up: rimward bringup
-63 | beat-lost | the host's beat did not come in time: a page closed or hidden, a command ended, a cable out | keep the page or command open, in front and alone
+63 | beat-lost | the host's beat stopped: page closed or hidden, command ended, cable out | keep the page or command open, in front and alone
 64 | zero-low | both transducers read below the air's own pressure: their zero has moved | do not use; open the manifold to the air and calibrate
 """
 

@@ -24,6 +24,8 @@ def leaves():
 
 def _below(words, command):
     if isinstance(command, click.Group):
+        if command.invoke_without_command:
+            yield words, command
         for name, inner in sorted(command.commands.items()):
             yield from _below([*words, name], inner)
     else:

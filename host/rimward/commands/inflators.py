@@ -1,20 +1,25 @@
-"""`rimward inflators`: which serial ports have an inflator behind them."""
+"""`rimward inflators`: which serial ports have an inflator behind them, and what its owner sets on it."""
 
 from typing import Any
 
 import click
 
-from rimward.commands._port import json_option
+from rimward.commands._port import json_option, port_option
 from rimward.output import console, emit_json
 
 
-@click.command()
+@click.group(invoke_without_command=True)
 @click.option("--port", metavar="PORT", help="This one alone, with its last trips, its starts and the wear of its flash.")
 @json_option
-def command(port: str | None, as_json: bool) -> None:
-    """List serial ports with an inflator behind them, and what it is."""
+@click.pass_context
+def command(context: click.Context, port: str | None, as_json: bool) -> None:
+    """List serial ports with an inflator behind them, and what it is. With `set`, set one's name, unit, buzzer and air source."""
     from rimward.link.ports import inflators
 
+    if context.invoked_subcommand is not None:
+        if port is not None or as_json:
+            raise click.UsageError(f"Write --port and --json behind `{context.invoked_subcommand}`.")
+        return
     if port is not None:
         told = one(port)
         if as_json:
@@ -39,6 +44,45 @@ def command(port: str | None, as_json: bool) -> None:
     for row in rows:
         if not row["inflator"]:
             console.print(f"{row['port']}: {row['why']}", markup=False)
+
+
+@command.command("set")
+@port_option
+@click.option("--name", help="What this inflator is called: at most 16 letters.")
+@click.option("--unit", type=click.Choice(["bar", "psi"]), help="Unit that the display shows first.")
+@click.option("--buzzer", type=click.Choice(["on", "off"]), help="Whether it beeps.")
+@click.option("--source", type=click.Choice(["compressor", "line"]), help="Its own compressor, or a workshop's line. Hold its workshop button.")
+@click.option("--supply", metavar="PRESSURE", help="With --source line: pressure of the line, gauge, as '8 bar'.")
+@click.option("--delivery", metavar="L/MIN", type=float, help="With --source compressor: free air at no back pressure, L/min.")
+@json_option
+def set_(port: str, supply: str | None, delivery: float | None, as_json: bool, **given: Any) -> None:
+    """Set an inflator's name, unit, buzzer and air source. What is not given stays as it is.
+
+    The air source decides how much air the inflator expects: its workshop button must be held while this command runs, and where the
+    inflator asks on its display the person there confirms it.
+    """
+    from rimward.link import tuning
+    from rimward.link.ports import open_client
+    from rimward.units import parse_pressure
+
+    if given["buzzer"] is not None:
+        given["buzzer"] = given["buzzer"] == "on"
+    pa = parse_pressure(supply) if supply is not None else None
+    values = tuning.values_of({**given, "supply_pa": pa, "delivery_ml_min": round(1000 * delivery) if delivery is not None else None})
+    with open_client(port) as client:
+        waits = tuning.write(client, values)
+        now = tuning.read(client)
+    if as_json:
+        emit_json({**vars(now), "waiting_for_person": waits})
+        return
+    source = "its own compressor" if now.source == "compressor" else "a line"
+    if now.supply_pa:
+        source += f" of {now.supply_pa / 1e5:.2f} bar"
+    if now.delivery_ml_min:
+        source += f", {now.delivery_ml_min / 1e3:g} L/min"
+    console.print(f"{now.name or 'No name'}, {now.unit} first, buzzer {'on' if now.buzzer else 'off'}, air from {source}.", markup=False)
+    if waits:
+        console.print("Confirm it on the inflator's display.", markup=False)
 
 
 def one(port: str) -> dict[str, Any]:

@@ -5,9 +5,11 @@ from typing import Any
 
 import click
 
+from rimward.commands._port import port_option
 from rimward.commands.ceiling import read_place, read_ride, ride_options
 from rimward.commands.profile import FILE, instrument_of
 from rimward.commands.wheel_options import DATABASE, JSON, WHO, new_file, options
+from rimward.errors import Refusal
 from rimward.output import console, emit_json
 
 INSTRUMENT = click.option("--instrument", type=FILE, metavar="FILE", help="An inflator's calibration: targets must not be above where it stops.")
@@ -132,3 +134,32 @@ def profiles(file: Path, out: Path, instrument: Path | None, overwrite: bool, wh
     else:
         for end, one in written.items():
             console.print(f"{end}: {one['file']}", markup=False)
+
+
+@command.command()
+@click.argument("file", type=FILE)
+@port_option
+@options(DATABASE, JSON)
+def send(file: Path, port: str, database: str | None, as_json: bool) -> None:
+    """Send a preset to an inflator. Both wheels' profiles must be there already.
+
+    Refused where a target lies above where that inflator stops. The inflator asks no person: a preset holds targets, never a ceiling.
+    """
+    from rimward import keys
+    from rimward.link import verbs
+    from rimward.link.ports import open_client
+    from rimward.preset import record
+
+    made, checked = opened(file, None, database)
+    with open_client(port, reconnect_s=5.0) as client:
+        record.refuse_above_stop(checked, verbs.status(client)["guard_pa"])
+        held = {row["profile"]["wheel_id"].hex() for row in verbs.list_profiles(client) if row.get("profile")}
+        for c in checked:
+            if c.wheel.wheel_id not in held:
+                raise Refusal(f"The inflator does not know {c.wheel.label}.", "Send both profiles first: rimward preset profiles FILE, then rimward profile send.")
+        data = record.record_of(made, checked, keys.load())
+        row = verbs.send_preset(client, data)
+    if as_json:
+        emit_json({**row, "preset": record.to_json(data)})
+        return
+    console.print(f"Preset of {made.rider} stored by the inflator and read back: digest {row['sha256'][:16]}.", markup=False)

@@ -18,8 +18,19 @@ from rimward.calibration import Calibrated, Channel, Point, Reference, fit_point
 from rimward.errors import Refusal
 from rimward.link import Client, LockstepTransport, SerialTransport, Transport
 from rimward.link.ports import inflators, only_inflator, open_client
+from rimward.link.screen import Screen, read_screen
 from rimward.link.transport import LineLost
-from rimward.link.verbs import choose_wheel, delete_profile, enrol_key, list_profiles, list_sessions, pull_session, send_profile, status
+from rimward.link.verbs import (
+    choose_wheel,
+    delete_profile,
+    enrol_key,
+    list_profiles,
+    list_sessions,
+    pull_session,
+    send_preset,
+    send_profile,
+    status,
+)
 
 __all__ = [
     "Calibrated",
@@ -30,6 +41,7 @@ __all__ = [
     "Point",
     "Reference",
     "Refusal",
+    "Screen",
     "SerialTransport",
     "Transport",
     "choose_wheel",
@@ -42,6 +54,8 @@ __all__ = [
     "only_inflator",
     "open_client",
     "pull_session",
+    "read_screen",
+    "send_preset",
     "send_profile",
     "status",
 ]

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from rimward_protocol import causes, codes, enumerations, replies
+from rimward_protocol import preset as preset_check
 from rimward_protocol import profile as check
 
 from rimward import records
@@ -51,6 +52,23 @@ def send_profile(client: Client, data: bytes) -> dict[str, Any]:
         "sha256": wanted.hex(),
         "waiting_for_person": answer["code"] == replies.WAITING_FOR_PERSON,
     }
+
+
+def send_preset(client: Client, data: bytes) -> dict[str, Any]:
+    """Send a tagged preset; done only when the digest of what the inflator stored matches. Refusal otherwise."""
+    code = preset_check.check_preset(data)
+    if code:
+        raise records.refusal_of(code)
+    wanted = hashlib.sha256(data).digest()
+    if client.request(codes.PRESET_PUT, preset=data)["sha256"] != wanted:
+        raise Refusal("What the inflator stored is not what was sent; an earlier preset stays in force.", "Send it again; check the cable.")
+    fields = records.unpack_preset(data)
+    return {"preset_id": fields["preset_id"].hex(), "issue": fields["issue"], "sha256": wanted.hex()}
+
+
+def list_presets(client: Client) -> list[dict[str, Any]]:
+    """Every preset the inflator holds: its bytes, and whether its tag fits the key in force there."""
+    return [{"data": answer["preset"], "tag_fits": bool(answer["flags"] & 1)} for _, answer in each(client, codes.PRESET_LIST) if answer["preset"]]
 
 
 def each(client: Client, message: int) -> Iterator[tuple[int, dict[str, Any]]]:
