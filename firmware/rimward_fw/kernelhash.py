@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("3e26eb3c1cbcc9b0")
+KERNEL_HASH = unhexlify("b0e8114f7e7885da")
 BENCH_KERNEL_HASH = unhexlify("08aa0c73729b423b")

@@ -95,18 +95,21 @@ def test_seating_keeps_its_own_low_limit_whatever_the_person_does(seating):
 @pytest.mark.parametrize("share", [0.02, 0.15])
 def test_a_bead_that_pops_into_place_is_no_fault(seating, share):
     """Two pops while air flows, each a sudden fall in pressure: nothing latches, nobody is told of a hose that came off. The room that they
-    make may use up the air budget of this connection near the target: an ordinary stop, and no more air until the person has answered."""
+    make may use up the air budget of this connection, or make the valve core seem stiffer so that the target seems out of reach: an ordinary stop
+    near the target, and no more air until the person has answered."""
     inflator, person = seating
     pops = [60_000, 120_000]
     inflator.hands.run = True
-    for _ in range(3_000):
+    for n in range(9_000):
         inflator.advance(0.01)
+        if n % 100 == 99 and person.status()["state"] in ("done", "stopped"):
+            break
         if pops and inflator.plant.tyre_pa > pops[0]:
             del pops[0]
             inflator.plant.P[k.P_V0] *= 1 + share
     status = person.status()
     assert not pops and status["cause"] == "none" and inflator.plant.peak_pa <= 275_000
-    assert status["state"] in ("done", "stopped") and status["stop_cause"] in ("stop-reading", "target-reached", "air-budget")
+    assert status["state"] in ("done", "stopped") and status["stop_cause"] in ("stop-reading", "target-reached", "air-budget", "target-above-stop")
     assert inflator.plant.tyre_pa > 150_000
     reached = inflator.plant.tyre_pa
     inflator.hands.run = False

@@ -50,13 +50,14 @@ _TOPS_MAX = const(250)
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
 _SURE_SHUT = const(4_000)
 _LIMP_SEAT = const(100_000)
+_ANY_VOLUME = const(255)  # %, tolerance while beads are seated: the room that they leave is no sign of another wheel
 _SHORTEST_LINE = const(34_816)  # 34 mL of free air: what a line's shortest burst counts
 
 
 def _volume_differs(f, y):
     """0 as the profile says, 1 another wheel's, 2 by a factor of two. The count of air may be off by as much as the source."""
     ratio = f[_VOLUME] * 100 // _most(y[_VOL], 1)
-    if f[_VOLUME] == 0 or f[_ASKED] != 0:
+    if f[_VOLUME] == 0 or f[_ASKED] != 0 or y[_VOL_TOL] >= _ANY_VOLUME:
         return 0
     wide = 100 if y[_KIND] == 0 else 250
     if ratio * 100 > 260 * wide or ratio * wide < 38 * 100:
