@@ -98,6 +98,8 @@ NODES = (
     Node("E2.6", SOLUTION, "Compared with A and B at every fill; daily test with air; vent timed", "G2.6",
          ("firmware/rimward_fw/control/cutoff_check.py", "firmware/rimward_fw/board/cutoff_view.py", "hardware/single_faults.py", "tests/unit/test_cutoff_check.py"),
          ("tests/unit/test_cutoff_check.py",)),
+    Node("E2.6b", SOLUTION, "Bring-up: every step holds on the sound board and finds the faults it names; no air before", "G2.6",
+         ("host/rimward/bringup/*.py", "host/rimward/data/bringup.json", "hardware/checkout_sim.py", "tests/unit/test_bringup.py"), ("tests/unit/test_bringup.py",)),
     Node("G2.7", GOAL, "A part that is turned round, too hot or bought from another source is refused before use", "S2"),
     Node("E2.7", SOLUTION, "Rules over pins, junctions and figures of every series", "G2.7",
          (*CIRCUIT, "hardware/polarity.py", "hardware/swaps.py", "hardware/thermal.py", "hardware/series.py", "tests/unit/test_hardware_polarity.py", "tests/unit/test_hardware_thermal.py",

@@ -70,6 +70,7 @@ def missing_tests() -> list[str]:
 
 
 def missing_promises() -> list[str]:
+    """Promises that no row speaks of."""
     return [p for p in PROMISES if p not in {row.promise for row in load()}]
 
 
@@ -83,6 +84,7 @@ HEADINGS = ("id", "part or function", "failure", "effect at the tyre", "detected
 
 
 def cells(row: Hazard) -> tuple[str, ...]:
+    """One row as it is printed."""
     shown = ", ".join(t.rsplit("/", 1)[1].replace("test_", "", 1) for t in row.tests)
     return (row.id, row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, shown)
 
@@ -96,12 +98,14 @@ INTRO = (
 
 
 def markdown() -> str:
+    """The table as Markdown."""
     lines = ["# Hazard analysis", "", INTRO, "", "| " + " | ".join(HEADINGS) + " |", "|" + " --- |" * len(HEADINGS)]
     lines += ["| " + " | ".join(cells(row)) + " |" for row in load()]
     return "\n".join(lines) + "\n"
 
 
 def html() -> str:
+    """The table as a page to print."""
     from html import escape
 
     def tr(tag: str, items: tuple[str, ...]) -> str:

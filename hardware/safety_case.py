@@ -31,6 +31,7 @@ class State:
 
     @property
     def ok(self) -> bool:
+        """True where nothing is stale or missing."""
         return not self.why
 
 
@@ -256,6 +257,7 @@ def markdown() -> str:
     lines = ["# Safety case", "", f"**{case_data.BANNER}**", "", "Goal Structuring Notation as an outline; `safety_case.html` has the drawings.", ""]
 
     def put(n: Node, depth: int) -> None:
+        """One element and what stands under it."""
         mark = " **RED**" if n.id in red else ""
         lines.append(f"{'  ' * depth}- {n.kind} {n.id}{mark}: {n.text}{' (undeveloped)' if n.undeveloped else ''}")
         for m in NODES:
@@ -276,6 +278,7 @@ def write_pages() -> None:
 
 
 def main() -> int:
+    """The command."""
     if "--refresh" in sys.argv[1:]:
         left = refresh()
         write_pages()

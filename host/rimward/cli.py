@@ -18,6 +18,7 @@ COMPLETION = "_RIMWARD_COMPLETE"
 
 # name -> (module, one line of help). Loaded lazily so that no command pays for another's imports.
 COMMANDS = {
+    "bringup": ("rimward.commands.bringup", "A new board, step by step, without air first."),
     "calibrate": ("rimward.commands.calibrate", "An inflator against a reference gauge."),
     "campaign": ("rimward.commands.campaign", "Very many simulated fills, and what they did."),
     "cartridge": ("rimward.commands.cartridge", "What a gas cartridge leaves in this tyre."),

@@ -235,6 +235,7 @@ def table(link):
         return _done(app.beat(values))
 
     def cutoff(values):
+        """What the inflator sees of its independent cutoff."""
         c_pa, supply_mv, threshold, coil_mv = app.cutoff.figures()
         a_pa, b_pa = app.cutoff.pressures()
         switches = app.engine.x[slots.X_SW]

@@ -95,6 +95,7 @@ class VirtualInflator:
         self.drive = k.DRIVE_RESET
         self.true = 0
         self.restarts = 0
+        self.pump_mv = 12_000
         self.started = False  # the firmware has answered a tick
         self.last_words = ""  # of a firmware that ended before it had
         self._missed_us = 0  # time of ticks that a halted firmware never saw: its own clock will show it
@@ -170,7 +171,7 @@ class VirtualInflator:
             load_units(),
             min(255, (gap_us + slots.LOAD_US // 2) // slots.LOAD_US),
             max(0, min(255, reading.supply)),
-            12000,
+            self.pump_mv,
             flags,
             reading.ambient_pa,
             reading.air_ck,

@@ -1,0 +1,280 @@
+"""The bring-up itself: asks the inflator or the person for each figure, stops at the first that does not hold, opens the air step by step."""
+
+import struct
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from rimward_protocol import codes, enumerations
+
+from rimward.bringup.steps import AIR, DRY, LINK, STEPS, Step
+from rimward.errors import Refusal
+from rimward.link import Client, verbs
+
+BRING_UP, VENT_BASELINE = 20, 21
+WITHOUT_AIR, WHOLE = 1, 2
+FRESH, CLOSED, BUTTON, RUN = 1, 2, 4, 8  # flags of CUTOFF_IS
+YEARLY = 0.15  # of this unit's own figure
+PUMPED_PA = 100_000
+VESSEL_PA, FILL_S = 150_000, 90.0  # what the vessel must reach
+CHOOSES = ("self_test", "test_button")  # begin with the built-in profile chosen
+WAIT_S, TRIP_S, LATCH_S, HOLD_S, LOOK_S = 20.0, 180.0, 10.0, 10.0, 0.05
+EPOCH_DAY = codes.EPOCH_DAY_UNIX_S // 86_400
+
+
+class Person(Protocol):
+    """Whoever stands at the inflator."""
+
+    def act(self, step: Step) -> None:
+        """Do what the step says, or begin to."""
+
+    def read(self, step: Step) -> float:
+        """What the instrument shows, in the step's unit."""
+
+    def done(self, step: Step) -> None:
+        """End what `act` began."""
+
+    def button(self, held: bool) -> None:
+        """Hold the workshop button, or let it go."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """One step's figure and whether it holds; `against`: this unit's own baseline, where one was kept."""
+
+    step: Step
+    value: float
+    holds: bool
+    against: float | None = None
+
+
+@dataclass
+class Result:
+    """What was found, how far the air was opened (0, 1 without air, 2 whole)."""
+
+    found: list[Found] = field(default_factory=list)
+    level: int = 0
+
+    @property
+    def whole(self) -> bool:
+        """True once all steps hold."""
+        return self.level == WHOLE
+
+    def baseline(self) -> dict[str, float]:
+        """This unit's own figures."""
+        return {f.step.key: f.value for f in self.found if f.step.baseline}
+
+
+class Bench:
+    """Figures that the inflator gives over the link."""
+
+    def __init__(self, client: Client) -> None:
+        self.client = client
+
+    def cutoff(self) -> dict[str, Any]:
+        """What the inflator sees of its cutoff."""
+        return self.client.request(codes.CUTOFF)
+
+    def until(self, holds: Callable[[], bool], seconds: float) -> bool:
+        """Ask until it holds, at most so long."""
+        end = self.client.transport.now_s() + seconds
+        while self.client.transport.now_s() < end:
+            if holds():
+                return True
+            self.client.wait(LOOK_S)
+        return holds()
+
+    def flag(self, bit: int) -> bool:
+        """One flag of CUTOFF_IS."""
+        return bool(self.cutoff()["flags"] & bit)
+
+    def cause(self) -> str:
+        """The latched cause's word."""
+        return str(verbs.status(self.client)["cause"])
+
+    # One method a step; each gives its figure.
+
+    def run(self) -> float:
+        """1 when the run control was seen open, then held."""
+        return float(self.until(lambda: not self.flag(RUN), WAIT_S) and self.until(lambda: self.flag(RUN), WAIT_S))
+
+    def key(self) -> float:
+        """1 when the key was seen high, then low."""
+        def stands(where: str) -> bool:
+            """True once the key is seen there."""
+            return self.until(lambda: verbs.status(self.client)["range"] == where, WAIT_S)
+
+        return float(stands("high") and stands("low"))
+
+    def pump_supply(self) -> float:
+        """Supply in V."""
+        return float(verbs.status(self.client)["supply_mv"]) / 1000
+
+    def supplies(self) -> float:
+        """Supply of the cutoff in V."""
+        return float(self.cutoff()["supply_mv"]) / 1000
+
+    def threshold(self) -> float:
+        """Threshold of the cutoff, share of its supply."""
+        return float(self.cutoff()["threshold_milli"]) / 1000
+
+    def closed(self) -> float:
+        """1 when the cutoff is closed and its view answers."""
+        return float(self.until(lambda: self.cutoff()["flags"] & (FRESH | CLOSED) == FRESH | CLOSED, 2.0))
+
+    def pressures(self) -> list[float]:
+        """A, B and C, Pa gauge."""
+        seen = self.cutoff()
+        return [float(seen[f"{name}_pa"]) for name in "abc"]
+
+    def zero(self) -> float:
+        """The largest of them at nothing, Pa."""
+        return max(abs(pa) for pa in self.pressures())
+
+    def tick(self) -> float:
+        """Longest tick in us."""
+        return float(verbs.status(self.client)["tick_max_us"])
+
+    def polarity(self) -> float:
+        """The one furthest from what was pumped, Pa."""
+        self.until(lambda: self.pressures()[0] > PUMPED_PA * 0.9, WAIT_S)
+        self.client.wait(1.0)
+        return max(self.pressures(), key=lambda pa: abs(pa - PUMPED_PA))
+
+    def trip_low(self) -> float:
+        """Highest of A and B while the cutoff was still closed; nothing where it does not open."""
+        highest = 0.0
+
+        def opened() -> bool:
+            """True once it has opened; keeps the highest reading before."""
+            nonlocal highest
+            seen = self.cutoff()
+            if seen["flags"] & CLOSED:
+                highest = max(highest, float(max(seen["a_pa"], seen["b_pa"])))
+            return not seen["flags"] & CLOSED
+
+        return highest if self.until(opened, TRIP_S) else 0.0
+
+    def latch(self) -> float:
+        """1 when the cutoff is still open ten seconds later."""
+        self.client.wait(LATCH_S)
+        return float(not self.flag(CLOSED))
+
+    def power_cycle(self) -> float:
+        """1 when the cutoff closes after the supply was away."""
+        return float(self.until(lambda: self.flag(CLOSED), WAIT_S))
+
+    def self_test(self) -> float:
+        """1 when the vessel fills and no cause is latched."""
+        flows = self.until(lambda: self.pressures()[0] > VESSEL_PA or self.cause() != "none", FILL_S)
+        return float(flows and self.cause() == "none")
+
+    def stops(self) -> float:
+        """The reading no longer rises half a second after the run control was let go."""
+        self.until(lambda: not self.flag(RUN), WAIT_S)
+        self.client.wait(0.5)
+        before = max(self.pressures()[:2])
+        self.client.wait(1.0)
+        return float(max(self.pressures()[:2]) < before + 3_000 and self.cause() == "none")
+
+    def holds(self) -> float:
+        """Change of the reading in ten seconds, Pa."""
+        self.client.wait(5.0)  # the air cools first
+        before = max(self.pressures()[:2])
+        self.client.wait(HOLD_S)
+        return max(self.pressures()[:2]) - before
+
+    def three(self) -> float:
+        """How far A, B and C are apart, Pa."""
+        found = self.pressures()
+        return max(found) - min(found)
+
+    def test_button(self) -> float:
+        """Waits until the cutoff has opened; `opened_pa` gives the figure."""
+        self.until(lambda: self.flag(BUTTON), WAIT_S)
+        self.until(lambda: not self.flag(CLOSED), WAIT_S)
+        return 0.0
+
+    def vent_flow(self) -> float:
+        """Fall through the vent in ms, from the daily test."""
+        return float(self.cutoff()["fall_ms"])
+
+
+def judge(step: Step, value: float, baseline: dict[str, float] | None) -> Found:
+    """Inside the limits and, where this unit has a figure of its own, within 15 % of it."""
+    own = (baseline or {}).get(step.key)
+    holds = step.low <= value <= step.high
+    if own is not None and step.baseline:
+        holds = holds and abs(value - own) <= YEARLY * abs(own)
+    return Found(step, value, holds, own)
+
+
+def bring_up(client: Client, person: Person, baseline: dict[str, float] | None = None, say: Callable[[Found], None] = lambda found: None) -> Result:
+    """Every step in order; the first that does not hold ends it, and no step with air begins before all without it hold.
+
+    `baseline`: this unit's own figures, for the yearly check. Refusal where the inflator does not take what was found.
+    """
+    permit(client, person, 0)
+    result = walk(client, person, STEPS, baseline, say)
+    if len(result.found) == len(STEPS) and all(f.holds for f in result.found):
+        keep(client, person, VENT_BASELINE, struct.pack("<H", round(result.baseline()["vent_flow"])))
+        permit(client, person, WHOLE)
+        result.level = WHOLE
+    else:
+        permit(client, person, 0)
+        result.level = 0
+    return result
+
+
+def walk(client: Client, person: Person, steps: Sequence[Step], baseline: dict[str, float] | None, say: Callable[[Found], None]) -> Result:
+    """These steps, up to the first that does not hold. Only `bring_up` enables air for good."""
+    bench, result = Bench(client), Result()
+    for step in steps:
+        if step.phase == AIR and result.level == 0:
+            permit(client, person, WITHOUT_AIR)
+            result.level = WITHOUT_AIR
+        if step.key in CHOOSES:
+            verbs.choose_wheel(client)
+        person.act(step)
+        value = getattr(bench, step.key)() if step.source == LINK else person.read(step)
+        person.done(step)
+        if step.key == "test_button":
+            value = opened_pa(bench)
+        found = judge(step, value, baseline)
+        result.found.append(found)
+        say(found)
+        if not found.holds:
+            break
+    return result
+
+
+def opened_pa(bench: Bench) -> float:
+    """What the inflator's own daily test found, once it is over; nothing where it did not pass."""
+    before = bench.client.transport.now_s()
+    bench.until(lambda: bench.client.transport.now_s() - before > LATCH_S + 2, LATCH_S + 5)
+    seen = bench.cutoff()
+    return float(seen["opened_pa"]) if seen["cause"] == 0 and seen["fall_ms"] else 0.0
+
+
+def permit(client: Client, person: Person, level: int) -> None:
+    """Keep in the inflator how far its bring-up has come."""
+    day = max(0, int(client.request(codes.TIME, unix_s=0, zone_min=0)["unix_s"]) // 86_400 - EPOCH_DAY)
+    keep(client, person, BRING_UP, struct.pack("<BI", level, day))
+
+
+def keep(client: Client, person: Person, number: int, value: bytes) -> None:
+    """One setting, its workshop button held meanwhile, read back."""
+    word = next(row[1] for row in enumerations.SETTINGS if row[0] == number)
+    person.button(True)
+    kept = client.request(codes.SETTING_PUT, number=number, value=value).get("value")
+    person.button(False)
+    if kept != value:
+        raise Refusal(f"The inflator did not keep {word}.", "Hold its workshop button and start the bring-up again.")
+
+
+def compare(found: list[Found], baseline: dict[str, float]) -> list[str]:
+    """Steps whose figure has moved by more than 15 % of this unit's own."""
+    return [f.step.key for f in found if f.step.baseline and f.step.key in baseline and not judge(f.step, f.value, baseline).holds]
+
+
+__all__ = ["AIR", "DRY", "Bench", "Found", "Person", "Result", "bring_up", "compare", "judge"]
