@@ -10,9 +10,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from hardware import hazard_steps
+
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
 PROMISES = tuple(f"G{n}" for n in range(1, 10))
+
+INSPECTION = "inspection"  # in the column of tests: shown by looking, no test fails if the claim is false
 
 # Words that stand for a test named in many rows.
 TESTS = {
@@ -37,6 +41,7 @@ class Hazard:
     promise: str
     faults: tuple[str, ...]
     tests: tuple[str, ...]
+    inspected: bool = False  # what no test can show is looked at by a person
 
 
 def load() -> list[Hazard]:
@@ -44,7 +49,7 @@ def load() -> list[Hazard]:
     with (HERE / "hazards.csv").open(newline="", encoding="utf-8") as file:
         return [
             Hazard(r["id"], r["part"], r["failure"], r["effect_at_the_tyre"], r["detection"], r["what_stops_it"], r["residual"], r["promise"],
-                   tuple(r["plant_faults"].split()), tuple(TESTS.get(t, t) for t in r["tests"].split()))
+                   tuple(r["plant_faults"].split()), tuple(TESTS.get(t, t) for t in r["tests"].split() if t != INSPECTION), INSPECTION in r["tests"].split())
             for r in csv.DictReader(file)
         ]
 
@@ -80,13 +85,14 @@ def missing_faults(known: list[str]) -> list[str]:
     return sorted(set(known) - named) + sorted(f"{f} (unknown to the plant)" for f in named - set(known))
 
 
-HEADINGS = ("id", "part or function", "failure", "effect at the tyre", "detected by", "stopped by", "what remains", "promise", "shown by")
+HEADINGS = ("id", "part or function", "failure", "effect at the tyre", "detected by", "stopped by", "what remains", "promise", "phase", "risk before", "after", "shown by")
 
 
 def cells(row: Hazard) -> tuple[str, ...]:
     """One row as it is printed."""
-    shown = ", ".join(t.rsplit("/", 1)[1].replace("test_", "", 1) for t in row.tests)
-    return (row.id, row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, shown)
+    shown = ", ".join([t.rsplit("/", 1)[1].replace("test_", "", 1) for t in row.tests] + (["by inspection"] if row.inspected else []))
+    before, after = hazard_steps.risk(row.id, row.effect, row.residual, row.detection != "none needed")
+    return (row.id, row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, hazard_steps.phase_of(row.id), before, after, shown)
 
 
 INTRO = (
@@ -99,7 +105,7 @@ INTRO = (
 
 def markdown() -> str:
     """The table as Markdown."""
-    lines = ["# Hazard analysis", "", INTRO, "", "| " + " | ".join(HEADINGS) + " |", "|" + " --- |" * len(HEADINGS)]
+    lines = ["# Hazard analysis", "", INTRO, "", *hazard_steps.lines(), "| " + " | ".join(HEADINGS) + " |", "|" + " --- |" * len(HEADINGS)]
     lines += ["| " + " | ".join(cells(row)) + " |" for row in load()]
     return "\n".join(lines) + "\n"
 
@@ -115,5 +121,6 @@ def html() -> str:
              "th,td{border:1px solid #777;padding:3px 5px;vertical-align:top;text-align:left}thead{display:table-header-group}"
              "tr{break-inside:avoid}th{background:#e8e8e8}td:last-child{font-size:7.5pt;overflow-wrap:anywhere}")
     body = tr("th", HEADINGS), "".join(tr("td", cells(row)) for row in load())
+    steps = "".join(f"<h2>{escape(t[3:])}</h2>" if t.startswith("## ") else f"<p>{escape(t)}</p>" for t in hazard_steps.lines() if t)
     return (f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Rimward: hazard analysis</title><style>{style}</style>'
-            f"<h1>Hazard analysis</h1><p>{escape(INTRO)}</p><table><thead>{body[0]}</thead><tbody>{body[1]}</tbody></table></html>\n")
+            f"<h1>Hazard analysis</h1><p>{escape(INTRO)}</p>{steps}<table><thead>{body[0]}</thead><tbody>{body[1]}</tbody></table></html>\n")

@@ -1,6 +1,7 @@
 """The processor's watch on the independent cutoff, on the virtual inflator: compared at every fill, led through its daily test."""
 
 import struct
+from dataclasses import replace
 
 import pytest
 from rimward.errors import Refusal
@@ -8,12 +9,13 @@ from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
 from rimward.virtual import VirtualInflator, Where, cutoff_view
 from rimward_fw.control import cutoff_check as check
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, layout
 
 from hardware import chain, cutoff, single_faults
 from hardware.circuit import load, ohms
 
 SCENARIO = Scenario()
+WHEEL = layout.unpack(layout.PROFILE, profile_of(SCENARIO))["wheel_id"]
 DAILY_TEST = 22
 
 
@@ -191,3 +193,14 @@ def test_the_button_must_be_held_to_say_that_a_bring_up_was_done():
         person = at_rest(inflator)
         with pytest.raises(Refusal, match="button"):
             person.client.request(codes.SETTING_PUT, number=20, value=struct.pack("<BI", 2, 2500))
+
+
+def test_transducers_of_another_range_are_found_before_the_ceiling():
+    """A and B of 16 bar, read as 10 bar: they agree, and low; C does not follow them."""
+    params = replace(plant_of(SCENARIO), a_span_error=-0.375, b_span_error=-0.375)
+    with VirtualInflator(params) as inflator:
+        person = at_rest(inflator)
+        person.bring(profile_of(SCENARIO))
+        person.choose(WHEEL)
+        assert person.fill(120.0)["stop_cause"] == "cutoff-sensor-apart"
+        assert inflator.plant.peak_pa < 200_000

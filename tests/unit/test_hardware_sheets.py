@@ -1,9 +1,11 @@
 """Hazard table and check-out sheet: every promise and every plant fault has a row, every named test is in the tree."""
 
+import re
+
 import pytest
 from rimward.plant.faults import FAULTS
 
-from hardware import checkout_sim, hazards, sheets
+from hardware import checkout_sim, hazard_steps, hazards, sheets
 
 ROWS = hazards.load()
 FAULT_NAMES = list(FAULTS)
@@ -12,7 +14,7 @@ FAULT_NAMES = list(FAULTS)
 def test_at_least_forty_rows_all_filled():
     assert len(ROWS) >= 40
     for row in ROWS:
-        assert all((row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, row.tests)), row.id
+        assert all((row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, row.tests or row.inspected)), row.id
         assert row.promise in hazards.PROMISES
 
 
@@ -62,3 +64,25 @@ def test_limits_are_shown_in_bar_and_psi_rounded_down():
     assert sheets.both(500_000) == "5.00 bar (72.5 psi)"
     assert sheets.both(550_000) == "5.50 bar (79.7 psi)"
     assert sheets.both(500_001, up=True) == "5.01 bar (72.6 psi)"
+
+
+def test_the_steps_of_the_analysis_name_rows_that_are_there_and_every_row_has_its_phase_and_risk():
+    ids = {row.id for row in ROWS}
+    named = {i for rows in hazard_steps.PHASES.values() for i in rows}
+    assert named <= ids and {i for text in hazard_steps.MISUSE for i in re.findall(r"H\d+", text)} <= ids
+    for row in ROWS:
+        before, after = hazards.cells(row)[-3:-1]
+        assert re.fullmatch(r"S[12] F[12] A[12]", before) and re.fullmatch(r"S[12] F1 A[12]", after) and after <= before, row.id
+    text = hazards.markdown()
+    assert "from memory" in text and "Not claimed" in text and all(t in text for t in hazard_steps.REASONING)
+
+
+def test_every_hazard_that_was_to_be_added_has_its_row():
+    parts = " ".join(f"{row.part} {row.failure}" for row in ROWS if row.id >= "H150").lower()
+    for word in ("battery", "adapter", "tied or taped", "firmware in use", "lost in a fill", "counterfeit", "interference", "freezes", "noise", "hot", "gas cylinder", "another gas"):
+        assert word in parts, word
+
+
+def test_a_row_shown_by_inspection_alone_says_so():
+    alone = [row for row in ROWS if row.inspected and not row.tests]
+    assert alone and all("by inspection" in hazards.cells(row)[-1] for row in alone) and len(alone) <= 3

@@ -344,7 +344,8 @@ class FillCycle:
             self._to_arm = None
         elif self.armed():
             self.cause = cause
-            self.queue = [(slots.X_CEIL_PA, 0), (slots.X_CHK, 0), (slots.FIRST_Y_SLOT + slots.Y_JOB, 0)]
+            # The job first: the fill wants no more air, so that no limit changes under a running source.
+            self.queue = [(slots.FIRST_Y_SLOT + slots.Y_JOB, 0), (slots.X_CEIL_PA, 0), (slots.X_CHK, 0)]
             self.app.close_session(cause)
         if self.phase != OVER:
             self.phase = IDLE
