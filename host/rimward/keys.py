@@ -5,6 +5,7 @@ A tag proves origin, not safety: whoever holds the key can tag anything, and the
 Earlier keys stay in the ring so that tags made with them can still be told apart from forgeries.
 """
 
+import base64
 import contextlib
 import hashlib
 import hmac
@@ -16,6 +17,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rimward_protocol import codes
 
@@ -25,11 +27,13 @@ from rimward.register.place import data_dir
 
 KEY_BYTES = 32
 TAG_BYTES = 16
-KEPT = 6  # the newest key and earlier ones; some system keyrings hold little
 SERVICE = "rimward"
 STORE_VARIABLE = "RIMWARD_KEYSTORE"
 PURPOSES = ("workshop", "bench")
-EXPORT_FORM = "rimward-key-1"
+EXPORT_FORM = "rimward-key-2"
+OPEN_FORM = "rimward-key-1"  # of earlier exports, not protected
+PHRASE_LETTERS = 8
+SCRYPT = {"n": 2**15, "r": 8, "p": 1}  # about 0.1 s and 32 MB a try
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,14 @@ class Ring:
         if not self.keys:
             raise Refusal("This computer has no workshop key.", "Make one: rimward key new; or take one over: rimward key import FILE.")
         return self.keys[0]
+
+
+class Damaged(Refusal):
+    """The stored ring cannot be read; `key import` sets it aside and puts an exported copy in its place."""
+
+    def __init__(self, purpose: str, kept_in: str) -> None:
+        super().__init__(f"The stored {purpose} key ({kept_in}) is damaged.", "Put your exported copy in its place: rimward key import FILE.")
+        self.kept_in = kept_in
 
 
 def tag_of(key: bytes, body: bytes) -> bytes:
@@ -118,6 +130,9 @@ def read_private(path: Path) -> str | None:
         mode = path.stat().st_mode
     except FileNotFoundError:
         return None
+    folder = path.parent
+    if os.name == "posix" and folder.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO) and folder == data_dir() / "keys":
+        raise Refusal(f"The key folder {folder} can be read by others.", f"Run chmod 700 '{folder}'.")
     if os.name == "posix" and mode & (stat.S_IRWXG | stat.S_IRWXO):
         raise Refusal(f"The key file {path} can be read by others.", f"Run chmod 600 '{path}', and rotate the key if somebody may have read it.")
     return path.read_text(encoding="utf-8")
@@ -149,22 +164,21 @@ def load(purpose: str = "workshop") -> Ring:
     try:
         keys = tuple(Key(bytes.fromhex(k["key"]), str(k["made"])) for k in json.loads(text)["keys"])
     except (ValueError, KeyError, TypeError) as damaged:
-        raise Refusal(f"The stored {purpose} key ({kept_in}) is damaged.", "Import it from your exported copy.") from damaged
+        raise Damaged(purpose, kept_in) from damaged
     if any(len(k.key) != KEY_BYTES for k in keys):
-        raise Refusal(f"The stored {purpose} key ({kept_in}) has a wrong length.", "Import it from your exported copy.")
+        raise Damaged(purpose, kept_in)
     return Ring(keys, kept_in)
 
 
 def save(keys: tuple[Key, ...], kept_in: str, purpose: str) -> Ring:
-    """Stores the newest keys where the ring is kept."""
-    kept = keys[:KEPT]
-    text = json.dumps({"keys": [{"key": k.key.hex(), "made": k.made} for k in kept]})
+    """Stores all keys where the ring is kept: records and tags of years ago need theirs."""
+    text = json.dumps({"keys": [{"key": k.key.hex(), "made": k.made} for k in keys]})
     if kept_in == "system keyring":
         with keyring_errors():
             usable_keyring().set_password(SERVICE, purpose, text)
     else:
         write_private(file_of(purpose), text, replace=True)
-    return Ring(kept, kept_in)
+    return Ring(keys, kept_in)
 
 
 def next_issue(key: Key, before: int = 0) -> int:
@@ -206,25 +220,82 @@ def rotate(purpose: str = "workshop") -> Ring:
     return save((Key(secrets.token_bytes(KEY_BYTES), today()), *before), ring.kept_in, purpose)
 
 
-def export(path: Path, purpose: str = "workshop") -> Key:
-    """Writes the current key to a new file with mode 0600, to be kept locked away."""
+def export(path: Path, purpose: str = "workshop", phrase: str = "") -> Key:
+    """Writes the current key to a new file with mode 0600, encrypted under a passphrase."""
+    if len(phrase) < PHRASE_LETTERS:
+        raise Refusal(f"The passphrase has {len(phrase)} letters.", f"Give at least {PHRASE_LETTERS}; keep it apart from the file.")
     key = load(purpose).current
-    text = json.dumps({"form": EXPORT_FORM, "purpose": purpose, "key": key.key.hex(), "made": key.made, "key_id": key.key_id}, indent=2)
+    salt = secrets.token_bytes(16)
+    secret = _cipher(phrase, salt).encrypt(json.dumps({"key": key.key.hex(), "made": key.made}).encode()).decode()
+    text = json.dumps({"form": EXPORT_FORM, "purpose": purpose, "key_id": key.key_id, "salt": salt.hex(), "secret": secret}, indent=2)
     write_private(path, text + "\n", replace=False)
     return key
 
 
-def take_over(path: Path, purpose: str = "workshop") -> Ring:
-    """Puts an exported key before the ones held here."""
+def _cipher(phrase: str, salt: bytes) -> Any:
+    """Authenticated encryption under a passphrase: scrypt (RFC 7914), then Fernet of the `cryptography` library."""
+    from cryptography.fernet import Fernet
+    from cryptography.hazmat.primitives.kdf.scrypt import Scrypt
+
+    return Fernet(base64.urlsafe_b64encode(Scrypt(salt=salt, length=32, **SCRYPT).derive(phrase.encode())))
+
+
+def is_protected(path: Path) -> bool:
+    """Whether an exported key needs a passphrase. False for one of an earlier version and for what is no export."""
+    try:
+        return bool(json.loads(path.read_text(encoding="utf-8"))["form"] == EXPORT_FORM)
+    except (ValueError, KeyError, TypeError, OSError):
+        return False
+
+
+def readable_by_others(path: Path) -> bool:
+    """Whether others on this computer could read a file."""
+    return os.name == "posix" and bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
+
+
+def take_over(path: Path, purpose: str = "workshop", phrase: str = "") -> Ring:
+    """Puts an exported key before the ones held here. A damaged ring is set aside and replaced by it."""
+    key = _exported(path, purpose, phrase)
+    try:
+        ring = load(purpose)
+    except Damaged as damaged:
+        set_aside(purpose, damaged.kept_in)
+        ring = Ring((), damaged.kept_in)
+    return save((key, *(k for k in ring.keys if k.key != key.key)), ring.kept_in, purpose)
+
+
+def _exported(path: Path, purpose: str, phrase: str) -> Key:
+    """The key in an exported file. Refusal for what is none, for another purpose, and for a wrong passphrase."""
     try:
         given = json.loads(path.read_text(encoding="utf-8"))
-        if given["form"] != EXPORT_FORM or given["purpose"] != purpose:
+        if given["form"] not in (EXPORT_FORM, OPEN_FORM) or given["purpose"] != purpose:
             raise Refusal(f"{path} is no exported {purpose} key.", f"Export one: rimward key export FILE --purpose {purpose}.")
-        key = Key(bytes.fromhex(given["key"]), str(given["made"]))
+        held = given if given["form"] == OPEN_FORM else json.loads(_opened(given, phrase))
+        key = Key(bytes.fromhex(held["key"]), str(held["made"]))
         whole = len(key.key) == KEY_BYTES and key.key_id == given["key_id"]
-    except (ValueError, KeyError, TypeError, OSError) as wrong:
+    except (ValueError, KeyError, TypeError, AttributeError, OSError) as wrong:
         raise Refusal(f"{path} is no exported key.", "Export one on the other computer: rimward key export FILE.") from wrong
     if not whole:
         raise Refusal(f"The key in {path} is damaged.", "Export it again on the other computer.")
-    ring = load(purpose)
-    return save((key, *(k for k in ring.keys if k.key != key.key)), ring.kept_in, purpose)
+    return key
+
+
+def _opened(given: Any, phrase: str) -> bytes:
+    from cryptography.fernet import InvalidToken
+
+    try:
+        return bytes(_cipher(phrase, bytes.fromhex(given["salt"])).decrypt(given["secret"].encode()))
+    except InvalidToken as wrong:
+        raise Refusal("The passphrase does not open this file, or the file is damaged.", "Type it again; else export the key again.") from wrong
+
+
+def set_aside(purpose: str, kept_in: str) -> None:
+    """Keep what is stored of a damaged ring under another name: it may still be read by hand."""
+    stamp = time.strftime("%Y%m%d-%H%M%S", time.gmtime())
+    if kept_in == "system keyring":
+        with keyring_errors():
+            backend = usable_keyring()
+            backend.set_password(SERVICE, f"{purpose}-damaged-{stamp}", backend.get_password(SERVICE, purpose) or "")
+    else:
+        path = file_of(purpose)
+        path.replace(path.with_name(f"{path.stem}-damaged-{stamp}.json"))

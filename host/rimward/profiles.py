@@ -3,7 +3,6 @@
 The ceiling always comes from `rimward.ceiling.assess`; nothing here works one out or raises one.
 """
 
-import hashlib
 import json
 import re
 import secrets
@@ -21,6 +20,9 @@ from rimward.ceiling.model import Assessment, Instrument, Note, Place, Ride, Rim
 from rimward.errors import Refusal
 from rimward.keys import Ring, next_issue, which_key
 from rimward.records import pack_profile, refusal_of, unpack_profile
+from rimward.register.issued import as_before as as_before
+from rimward.register.issued import conditions_of as conditions_of
+from rimward.register.issued import entry_of, refuse_moved
 from rimward.units import floor_kpa, show_limit, show_minimum, show_reading
 
 if TYPE_CHECKING:
@@ -140,6 +142,11 @@ def label_notes(label: str) -> list[Note]:
     elif shown != kept:
         notes.append(Note("label-letters", f"The inflator's display shows the label as '{shown}'."))
     return notes
+
+
+def same_label(one: str, other: str) -> bool:
+    """Whether two labels look alike on an inflator's display."""
+    return check.display_text(label_bytes(one).decode()).lower() == check.display_text(label_bytes(other).decode()).lower()
 
 
 def issue_now() -> int:
@@ -357,6 +364,7 @@ def issue(register: "Register", wheel: "Wheel", asked: Asked, ring: Ring | None,
 
     def make(now: "Wheel") -> dict[str, Any]:
         revision = (now.values["profile"]["revision"] if "profile" in now.values else 0) + 1
+        refuse_moved(wheel, now)
         if ring and ring.keys:
             refuse_unmarked(now.values)
         before = now.values["profile"].get("issue", 0) if "profile" in now.values else 0
@@ -367,21 +375,3 @@ def issue(register: "Register", wheel: "Wheel", asked: Asked, ring: Ring | None,
 
     register.record(wheel.wheel_id, make, who)
     return made[0]
-
-
-def entry_of(data: bytes, revision: int, asked: Asked) -> dict[str, Any]:
-    """What the register keeps of an issued profile."""
-    ride = asked.ride
-    return {
-        "revision": revision,
-        "issue": unpack_profile(data)["issue"],
-        "data": data.hex(),
-        "sha256": hashlib.sha256(data).hexdigest(),
-        "target_pa": asked.target_pa,
-        "ceiling_pa": check.ceiling_of(data),
-        "fill_ck": asked.place.temp_ck,
-        "fill_altitude_m": asked.place.altitude_m,
-        "ride_altitude_max_m": ride.altitude_max_m if ride else None,
-        "ride_temp_max_ck": ride.temp_max_ck if ride else None,
-        "ride_temp_min_ck": ride.temp_min_ck if ride else None,
-    }

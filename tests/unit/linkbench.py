@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from rimward.keys import EXPORT_FORM, Key
+from rimward.keys import OPEN_FORM, Key
 from rimward.link import Client, LockstepTransport, verbs
 from rimward.link.ports import open_client
 from rimward.simulation.scenario import KEY, Scenario, profile_of
@@ -38,7 +38,7 @@ class Shop:
     def take_key(self) -> None:
         """The key of the invented shop, taken over as from another computer of it."""
         key = Key(KEY, "2026-03-08")
-        text = {"form": EXPORT_FORM, "purpose": "workshop", "key": key.key.hex(), "made": key.made, "key_id": key.key_id}
+        text = {"form": OPEN_FORM, "purpose": "workshop", "key": key.key.hex(), "made": key.made, "key_id": key.key_id}
         (self.folder / "key.json").write_text(json.dumps(text))
         assert self.run("key", "import", "key.json").returncode == 0
 

@@ -13,6 +13,8 @@ from rimward_protocol.mac import tag16
 
 from tests.unit.shopdesk import desk  # noqa: F401
 
+PHRASE = "a long walk home"
+
 
 @pytest.fixture(autouse=True)
 def folder(tmp_path, monkeypatch):
@@ -90,7 +92,7 @@ def test_a_damaged_key_file_is_refused_and_left_alone(text):
     keys.new()
     path = keys.file_of("workshop")
     path.write_text(text)
-    with pytest.raises(Refusal, match="Import it"):
+    with pytest.raises(Refusal, match="key import"):
         keys.load()
     with pytest.raises(Refusal):
         keys.rotate()
@@ -106,7 +108,7 @@ def test_rotating_keeps_earlier_keys_to_recognise_their_tags():
     assert keys.which_key(ring, body, keys.tag_of(bytes(32), body)) is None
     for _ in range(10):
         ring = keys.rotate()
-    assert len(ring.keys) == keys.KEPT
+    assert len(ring.keys) == 12 and keys.which_key(ring, body, keys.tag_of(first.key, body)) == first, "records of years ago need theirs"
 
 
 def test_the_tag_is_the_one_the_device_works_out():
@@ -117,34 +119,70 @@ def test_the_tag_is_the_one_the_device_works_out():
 def test_an_export_is_private_whole_and_never_overwrites(tmp_path):
     key = keys.new().current
     target = tmp_path / "spare.json"
-    keys.export(target)
-    assert mode(target) == 0o600 and json.loads(target.read_text())["key"] == key.key.hex()
+    with pytest.raises(Refusal, match="at least 8"):
+        keys.export(target, phrase="short")
+    keys.export(target, phrase=PHRASE)
+    assert mode(target) == 0o600 and key.key.hex() not in target.read_text() and PHRASE not in target.read_text()
     with pytest.raises(Refusal, match="exists"):
-        keys.export(target)
+        keys.export(target, phrase=PHRASE)
+    with pytest.raises(Refusal, match="does not open"):
+        keys.take_over(target, phrase=PHRASE + "r")
 
 
 def test_an_exported_key_is_taken_over_before_the_others(tmp_path, monkeypatch):
     theirs = keys.new().current
-    keys.export(tmp_path / "spare.json")
+    keys.export(tmp_path / "spare.json", phrase=PHRASE)
     monkeypatch.setenv("RIMWARD_DATA", str(tmp_path / "second"))
     ours = keys.new().current
-    ring = keys.take_over(tmp_path / "spare.json")
+    ring = keys.take_over(tmp_path / "spare.json", phrase=PHRASE)
     assert [k.key for k in ring.keys] == [theirs.key, ours.key]
-    assert keys.take_over(tmp_path / "spare.json").keys == ring.keys
+    assert keys.take_over(tmp_path / "spare.json", phrase=PHRASE).keys == ring.keys
 
 
 @pytest.mark.parametrize("change", [
-    {"key": "00" * 32}, {"key": "00"}, {"form": "other"}, {"purpose": "bench"}, {"key_id": "00000000"}, {"key": None},
+    {"secret": "00" * 32}, {"secret": None}, {"form": "other"}, {"form": "rimward-key-1"}, {"purpose": "bench"}, {"key_id": "00000000"}, {"salt": "00" * 16}, {"salt": 1},
 ])  # fmt: skip
 def test_an_altered_export_is_refused_and_changes_nothing(tmp_path, change):
     keys.new()
     target = tmp_path / "spare.json"
-    keys.export(target)
+    keys.export(target, phrase=PHRASE)
     before = keys.load()
     target.write_text(json.dumps({**json.loads(target.read_text()), **change}))
     with pytest.raises(Refusal):
-        keys.take_over(target)
+        keys.take_over(target, phrase=PHRASE)
     assert keys.load() == before
+
+
+@pytest.mark.parametrize("left", ["{", "", '{"keys": [{"key": "00", "made": ""}]}', '{"keys": 3}'])
+def test_a_damaged_ring_is_set_aside_and_replaced_by_an_exported_copy(tmp_path, left):
+    key = keys.new().current
+    keys.export(tmp_path / "spare.json", phrase=PHRASE)
+    path = keys.file_of("workshop")
+    path.write_text(left)
+    with pytest.raises(keys.Damaged, match="key import"):
+        keys.load()
+    assert keys.take_over(tmp_path / "spare.json", phrase=PHRASE).current == key == keys.load().current
+    aside = [p for p in path.parent.iterdir() if "damaged" in p.name]
+    assert len(aside) == 1 and aside[0].read_text() == left and mode(aside[0]) == 0o600
+
+
+def test_the_key_folder_itself_must_be_private():
+    keys.new()
+    folder = keys.file_of("workshop").parent
+    folder.chmod(0o755)
+    with pytest.raises(Refusal, match="chmod 700"):
+        keys.load()
+    folder.chmod(0o700)
+    assert keys.load().current
+
+
+def test_issue_numbers_grow_by_themselves_and_above_what_was_used():
+    key = keys.new().current
+    first = keys.next_issue(key)
+    assert first > 3_000_000 and keys.next_issue(key) == first + 1
+    assert keys.next_issue(key, before=first + 100) == first + 101
+    other = keys.rotate().current
+    assert keys.next_issue(other) == first + 102, "another key goes on from there"
 
 
 def test_a_bench_key_is_another_key():
@@ -190,13 +228,14 @@ def test_a_failed_write_leaves_the_old_key_and_nothing_aside(tmp_path):
     assert [p.name for p in keys.file_of("workshop").parent.iterdir()] == ["workshop.json"]
 
 
-def test_the_commands_never_print_a_key(desk, tmp_path):  # noqa: F811
+def test_the_commands_never_print_a_key(desk, tmp_path, monkeypatch):  # noqa: F811
+    monkeypatch.setenv("RIMWARD_PASSPHRASE", PHRASE)
     desk.json("key", "new")
     secret = keys.load().current.key.hex()
     printed = desk.out
     for words in (("show",), ("rotate",), ("export", tmp_path / "k.json"), ("import", tmp_path / "k.json")):
         assert desk("key", *words) == 0, desk.err
         printed += desk.out + desk.err
-    assert secret not in printed and keys.load().current.key.hex() not in printed
+    assert PHRASE not in printed and secret not in printed and keys.load().current.key.hex() not in printed
     assert desk("key", "new") == 1 and "rotate" in desk.err
     assert len(desk.json("key", "show")["keys"]) == 2

@@ -1,5 +1,6 @@
 """Wheel tags: the right words in true size, a code that survives blur and tilt, and no tag that no longer counts passing for one that does."""
 
+import json
 import math
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
@@ -248,10 +249,11 @@ def test_the_command_prints_reads_and_tells_what_is_superseded(desk, tmp_path): 
     assert (tmp_path / "read.rwp").read_bytes() == (tmp_path / "aspen-race-r1.rwp").read_bytes()
 
     desk.json("profile", "make", "--wheel", "aspen", "--target", "4.2 bar", *RIDE)
-    read = desk.json("tag", "read", "t.png")
+    assert desk("tag", "read", "t.png", "--json") == 1, "a tag that no longer counts ends with 1"
+    read = json.loads(desk.out)
     assert read["superseded"] is True and "SUPERSEDED" in read["says"] and "SUPERSEDED" in desk.err
     assert desk("tag", "read", "t.png", "-o", "old.rwp") == 1 and not (tmp_path / "old.rwp").exists()
-    assert desk("tag", "read", "t.png") == 0 and "SUPERSEDED" in desk.out
+    assert desk("tag", "read", "t.png") == 1 and "SUPERSEDED" in desk.out
 
     desk.json("wheel", "edit", "aspen", "--rim-max", "4.5 bar")
     assert desk("tag", "print", "aspen", "-o", "u.png") == 1 and "OUT OF DATE" in desk.err

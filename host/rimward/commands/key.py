@@ -1,5 +1,6 @@
 """`rimward key`: the workshop key that tags profiles."""
 
+import os
 from pathlib import Path
 
 import click
@@ -9,6 +10,7 @@ from rimward.commands._port import port_option
 from rimward.commands.wheel_options import JSON, options
 from rimward.output import console, emit_json
 
+PHRASE_VARIABLE = "RIMWARD_PASSPHRASE"
 PURPOSE = click.option("--purpose", type=click.Choice(keys.PURPOSES), default="workshop", help="Which key; a proof bench has one of its own.")
 
 
@@ -23,6 +25,12 @@ def report(ring: keys.Ring, purpose: str, as_json: bool, text: str = "") -> None
     for i, key in enumerate(ring.keys):
         console.print(f"{key.key_id}  made {key.made}  {'in use' if i == 0 else 'earlier: only to recognise old tags'}", markup=False)
     console.print(f"{len(ring.keys)} {purpose} key{'' if len(ring.keys) == 1 else 's'}, kept in: {ring.kept_in}", markup=False)
+
+
+def passphrase(new: bool = False) -> str:
+    """The passphrase of an exported key: the variable RIMWARD_PASSPHRASE, else asked for, twice for a new one."""
+    stated = os.environ.get(PHRASE_VARIABLE)
+    return stated if stated else str(click.prompt("Passphrase", hide_input=True, confirmation_prompt=new, err=True))
 
 
 @click.group()
@@ -55,12 +63,12 @@ def rotate(purpose: str, as_json: bool) -> None:
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 @options(PURPOSE, JSON)
 def export(file: Path, purpose: str, as_json: bool) -> None:
-    """Write the key to a new file that only its owner can read."""
-    key = keys.export(file, purpose)
+    """Write the key to a new file, encrypted under a passphrase that is asked for (or in the variable RIMWARD_PASSPHRASE)."""
+    key = keys.export(file, purpose, passphrase(new=True))
     if as_json:
         emit_json({"file": str(file), "purpose": purpose, "key_id": key.key_id})
         return
-    console.print(f"Key {key.key_id} written to {file}. Whoever reads that file can tag profiles: lock it away.", markup=False)
+    console.print(f"Key {key.key_id} written to {file}. It opens with the passphrase only: keep the two apart. Who has both can tag profiles.", markup=False)
 
 
 @command.command("import")
@@ -68,7 +76,12 @@ def export(file: Path, purpose: str, as_json: bool) -> None:
 @options(PURPOSE, JSON)
 def import_(file: Path, purpose: str, as_json: bool) -> None:
     """Take over a key that another computer of this workshop exported."""
-    report(keys.take_over(file, purpose), purpose, as_json, "Taken over.")
+    if keys.readable_by_others(file):
+        click.echo(f"Others on this computer can read {file}: delete it once the key is taken over.", err=True)
+    protected = keys.is_protected(file)
+    if not protected:
+        click.echo("This file is not protected by a passphrase. Delete it, and export the key again: rimward key export.", err=True)
+    report(keys.take_over(file, purpose, passphrase() if protected else ""), purpose, as_json, "Taken over.")
 
 
 @command.command()

@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from rimward.ceiling.model import Note
 from rimward.commands._port import port_option
 from rimward.commands.ceiling import read_place, read_ride, ride_options
 from rimward.commands.wheel_options import ABOUT_WHEEL, DATABASE, JSON, RIM_AND_TYRE, WHO, new_file, options, stated
@@ -13,6 +14,7 @@ from rimward.output import console, emit_json
 
 WARMER_CK = 300  # 3 °C: the example shown of what a warmer tyre is filled to
 STANDARD_AMBIENT_PA = 101_325
+MAY_BE_FILLED = ("current", "unknown-wheel", "newer-than-register")  # standings in a register that does not speak against a profile
 FILE = click.Path(path_type=Path, dir_okay=False)
 MAKE_ONLY = (
     click.option("--target", metavar="PRESSURE", help="What the tyre is filled to, gauge, as '4.6 bar'. You choose it; it must not be above the ceiling."),
@@ -21,6 +23,7 @@ MAKE_ONLY = (
     click.option("--limit-at-fill-only", is_flag=True, help="Hold the limit at the fill only although a ride is stated. Recorded; refused above 105 % on the ride."),
     click.option("--instrument", type=FILE, metavar="FILE", help="An inflator's calibration: the target must not be above where it stops."),
     click.option("--maker-table", type=FILE, metavar="FILE", help="A maker's own table of widths and maxima."),
+    click.option("--without-ride", is_flag=True, help="Leave out the ride and fill place that the wheel's last profile was made for."),
     click.option("--untagged", is_flag=True, help="Leave the workshop's tag out; no inflator takes it until it is tagged."),
 )
 WITHOUT_REGISTER = (
@@ -121,7 +124,16 @@ def from_register(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
     asked, ring = asked_of(given), ring_of(given)
     with register(given["database"]) as held:
         wheel = held.get(given["wheel"])
+        kept: list[str] = []
+        if "profile" in wheel.values and not given["without_ride"]:
+            asked, kept = profiles.as_before(asked, wheel.values["profile"])
         notes = profiles.cautions(asked.target_pa, profiles.assess_wheel(wheel.values, asked), wheel.label)
+        if kept:
+            text = f"As for the last profile: {', '.join(kept)}. Give --without-ride to leave it out."
+            notes.append(Note("ride-as-before", text))
+        twin = [other.label for other in held.all() if other.wheel_id != wheel.wheel_id and profiles.same_label(other.label, wheel.label)]
+        if twin:
+            notes.append(Note("label-twice", f"Another wheel, {twin[0]}, has the same label on the inflator's display. Rename one: rimward wheel edit."))
         return profiles.issue(held, wheel, asked, ring, given["who"]), notes
 
 
@@ -160,17 +172,22 @@ def describe(data: bytes, database: str | None = None) -> dict[str, Any]:
     from rimward import keys, profiles
     from rimward.commands.wheel import register
     from rimward.records import unpack_profile
-    from rimward.tag.reading import STATES, standing
+    from rimward.tag import reading
 
+    fields = unpack_profile(data)
     with register(database) as held:
-        state = standing(held, data, unpack_profile(data))
+        state = reading.standing(held, data, fields)
+        wheel = held.by_id(fields["wheel_id"].hex())
+    entry = wheel.values.get("profile") if wheel else None
+    known = bool(entry and entry["revision"] == fields["revision"])
     return {
         "profile": profiles.to_json(data),
         "bytes": len(data),
         "origin": profiles.origin(data, keys.load()),
         "standing": state,
         "superseded": state == "superseded",
-        "says": " ".join(STATES[state]).strip(),
+        "says": reading.says(wheel, state),
+        "conditions": profiles.conditions_of(entry) if known else None,
     }
 
 
@@ -200,6 +217,27 @@ def ride_line(p: dict[str, Any]) -> str:
     return f"lowest ambient {show_reading(p['ambient_min_pa'])} absolute, {heat}{held}"
 
 
+def conditions_line(held: dict[str, Any] | None) -> str:
+    """Fill place, ride and time as they are in the register."""
+    from rimward.units import celsius
+
+    if held is None:
+        return "not in this computer's register"
+    rows = (
+        ("fill at", held["fill_ck"], lambda ck: f"{celsius(ck):.1f} °C"), ("filled at", held["fill_altitude_m"], lambda m: f"{m:g} m"),
+        ("ride up to", held["ride_altitude_max_m"], lambda m: f"{m:g} m"), ("tyre up to", held["ride_temp_max_ck"], lambda ck: f"{celsius(ck):.1f} °C"),
+        ("ride down to", held["ride_temp_min_ck"], lambda ck: f"{celsius(ck):.1f} °C"),
+    )  # fmt: skip
+    stated = [f"{name} {shown(value)}" for name, value, shown in rows if value is not None]
+    return "; ".join([*stated, f"made {held['made'] or 'at a time not kept'}"])
+
+
+def refuse_outdated(told: dict[str, Any], what: str) -> None:
+    """Raise Refusal for a profile that the register says is superseded, retired, changed or another one."""
+    if told["standing"] not in MAY_BE_FILLED:
+        raise Refusal(f"Not {what}: {told['says']}")
+
+
 def elsewhere(p: dict[str, Any]) -> str:
     """What the inflator fills to where the tyre is warmer than the target is meant for."""
     from rimward.units import celsius, show_limit
@@ -225,6 +263,7 @@ def print_profile(told: dict[str, Any]) -> None:
         ("target", f"{show_limit(p['target_pa'])} gauge at {celsius(p['ref_temp_ck']):.1f} °C; {elsewhere(p)}"),
         ("seat pause", f"{show_limit(p['seat_pause_pa'])} gauge"),
         ("ride", ride_line(p)),
+        ("made for", conditions_line(told["conditions"])),
         ("air volume", f"{p['volume_low_ml'] / 1000:.2f} to {p['volume_ml'] / 1000:.2f} L, pump at most {p['time_budget_s']} s"),
         ("chuck, flags", ", ".join([p["chuck"], *p["flags"]])),
         ("tag", ORIGINS[told["origin"]["state"]]),
@@ -251,15 +290,18 @@ def show(file: Path, database: str | None, as_json: bool) -> None:
 
 
 @command.command("list")
-@options((port_option,), JSON)
-def list_command(port: str, as_json: bool) -> None:
-    """List the profiles that an inflator holds."""
+@options((port_option,), DATABASE, JSON)
+def list_command(port: str, database: str | None, as_json: bool) -> None:
+    """List the profiles that an inflator holds, and what the register says of each."""
     from rimward import profiles
     from rimward.link import verbs
     from rimward.link.ports import open_client
 
     with open_client(port) as client:
         rows = verbs.list_profiles(client)
+    for row in rows:
+        told = describe(row["data"], database) if row["intact"] else None
+        row["standing"], row["says"] = (told["standing"], told["says"]) if told else (None, "")
     if as_json:
         emit_json([{**row, "profile": profiles.to_json(row["data"]) if row["intact"] else None, "data": row["data"].hex()} for row in rows])
     else:
@@ -295,6 +337,8 @@ def print_held(rows: list[dict[str, Any]]) -> None:
     """What an inflator holds, for people."""
     from rich.markup import escape
     from rich.table import Table
+    from rimward_protocol.codes import word_of
+    from rimward_protocol.enumerations import POSITIONS
 
     from rimward.units import show_limit
 
@@ -308,7 +352,10 @@ def print_held(rows: list[dict[str, Any]]) -> None:
         if row["intact"]:
             p = row["profile"]
             limits = (show_limit(p["ceiling_pa"]), show_limit(p["target_pa"]))
-            table.add_row(f"{escape(p['label'])}\n{p['wheel_id'].hex()}", str(p["revision"]), *limits, state)
+            place = word_of(POSITIONS, p["position"])
+            if row["standing"] not in ("current", None):
+                state += f"\n{escape(row['says'])}"
+            table.add_row(f"{escape(p['label'])} ({place})\n{p['wheel_id'].hex()}", str(p["revision"]), *limits, state)
         else:
             table.add_row("DAMAGED: send it again", "", "", "", state)
     console.print(table)
@@ -316,25 +363,28 @@ def print_held(rows: list[dict[str, Any]]) -> None:
 
 @command.command()
 @click.argument("file", type=FILE)
-@options((port_option,))
-@click.option("--as-is", is_flag=True, help="Do not put this workshop's tag on an untagged profile.")
-@options(JSON)
-def send(file: Path, port: str, as_is: bool, as_json: bool) -> None:
-    """Send a profile to an inflator. Done only when the digest of what the inflator stored matches."""
-    from rimward import keys, profiles
+@options((port_option,), DATABASE, JSON)
+def send(file: Path, port: str, database: str | None, as_json: bool) -> None:
+    """Send a profile to an inflator, unless the register says that it no longer counts. Nothing is tagged here: that is done by `make` only.
+
+    Done only when the digest of what the inflator stored matches.
+    """
+    from rimward import profiles
     from rimward.link import verbs
     from rimward.link.ports import open_client
 
     data = profiles.read(file)
-    ring = keys.load()
-    tagging = not as_is and bool(ring.keys) and profiles.origin(data, ring)["state"] == "untagged"
-    if tagging:
-        data = profiles.tagged(data, ring)
+    told = describe(data, database)
+    if told["origin"]["state"] == "untagged":
+        raise Refusal("This profile carries no tag, so no inflator takes it.", "Make it of its wheel: rimward profile make --wheel WHEEL --target PRESSURE.")
+    refuse_outdated(told, "sent")
+    if told["standing"] != "current":
+        click.echo(f"{told['says']} {ORIGINS[told['origin']['state']].capitalize()}.", err=True)
     with open_client(port, reconnect_s=5.0) as client:
         row = verbs.send_profile(client, data)
     if as_json:
-        emit_json({**row, "tagged_now": tagging})
+        emit_json({**row, "standing": told["standing"]})
         return
     console.print(f"Stored by the inflator and read back: revision {row['revision']}, digest {row['sha256'][:16]}.", markup=False)
     if row["waiting_for_person"]:
-        console.print("This wheel is new to the inflator: confirm its size and rim type there before the first fill.", markup=False)
+        console.print("The inflator asks a person about this wheel before its next fill: compare and confirm there.", markup=False)

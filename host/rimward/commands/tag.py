@@ -1,16 +1,14 @@
 """`rimward tag`: print a wheel's tag and read one back."""
 
+import sys
 from pathlib import Path
-from typing import Any
 
 import click
 
-from rimward.commands.profile import FILE, describe, print_profile, warn_untagged
+from rimward.commands.profile import FILE, MAY_BE_FILLED, describe, print_profile, refuse_outdated, warn_untagged
 from rimward.commands.wheel_options import DATABASE, JSON, new_file, options
 from rimward.errors import Refusal
 from rimward.output import console, emit_json
-
-MAY_BE_FILLED = ("current", "unknown-wheel", "newer-than-register")
 
 
 @click.group()
@@ -58,11 +56,6 @@ def newest(wheel: str, database: str | None) -> bytes:
     return bytes.fromhex(found.values["profile"]["data"])
 
 
-def refuse_outdated(told: dict[str, Any], what: str) -> None:
-    if told["standing"] not in MAY_BE_FILLED:
-        raise Refusal(f"Not {what}: {told['says']}")
-
-
 @command.command()
 @click.argument("image", type=FILE)
 @click.option("-o", "--out", type=FILE, metavar="FILE", help="Write the profile, to be sent to an inflator. Not done for one that no longer counts.")
@@ -84,3 +77,5 @@ def read(image: Path, out: Path | None, overwrite: bool, database: str | None, a
     if out:
         refuse_outdated(told, "written")
         profiles.write(new_file(out, overwrite), data)
+    if told["standing"] not in MAY_BE_FILLED:
+        sys.exit(1)

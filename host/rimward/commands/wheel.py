@@ -240,7 +240,7 @@ def edit(
         raise click.UsageError("Give at least one value to change.")
     with register(database) as held:
         found = held.get(wheel, include_retired=True)
-        changed = held.edit(found.wheel_id, given, who, markings(given, rim_read_from, tyre_read_from), note)
+        changed = held.edit(found.wheel_id, given, who, markings(given, rim_read_from, tyre_read_from), note, found.last_seq)
     gone = sorted(set(found.values) - set(changed.values) - set(given))
     if gone:
         click.echo(f"Taken away with the old part: {', '.join(g.replace('_', '-') for g in gone)}.", err=True)

@@ -172,13 +172,22 @@ class Register:
         self._append(wheel_id, lambda _now: checked, who, markings or {}, note, new=True)
         return self._known(wheel_id)
 
-    def edit(self, wheel_id: str, values: Mapping[str, Any], who: str = "", markings: Mapping[str, str] | None = None, note: str = "") -> Wheel:
+    def edit(
+        self, wheel_id: str, values: Mapping[str, Any], who: str = "", markings: Mapping[str, str] | None = None, note: str = "", read: int | None = None
+    ) -> Wheel:
         """Appends new values for a wheel (None takes a value away).
+
+        `read`: the wheel's `last_seq` when it was read for this edit. Refusal where somebody changed it since: the second writer is shown what.
 
         Another tyre or rim takes the old one's printed limits away unless they are stated anew: they were read from a part that is gone.
         """
         checked = check_values(values)
-        self._append(wheel_id, lambda now: edited(now, checked, markings or {}), who, markings or {}, note)
+
+        def make(now: Wheel) -> Mapping[str, Any]:
+            refuse_changed(now, read)
+            return edited(now, checked, markings or {})
+
+        self._append(wheel_id, make, who, markings or {}, note)
         return self._known(wheel_id)
 
     def retire(self, wheel_id: str, who: str = "", note: str = "", back: bool = False) -> Wheel:
@@ -236,6 +245,20 @@ class Register:
             except sa.exc.DBAPIError as failed:
                 raise unwritten(failed) from failed
         raise Refusal("The register is too busy with other programs.", "Try again.")
+
+
+def refuse_changed(now: Wheel, read: int | None) -> None:
+    """Raise Refusal where a wheel was changed after it was read, with what was changed, to what and by whom."""
+    if read is None or now.last_seq == read:
+        return
+    newer = sorted((entry for entry in now.entries.values() if entry.seq > read), key=lambda entry: entry.seq)
+    shown = "; ".join(f"{e.field.replace('_', '-')} {_shown(e.value)} by {e.who}" for e in newer)
+    raise Refusal(f"{now.label} was changed meanwhile: {shown}.", "Look at it again, then enter your change once more.")
+
+
+def _shown(value: Any) -> str:
+    """A value in few words; a record is not written out."""
+    return "taken away" if value is None else "renewed" if isinstance(value, dict) else f"to '{value}'"
 
 
 def unwritten(failed: sa.exc.DBAPIError) -> Refusal:

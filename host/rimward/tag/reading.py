@@ -14,8 +14,8 @@ IMAGE_MAX_PIXELS = 60_000_000
 # state -> what it means and what to do
 STATES = {
     "current": ("This is the newest profile of this wheel.", ""),
-    "superseded": ("SUPERSEDED: a newer profile of this wheel has been made.", "Do not fill by this tag; print the new one."),
-    "wheel-changed": ("OUT OF DATE: rim, tyre or limits of this wheel were changed after this tag.", "Do not fill by this tag; make a new profile."),
+    "superseded": ("SUPERSEDED: a newer profile of this wheel has been made.", "Do not fill by this one: send the newest, or make a new one with rimward profile make."),
+    "wheel-changed": ("OUT OF DATE: this wheel was changed after this profile.", "Do not fill by this one: make a new profile with rimward profile make."),
     "retired": ("This wheel is retired.", "Do not fill by this tag; bring the wheel back first if it is in use."),
     "differs": ("The register holds this revision with other contents.", "Do not fill by this tag; print it again from the register."),
     "newer-than-register": ("The register knows no revision as new as this tag.", "Use the register that made it, or make a new profile."),
@@ -73,12 +73,23 @@ def standing_of(wheel: Wheel, profile: bytes, revision: int) -> str:
         (revision < newest["revision"], "superseded"),
         (wheel.retired, "retired"),
         (hashlib.sha256(profile).hexdigest() != newest["sha256"], "differs"),
-        (changed_since(wheel), "wheel-changed"),
+        (bool(changed_since(wheel)), "wheel-changed"),
     )
     return next((state for holds, state in rows if holds), "current")
 
 
-def changed_since(wheel: Wheel) -> bool:
-    """Whether anything that the ceiling depends on was changed after the newest profile."""
+def changed_since(wheel: Wheel) -> list[str]:
+    """Fields that enter a profile and were changed after the newest one."""
     issued = wheel.entries["profile"].seq
-    return any(wheel.entries[name].seq > issued for name in LIMITING if name in wheel.entries)
+    return [name for name in (*LIMITING, "label") if name in wheel.entries and wheel.entries[name].seq > issued]
+
+
+def says(wheel: Wheel | None, state: str) -> str:
+    """A state in words: what it means, which profile is the newest, what was changed since, what to do."""
+    what, fix = STATES[state]
+    newest = wheel.values.get("profile") if wheel else None
+    if newest and state in ("superseded", "differs"):
+        what += f" The newest is revision {newest['revision']}."
+    if wheel and state == "wheel-changed":
+        what += f" Changed since: {', '.join(name.replace('_', '-') for name in changed_since(wheel))}."
+    return f"{what} {fix}".strip()
