@@ -32,7 +32,7 @@ class Shop:
         self.folder = folder
         (folder / "run").mkdir(parents=True, mode=0o700)
         self.env = dict(
-            os.environ, RIMWARD_DATA=str(folder / "data"), RIMWARD_KEYSTORE="file", XDG_RUNTIME_DIR=str(folder / "run"), COLUMNS="100"
+            os.environ, RIMWARD_DATA=str(folder / "data"), RIMWARD_KEYSTORE="file", RIMWARD_PASSPHRASE="a long walk home", XDG_RUNTIME_DIR=str(folder / "run"), COLUMNS="100"
         )
 
     def take_key(self) -> None:

@@ -11,6 +11,7 @@ from rimward.commands.ceiling import read_place, read_ride, ride_options
 from rimward.commands.wheel_options import ABOUT_WHEEL, DATABASE, JSON, RIM_AND_TYRE, WHO, new_file, options, stated
 from rimward.errors import Refusal
 from rimward.output import console, emit_json
+from rimward.units import celsius, parse_pressure, show_limit, show_reading
 
 WARMER_CK = 300  # 3 °C: the example shown of what a warmer tyre is filled to
 STANDARD_AMBIENT_PA = 101_325
@@ -85,8 +86,6 @@ def asked_of(given: dict[str, Any]) -> Any:
     """The options as what is asked of the profile."""
     from rimward.ceiling import load_maker_table
     from rimward.profiles import Asked
-    from rimward.units import parse_pressure
-
     if not given["target"]:
         raise click.UsageError("Give --target, as --target '4.6 bar'.")
     return Asked(
@@ -187,7 +186,7 @@ def describe(data: bytes, database: str | None = None) -> dict[str, Any]:
         "standing": state,
         "superseded": state == "superseded",
         "says": reading.says(wheel, state),
-        "conditions": profiles.conditions_of(entry) if known else None,
+        "conditions": profiles.conditions_of(entry) if entry and known else None,
     }
 
 
@@ -208,8 +207,6 @@ ORIGINS = {
 def ride_line(p: dict[str, Any]) -> str:
     """What the ceiling holds for."""
     from rimward.ceiling.model import UNSTATED_FILL_CK
-    from rimward.units import celsius, show_reading
-
     if "ride-stated" not in p["flags"]:
         return "not stated: the limit holds at the fill, not on a hotter or higher ride"
     held = " (the limit is held at the fill only)" if "limit-at-fill" in p["flags"] else ""
@@ -219,8 +216,6 @@ def ride_line(p: dict[str, Any]) -> str:
 
 def conditions_line(held: dict[str, Any] | None) -> str:
     """Fill place, ride and time as they are in the register."""
-    from rimward.units import celsius
-
     if held is None:
         return "not in this computer's register"
     rows = (
@@ -240,8 +235,6 @@ def refuse_outdated(told: dict[str, Any], what: str) -> None:
 
 def elsewhere(p: dict[str, Any]) -> str:
     """What the inflator fills to where the tyre is warmer than the target is meant for."""
-    from rimward.units import celsius, show_limit
-
     warmer_ck = p["ref_temp_ck"] + WARMER_CK
     reads = (p["target_pa"] + STANDARD_AMBIENT_PA) * warmer_ck // p["ref_temp_ck"] - STANDARD_AMBIENT_PA
     return f"a tyre of {celsius(warmer_ck):.1f} °C is filled to {show_limit(reads)}, the same air"
@@ -251,8 +244,6 @@ def print_profile(told: dict[str, Any]) -> None:
     """A profile for people: every limit in bar and psi, gauge."""
     from rich.markup import escape
     from rich.table import Table
-
-    from rimward.units import celsius, show_limit
 
     p = told["profile"]
     rows = (
@@ -339,8 +330,6 @@ def print_held(rows: list[dict[str, Any]]) -> None:
     from rich.table import Table
     from rimward_protocol.codes import word_of
     from rimward_protocol.enumerations import POSITIONS
-
-    from rimward.units import show_limit
 
     if not rows:
         console.print("The inflator holds no profile. Until one is sent it fills with its built-in straight-side profile only.", markup=False)

@@ -71,6 +71,9 @@ def mounted_mm(width_mm: float, rim_inner_mm: float) -> float:
     return width_mm + WIDER_PER_MM * (rim_inner_mm - measuring_rim_mm(int(width_mm)))
 
 
+FIRST_ISSUE = 3_000_000  # of 2025: the same bytes whenever a scenario is played
+
+
 def profile_of(scenario: Scenario, revision: int = 1) -> bytes:
     """The scenario's wheel as a profile tagged with the shop's key, its ceiling worked out for its ride."""
     from rimward_protocol.profile import tag_profile
@@ -82,7 +85,7 @@ def profile_of(scenario: Scenario, revision: int = 1) -> bytes:
     place = Place.of(scenario.fill_temp_c, scenario.fill_altitude_m)
     ride = Ride.of(scenario.ride_altitude_max_m, scenario.ride_temp_max_c)
     asked = profiles.Asked(parse_pressure(scenario.target), place, ride)
-    return tag_profile(KEY, profiles.build(scenario.values(), scenario.wheel_id(), revision, asked))
+    return tag_profile(KEY, profiles.build(scenario.values(), scenario.wheel_id(), revision, asked, issue=FIRST_ISSUE + revision))
 
 
 def plant_of(scenario: Scenario, is_line: bool = False, **over: Any) -> PlantParams:
