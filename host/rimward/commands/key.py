@@ -8,6 +8,8 @@ import click
 from rimward import keys
 from rimward.commands._port import port_option
 from rimward.commands.wheel_options import JSON, options
+from rimward.link import verbs
+from rimward.link.ports import open_client
 from rimward.output import console, emit_json
 
 PHRASE_VARIABLE = "RIMWARD_PASSPHRASE"
@@ -88,9 +90,6 @@ def import_(file: Path, purpose: str, as_json: bool) -> None:
 @options((port_option,), PURPOSE, JSON)
 def enrol(port: str, purpose: str, as_json: bool) -> None:
     """Give this workshop's key to an inflator. Hold its workshop button down meanwhile."""
-    from rimward.link import verbs
-    from rimward.link.ports import open_client
-
     key = keys.load(purpose).current
     with open_client(port) as client:
         verbs.enrol_key(client, key.key)

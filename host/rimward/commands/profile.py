@@ -4,6 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import click
+from rimward_protocol.codes import word_of
+from rimward_protocol.enumerations import POSITIONS
 
 from rimward.ceiling.model import Note
 from rimward.commands._port import port_option
@@ -328,9 +330,6 @@ def print_held(rows: list[dict[str, Any]]) -> None:
     """What an inflator holds, for people."""
     from rich.markup import escape
     from rich.table import Table
-    from rimward_protocol.codes import word_of
-    from rimward_protocol.enumerations import POSITIONS
-
     if not rows:
         console.print("The inflator holds no profile. Until one is sent it fills with its built-in straight-side profile only.", markup=False)
         return
