@@ -12,7 +12,7 @@ from rimward_fw.control.cutoff_check import CutoffCheck
 from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
 from rimward_fw.link.connection import Link
-from rimward_fw.storage import logbook
+from rimward_fw.storage import logbook, recent
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
@@ -224,7 +224,10 @@ class App:
         if not found:
             return replies.NOT_FOUND
         code = profile.check_profile(found[0], self.BENCH) or self.keys.stands(found[0])
-        return code if code else self.cycle.choose(wheel, found[0], found[2])
+        if not code:
+            code = self.cycle.choose(wheel, found[0], found[2])
+            recent.note(self.store, wheel)
+        return code
 
     def take_setting(self, number, value):
         """Stores a setting if its kind may be changed this way and its value makes sense."""

@@ -192,8 +192,27 @@ def volume(a):
     a.engine.f[slots.F_VOLUME] = 1800
 
 
+class Pair:
+    """A preset that is open, its front wheel filled already."""
+
+    def __init__(self, code):
+        self.code = code
+        self.row = {"rider": b"Ida Quill" + bytes(15)}
+        self.ends = [(380000, 427000), (390000, 427000)]
+        self.done = [True, False]
+
+    def reached(self):
+        pass
+
+
+def paired(a, code):
+    a.interface.pair = Pair(code)
+
+
 SITUATIONS = {
     "choose": lambda a: None,
+    "pair": lambda a: paired(a, 0),
+    "no-pair": lambda a: paired(a, replies.NOT_FOUND),
     "new": lambda a: phase(a, cycle.ASK_WHEEL),
     "stood": lambda a: phase(a, cycle.ASK_STOOD),
     "cold": lambda a: phase(a, cycle.ASK_COLD),
@@ -248,6 +267,8 @@ def longest(a):
     """The wheel, readings and counters as long as they can get, in psi."""
     a.cycle.values = dict(a.cycle.values)
     a.cycle.values.update(LONGEST)
+    if a.interface.pair:
+        a.interface.pair.row["rider"], a.interface.pair.ends, a.interface.pair.done = b"Wwwwww wwww mmmm", [(900000, 900000)] * 2, [True, True]
     a.cycle.ceiling_pa, a.cycle.stop_pa = 900000, 890000
     a.cycle.tyre_pa = 897600 if a.cycle.tyre_pa >= 0 else -1
     e = a.engine

@@ -34,6 +34,7 @@ class FillCycle:
         self.phase = IDLE
         self.wheel = NOBODY
         self.profile = b""
+        self.preset = b""  # META_PRESET of a wheel that was chosen from a preset
         self.values = None
         self.ceiling_pa = 0
         self.stop_pa = 0
@@ -61,6 +62,7 @@ class FillCycle:
         self.measuring = False
         self.question = ""
         self.wheel = wheel
+        self.preset = b""
         self.profile = profile
         self.values = layout.unpack(layout.PROFILE, profile)
         self.phase = ASK_STOOD if confirmed else ASK_WHEEL

@@ -51,6 +51,8 @@ def open_session(app, cycle):
         (layout.META_INTERPRETER, interpreter().encode()),
         (layout.META_CONDITIONS, struct.pack("<5i", *here)),
     ]
+    if cycle.preset:
+        metas.append((layout.META_PRESET, cycle.preset))
     if app.person:
         metas.append((layout.META_PERSON, app.person))
     for key, setting in _SETTINGS:

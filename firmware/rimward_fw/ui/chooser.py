@@ -1,8 +1,9 @@
-"""Choosing a wheel at the inflator: the stored wheels in a list, two lines each, the unregistered one last. Three buttons, no link needed."""
+"""Choosing at the inflator: wheels and presets in a list by last use, two lines each, the unregistered wheel last. Three buttons, no link needed."""
 
 from rimward_protocol import layout
 
 from rimward_fw.control.cycle import NOBODY
+from rimward_fw.storage import recent
 from rimward_fw.ui import buttons
 from rimward_fw.ui import display_numbers as show
 
@@ -16,6 +17,7 @@ class Chooser:
     def __init__(self, app):
         self.app = app
         self.wheels = []
+        self.presets = []
         self.at = 0
         self.open = False
         self._rows = None  # of the entries shown: read once for each place of the mark
@@ -23,7 +25,9 @@ class Chooser:
     def begin(self):
         """Read the stored wheels."""
         self.open = True
-        self.wheels = self.app.store.profile_list()
+        store = self.app.store
+        self.presets = store.presets.list()
+        self.wheels = recent.ordered(store, self.presets + store.profile_list())
         self.wheels.append(NOBODY)
         self.at = min(self.at, len(self.wheels) - 1)
         self._rows = None
@@ -32,10 +36,11 @@ class Chooser:
         """Forget the list."""
         self.open = False
         self.wheels = []
+        self.presets = []
         self._rows = None
 
     def pressed(self, bits):
-        """UP and DOWN move the mark, ENTER takes the wheel. Gives the code of choosing, None if nothing was chosen."""
+        """UP and DOWN move the mark, ENTER takes the wheel or opens the preset. Gives the code of choosing a wheel, else None."""
         if not self.open:
             return None
         self._rows = None
@@ -44,13 +49,20 @@ class Chooser:
         elif bits & buttons.DOWN:
             self.at = (self.at + 1) % len(self.wheels)
         elif bits & buttons.ENTER:
-            return self.app.choose(self.wheels[self.at])
+            one, self.at = self.wheels[self.at], 0  # next time it is the first
+            if one in self.presets:
+                self.app.interface.open_pair(one)
+            else:
+                return self.app.choose(one)
         return None
 
     def _entry(self, wheel):
-        """Label; then position, tyre size and ceiling."""
+        """Label; then position, tyre size and ceiling. Of a preset the rider."""
         if wheel == NOBODY:
             return "not registered", ""
+        if wheel in self.presets:
+            values = layout.unpack(layout.PRESET, self.app.store.presets.get(wheel) or b"")
+            return show.label(values["rider"]) if values else "damaged", "front and rear"
         found = self.app.store.profile_get(wheel)
         values = layout.unpack(layout.PROFILE, found[0]) if found else None
         if not values:

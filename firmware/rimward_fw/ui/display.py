@@ -1,6 +1,6 @@
 """The display: picks the screen, fills its table with what is true now, draws it only when something has changed. Main loop only."""
 
-from rimward_protocol import causes, codes
+from rimward_protocol import causes, codes, replies
 from rimward_protocol import kernel_slots as slots
 
 from rimward_fw.control import cycle
@@ -31,7 +31,7 @@ _KERNEL_SCREENS = {
     codes.BLEEDING: "bleed",
     codes.STOPPED: "stopped",
 }
-_MORE = ("service", "tripped", "stopped", "refused", "why", "new", "ready")
+_MORE = ("pair", "service", "tripped", "stopped", "refused", "why", "new", "ready")
 
 
 def screen_of(app):
@@ -45,6 +45,9 @@ def screen_of(app):
         return _over(app)
     if v.must_let_go():
         return "let-go"
+    if v.phase == cycle.IDLE and app.interface.pair:
+        code = app.interface.pair.code
+        return "refused" if code == replies.TARGET_ABOVE_STOP else "no-pair" if code else "pair"
     if v.phase != cycle.ARMED:
         return ("choose", "new", "stood", "cold", "loading")[v.phase]
     kernel = app.engine.f[slots.F_STATE]

@@ -20,9 +20,23 @@ def facts_of(app, name):
         return reason_facts(app, name)
     if name == "new":
         return wheel_facts(app.cycle)
+    if name == "pair":
+        return pair_facts(app.interface.pair, app.interface.psi_first)
     facts = ride_facts(app.cycle)
     facts.update(calibration_facts(app))
     return facts
+
+
+def pair_facts(pair, psi):
+    """Rider, target and ceiling of both wheels of a preset, and which of them have got there."""
+    pair.reached()
+    found = {"rider": show.label(pair.row["rider"])}
+    for i in (0, 1):
+        target, ceiling = pair.ends[i]
+        found["t" + str(i)] = show.limit(target, psi)
+        found["c" + str(i)] = show.limit(ceiling, psi)
+        found["d" + str(i)] = " done" if pair.done[i] else ""
+    return found
 
 
 def wheel_facts(v):

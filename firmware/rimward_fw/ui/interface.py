@@ -1,9 +1,10 @@
 """What a person has in front of them: display, three buttons, buzzer. Main loop only."""
 
-from rimward_protocol import codes
+from rimward_protocol import codes, replies
 from rimward_protocol import kernel_slots as slots
 
 from rimward_fw.control.duty import Duty
+from rimward_fw.control.pair import Pair
 from rimward_fw.ui import buttons
 from rimward_fw.ui.chooser import Chooser
 from rimward_fw.ui.display import DisplayView
@@ -19,7 +20,8 @@ class Interface:
         self.app = app
         self.chooser = Chooser(app)
         self.duty = Duty()
-        self.service = False  # the service page stands in place of the list of wheels
+        self.service = False  # the service page is shown in place of the list of wheels
+        self.pair = None  # a preset is open: its wheels are chosen from it until UP goes back to the list
         self.psi_first = False
         self.buzzer = True
         self.view = DisplayView(app)
@@ -36,15 +38,32 @@ class Interface:
             self.service = not bits & buttons.UP
         elif cycle.phase or self.app.engine.g[slots.G_CAUSE]:
             cycle.pressed(bits)
+        elif self.pair:
+            self._paired(bits)
         elif held & buttons.UP:
             self.service = True
         elif bits:
             self.chooser.pressed(bits)
 
+    def open_pair(self, preset_id):
+        """Show a preset's two wheels."""
+        self.pair = Pair(self.app, preset_id)
+        self.app.refusal = self.pair.code
+
+    def _paired(self, bits):
+        """ENTER takes the front wheel, DOWN the rear one, UP goes back; a preset that cannot be used is left by ENTER, too."""
+        pair = self.pair
+        if bits & buttons.UP or (pair.code and bits & buttons.ENTER):
+            self.pair = None
+        elif bits & (buttons.ENTER | buttons.DOWN) and not pair.code:
+            code = pair.choose(0 if bits & buttons.ENTER else 1)
+            if code not in (replies.OK, replies.WAITING_FOR_PERSON):
+                pair.code = self.app.refusal = code
+
     def work(self):
         """List of wheels, duty, buzzer and picture follow what happens."""
         e = self.app.engine
-        listing = self.app.cycle.phase == 0
+        listing = self.app.cycle.phase == 0 and not self.pair
         if listing != self.chooser.open:
             if listing:
                 self.chooser.begin()

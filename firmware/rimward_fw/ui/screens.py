@@ -13,6 +13,19 @@ SCREENS = {
 0 i CHOOSE A WHEEL
 1 l
 7 c UP DOWN, ENTER""",
+    "pair": """\
+0 i {rider}
+1 . front {t0}
+2 . ceiling {c0}
+3 . rear {t1}
+4 . ceiling {c1}
+5 . ENTER front{d0}
+6 . DOWN  rear{d1}
+7 . UP    list""",
+    "no-pair": """\
+0 i PRESET
+1 w A wheel of it is missing or has another key. Send its profile, then the preset.
+7 c ENTER: list""",
     "new": """\
 0 i NEW WHEEL
 1 . {label}

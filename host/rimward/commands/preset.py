@@ -141,7 +141,7 @@ def profiles(file: Path, out: Path, instrument: Path | None, overwrite: bool, wh
 @port_option
 @options(DATABASE, JSON)
 def send(file: Path, port: str, database: str | None, as_json: bool) -> None:
-    """Send a preset to an inflator. Both wheels' profiles must be there already.
+    """Send a preset to an inflator: one entry there, then front or rear. Both wheels' profiles must be there already.
 
     Refused where a target lies above where that inflator stops. The inflator asks no person: a preset holds targets, never a ceiling.
     """
@@ -163,3 +163,4 @@ def send(file: Path, port: str, database: str | None, as_json: bool) -> None:
         emit_json({**row, "preset": record.to_json(data)})
         return
     console.print(f"Preset of {made.rider} stored by the inflator and read back: digest {row['sha256'][:16]}.", markup=False)
+    console.print("Choose it on the inflator's display, then front or rear.", markup=False)
