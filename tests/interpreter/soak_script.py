@@ -26,7 +26,8 @@ def main(fills):
         def __init__(self):
             self.engine = None
             self.n = 0
-            self.pa = 0
+            self.hose = self.cold = self.hot = self.pa = 0  # pascal gauge: hose; tyre at the casing's temperature, above it, both
+            self.left = 0
             self.word = KEY_LOW
             self.out = 0
             self.resets = 0
@@ -42,15 +43,15 @@ def main(fills):
 
         def sense(self, x):
             n = self.n
-            x[0] = 6554 + (self.pa + (n * 37 & 127)) * 8 // 153
-            x[1] = 6554 + (self.pa + (n * 53 & 511)) * 8 // 153
+            x[0] = 6554 + (self.hose + (n * 37 & 127)) * 8 // 153
+            x[1] = 6554 + (self.hose + (n * 53 & 511)) * 8 // 153
             x[2] = self.word
             x[3] = 3
             x[4] = 16
             x[5] = 78
 
         def cutoff_words(self):
-            return 2400 + 12 * self.pa // 625, 24000, 11935, 18605 if self.word & RUN else 0
+            return 2400 + 12 * self.hose // 625, 24000, 11935, 18605 if self.word & RUN else 0
 
         def cutoff_fresh(self):
             return True
@@ -59,10 +60,23 @@ def main(fills):
             pass
 
         def idle(self):
-            self.n += 1
+            self.n = n = self.n + 1
             self.sense(self.engine.x)
             if self.engine.decide() & 3 == 3:
-                self.pa += max(10, 81 - self.pa // 12000)
+                self.hose += 20 * max(10, 81 - self.pa // 12000)
+            flow = (self.hose - self.pa) >> 3
+            self.hose -= flow
+            self.left += flow
+            rise = self.left // 20  # the tyre is 20 times the hose
+            self.left -= 20 * rise
+            self.hot += rise >> 3
+            self.cold += rise - (rise >> 3)
+            if n & 15 == 0:
+                self.hot -= self.hot >> 7  # 4 s
+            self.pa = self.cold + self.hot
+
+        def emptied(self):
+            self.hose = self.cold = self.hot = self.pa = self.left = 0
 
         def ticks_ms(self):
             return self.n * 2
@@ -138,7 +152,7 @@ def main(fills):
     for fill in range(fills):
         if fill == fills // 2:
             app.engine.t[0] = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
-        board.pa = 0
+        board.emptied()
         app.cycle.choose(bytes(8), builtin.profile(), True)
         spin(60)
         press(ENTER)
@@ -160,7 +174,7 @@ def main(fills):
             stopped += 1
         board.word &= ~RUN
         spin(1300)
-        board.pa = 0
+        board.emptied()
         spin(300)
         if app.engine.g[0]:
             press(ENTER)
