@@ -190,7 +190,9 @@ def diagram(root: Node, red: set[str]) -> str:
     below = [n for n in NODES if n.under == root.id and n.kind in (STRATEGY, GOAL, SOLUTION)]
     rows = [[root, *around], below, [n for b in below if b.kind == STRATEGY for n in NODES if n.under == b.id]]
     parts: list[str] = []
-    y, above, bottom = 34.0, {}, {}
+    y = 34.0
+    above: dict[str, float] = {}
+    bottom: dict[str, float] = {}
     for nodes in [r for r in rows if r]:
         drawings, tallest, middles = row_svg(nodes, y, red)
         parts += drawings

@@ -33,7 +33,7 @@ SOURCES = {
     "sensor": ("`horizon` of configuration.HARDWARE: transducer and filter 3 ticks, sample 1", ("H30", "H38", "H121")),
     "error": ("guard band: class of the transducers, calibration; A and B compared", ("H40", "H95")),
     "drop-out": ("gate: hardware/gate.py; coast-down: `compressor_coast` of params", ("H15", "H120")),
-    "burst": ("`line_*` of params: valves, restrictor; bound of one burst in the guard", ("H122",)),
+    "burst": ("`line_*` of params: valves, restrictor; bound of one burst in the guard", ("H62", "H122")),
     "settled": ("self-test of at least 50 ticks for each element before every fill (G4)", ("H01",)),
 }
 

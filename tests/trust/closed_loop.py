@@ -72,7 +72,7 @@ LEMMAS = (
     Rule("read-is-no-lower", "G2", read_is_no_lower, ("high = fa if fa > fb else fb", "high = fa if fa < fb else fb")),
     Rule("on-below-stop", "G2", on_below_stop, ("read + over >= g[_CEIL] - g[_BAND]", "read + over >= g[_CEIL]")),
     Rule("band-in-force", "G2", band_in_force, ("if x[_BAND_PA] > g[_BAND]:", "if x[_BAND_PA] < g[_BAND]:")),
-    Rule("burst-below-stop", "G10", burst_below_stop, ("g[_LIFT] + (g[_LIFT] >> 1)", "g[_LIFT] + (g[_LIFT] >> 2)")),
+    Rule("burst-below-stop", "G10", burst_below_stop, ("_LIFT_MORE = const(20000)", "_LIFT_MORE = const(19999)")),
 )
 FILTERED = ("filter-moves", "read-is-no-lower")  # say how the reading comes about; the others hold for every reading
 READ_BITS = 22  # width of the guard's own reading, which the rule `invariant-inductive` keeps

@@ -51,7 +51,7 @@ BROKEN = {
     "drop-out": World(replace(CLOSED, **over(coast_s=30.0)), why="the pump runs on for half a minute"),
     "room": World(replace(CLOSED, volume=0.02, delivery=20.0, **WIDE), why="a fiftieth of the volume that the profile states"),
     "settled": World(replace(CLOSED, kind=configuration.LINE, start_pa=449_500.0), stale=True, why="air before the filters have settled"),
-    "burst": World(replace(BURSTS, **over(valve_dead_shut_s=0.045)), why="a valve that shuts 45 ms late"),
+    "burst": World(replace(BURSTS, **over(line_c=0.8, valve_dead_shut_s=0.045)), why="restrictor left out and a valve that shuts 45 ms late"),
 }
 
 
