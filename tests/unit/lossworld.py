@@ -80,7 +80,7 @@ def wheel(number: int, months: int = 6, grows: float = 1.0) -> Ride:
             Visit(
                 name=f"visit-{len(visits)}", wheel_id=f"{number:016x}", device="d0", calibration="", chuck=chuck,
                 start_s=round(START_S + t), end_s=round(START_S + t + 60),
-                found_pa=found + found_error + draw.gauss(0, VISIT_PA), u_found_pa=_stated(chuck), left_pa=target + left_error + draw.gauss(0, VISIT_PA), u_left_pa=U_LEFT_PA,
+                found_pa=found + found_error + draw.gauss(0, VISIT_PA), u_found_pa=_stated(chuck), left_pa=target + left_error + draw.gauss(0, VISIT_PA), u_left_pa=U_LEFT_PA[chuck],
                 ambient_pa=ambient + draw.gauss(0, 60), temp_k=world.temp_k(t) + draw.gauss(0, 0.3), u_temp_k=U_TEMPERATURE_K, u_instrument_pa=5_000.0,
             )
         )  # fmt: skip

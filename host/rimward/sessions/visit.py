@@ -13,9 +13,9 @@ from rimward_protocol import causes, codes, enumerations, kernel_words
 from rimward.sessions.log import SessionLog
 
 # From simulated visits with known truth, `python -m tests.bench.visits`: standard uncertainties, and what is read too high on average.
-U_FOUND_PA = {"pin-open": 1_800.0, "pressure-open": 5_000.0}
-U_LEFT_PA, U_LEFT_WARM_PA = 1_500.0, 4_000.0  # at rest; stopped in mid-fill, the air still warm
-WARM_PA = 900.0  # what a tyre that was just filled still reads over its cold pressure when the record ends
+U_FOUND_PA = {"pin-open": 1_800.0, "pressure-open": 6_000.0}
+U_LEFT_PA = {"pin-open": 2_500.0, "pressure-open": 9_000.0}  # at rest; the spring of a closed core is assumed
+U_LEFT_WARM_PA = 8_000.0  # stopped in mid-fill, the air still warm
 KNEE_PA = 26_800.0  # from a tyre to where its core begins to let air in: the spring as the fill controller assumes it, and the flow's drop
 SHORT_TERM = 0.1  # share of the guard band by which one instrument may differ from itself between two visits
 U_TEMPERATURE_K = 1.0  # a tyre that has stood for an hour, against the air
@@ -24,6 +24,7 @@ MEASURED_AFTER_HAND_PUMP_PA = 20_000  # the target of a run that only measures w
 SHOWS_PA = 10_000.0  # a reading above this at the hose, before any flow, is the tyre's
 KNEE_TICKS = 700  # in which the hose reaches the tyre's pressure
 FLOWING = (4, 5, 6, 9, 10, 16)  # FILL_STATES in which air may go in
+COLD = kernel_words.FILL_STATE.index("cold")
 VOLUME = kernel_words.FILL_STATE.index("volume")
 TARGET = kernel_words.FILL_INPUT.index("target_pa")
 HOSE = kernel_words.FILL_INPUT.index("manifold_ml")
@@ -69,13 +70,21 @@ def visit_of(log: SessionLog, name: str = "") -> Visit | None:
         end_s=start + round((end["tick"] - first) * codes.TICK_US / 1e6),
         found_pa=None if _pumped_by_hand(log) else _found(log, chuck, profile["volume_ml"]),
         u_found_pa=U_FOUND_PA[chuck],
-        left_pa=end["tyre_pa"] - WARM_PA if end["tyre_pa"] >= 0 else None,
-        u_left_pa=U_LEFT_PA if rested else U_LEFT_WARM_PA,
+        left_pa=_left(log, rested),
+        u_left_pa=U_LEFT_PA[chuck] if rested else U_LEFT_WARM_PA,
         ambient_pa=float(here["ambient_pa"]),
         temp_k=here["t0_ck"] / 100.0,
         u_temp_k=U_TEMPERATURE_K if here["t0_ck"] == here["air_ck"] else U_STATED_K,
         u_instrument_pa=(here["ceiling_pa"] - here["stop_pa"]) / 2.0,
     )
+
+
+def _left(log: SessionLog, rested: bool) -> float | None:
+    """The tyre's pressure at the air's temperature, as the fill controller last knew it; None where no tyre was seen."""
+    if log.end is None or log.end["tyre_pa"] < 0:
+        return None
+    marks = [arrays["f"] for span in log.spans for arrays in span.marks.values()]
+    return float(marks[-1][COLD]) if rested and marks else float(log.end["tyre_pa"])
 
 
 def _pumped_by_hand(log: SessionLog) -> bool:
