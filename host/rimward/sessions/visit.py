@@ -14,7 +14,8 @@ from rimward.sessions.log import SessionLog
 
 # From simulated visits with known truth, `python -m tests.bench.visits`: standard uncertainties, and what is read too high on average.
 U_FOUND_PA = {"pin-open": 1_800.0, "pressure-open": 6_000.0}
-U_LEFT_PA = {"pin-open": 2_500.0, "pressure-open": 9_000.0}  # at rest; the spring of a closed core is assumed
+U_LEFT_PA = {"pin-open": 2_500.0, "pressure-open": 5_000.0}  # at rest; the spring of a closed core is assumed
+LEFT_HIGH_PA = {"pin-open": 0.0, "pressure-open": 9_000.0}  # by which the assumed spring reads too high on average
 U_LEFT_WARM_PA = 8_000.0  # stopped in mid-fill, the air still warm
 KNEE_PA = 26_800.0  # from a tyre to where its core begins to let air in: the spring as the fill controller assumes it, and the flow's drop
 SHORT_TERM = 0.1  # share of the guard band by which one instrument may differ from itself between two visits
@@ -70,7 +71,7 @@ def visit_of(log: SessionLog, name: str = "") -> Visit | None:
         end_s=start + round((end["tick"] - first) * codes.TICK_US / 1e6),
         found_pa=None if _pumped_by_hand(log) else _found(log, chuck, profile["volume_ml"]),
         u_found_pa=U_FOUND_PA[chuck],
-        left_pa=_left(log, rested),
+        left_pa=_left(log, rested, LEFT_HIGH_PA[chuck]),
         u_left_pa=U_LEFT_PA[chuck] if rested else U_LEFT_WARM_PA,
         ambient_pa=float(here["ambient_pa"]),
         temp_k=here["t0_ck"] / 100.0,
@@ -79,12 +80,12 @@ def visit_of(log: SessionLog, name: str = "") -> Visit | None:
     )
 
 
-def _left(log: SessionLog, rested: bool) -> float | None:
+def _left(log: SessionLog, rested: bool, high_pa: float) -> float | None:
     """The tyre's pressure at the air's temperature, as the fill controller last knew it; None where no tyre was seen."""
     if log.end is None or log.end["tyre_pa"] < 0:
         return None
     marks = [arrays["f"] for span in log.spans for arrays in span.marks.values()]
-    return float(marks[-1][COLD]) if rested and marks else float(log.end["tyre_pa"])
+    return float(marks[-1][COLD] if rested and marks else log.end["tyre_pa"]) - high_pa
 
 
 def _pumped_by_hand(log: SessionLog) -> bool:
