@@ -3,14 +3,16 @@
 import gc
 import struct
 
-from rimward_protocol import causes, codes, layout, profile, replies
+from rimward_protocol import causes, codes, profile, replies
 from rimward_protocol import kernel_slots as slots
 
-from rimward_fw.control import builtin, configuration, events, intake, sense
+from rimward_fw.control import configuration, events, intake, sense
 from rimward_fw.control.ambient import Ambient
+from rimward_fw.control.consent import Consent
 from rimward_fw.control.cutoff_check import CutoffCheck
 from rimward_fw.control.cycle import ARMED, NOBODY, OVER, FillCycle
 from rimward_fw.control.engine import Engine
+from rimward_fw.control.unregistered import Entry
 from rimward_fw.link.connection import Link
 from rimward_fw.storage import logbook, recent
 from rimward_fw.storage.clock import Clock
@@ -42,13 +44,15 @@ class App:
         self.store = Store(board.mount(), self.enabled, board.feed)
         self.boots = self.store.boot()
         self.clock = Clock(board, self.store)
-        self.keys = Keys(self.store, board, self.button_held)
+        self.keys = Keys(self.store, board)
         self.buttons = buttons.Buttons(self.engine.t)
         self.cycle = self.CYCLE(self)
         self.interface = Interface(self)
         self.link = Link(board, self)
         self.recorder = logbook.recorder_of(self)
         self.unrecorded = Unrecorded(self.store)
+        self.consent = Consent(self)
+        self.entry = Entry(self)
         self.person = b""  # who fills, as far as the host said
         self.refusal = 0
         self._boot_told = False  # the first record of this run begins with why it started
@@ -60,14 +64,14 @@ class App:
         self._next_slow = 0
         self.opened_s = 0
         self.heap_free = _heap_free()
-        self._settings()
+        self.read_settings()
         for slot, name in ((17, "gain_a"), (19, "gain_b"), (20, "off_b")):
             self.engine.x[slot] = self.transducers[name]
         self.air = Ambient(self)
         self.air.begin()
         self.cutoff = CutoffCheck(self)
 
-    def _settings(self):
+    def read_settings(self):
         """What this inflator knows of itself; a setting never made keeps the careful default."""
         self.hardware = self.source(self.store.setting_get(sense.SOURCE)[0])
         self.transducers = {}
@@ -84,9 +88,9 @@ class App:
             self._guard_pa, self._calibrated_day = struct.unpack("<iI", value)
         self.interface.settings(self.store.setting_get(sense.BUZZER)[0], self.store.setting_get(sense.UNIT)[0])
         value, _ = self.store.setting_get(sense.BAROMETER)
-        self._baro_offset = _signed(value) if len(value) == 4 else 0
+        self._baro_offset = struct.unpack("<i", value)[0] if len(value) == 4 else 0
         value, _ = self.store.setting_get(sense.AIR)
-        self._air_offset = _signed(value) if len(value) == 2 else 0
+        self._air_offset = struct.unpack("<h", value)[0] if len(value) == 2 else 0
 
     def _last_run(self):
         """Keep what the last run could not: a trip that only the RAM remembers. Return the number of a session that was cut off, or 0."""
@@ -144,12 +148,14 @@ class App:
     def no_air(self, wheel):
         """The cause for which no fill of this wheel may be armed, 0 for none: bring-up, view of the cutoff, daily test."""
         brought_up = 2 if self.BENCH or getattr(self.board, "commissioned", False) else (self.store.setting_get(sense.BRING_UP)[0] or b"\0")[0]
-        if brought_up < (1 if wheel == NOBODY else 2):  # half-way the built-in profile alone, into a closed volume
+        if brought_up < (1 if wheel == NOBODY else 2):  # half-way an unregistered wheel alone, into a closed volume
             return causes.NOT_COMMISSIONED
         return self.cutoff.refusal()
 
     def waiting(self):
         """(WAITINGS number, wheel, value)."""
+        if self.consent.what:
+            return self.consent.what, self.consent.wheel, self.consent.value
         what, value = self.cycle.waiting()
         return what, self.cycle.wheel if what else NOBODY, value
 
@@ -204,7 +210,7 @@ class App:
     def profile_of(self, wheel):
         """(bytes, slot, flags of PROFILE_IS) or None."""
         if wheel == NOBODY:
-            return builtin.profile(), 0, 2
+            return (self.entry.profile(), 0, 2) if self.entry.target_pa else None
         found = self.store.profile_get(wheel)
         if not found:
             return None
@@ -219,7 +225,7 @@ class App:
         if getattr(self.board, "bench", 0) and not self.BENCH:
             return replies.PROFILE_NOT_BENCH  # the bench's transducers read otherwise
         if wheel == NOBODY:
-            return self.cycle.choose(wheel, builtin.profile(), True)
+            return self.entry.choose(self.cycle)
         found = self.store.profile_get(wheel)
         if not found:
             return replies.NOT_FOUND
@@ -231,21 +237,12 @@ class App:
 
     def take_setting(self, number, value):
         """Stores a setting if its kind may be changed this way and its value makes sense."""
-        code = sense.sense(number, value)
-        may = layout.setting_row(number)[1] if code == replies.OK else ""
-        if may == "device":
-            code = replies.SETTING_LOCKED
-        elif may == "button" and not self.button_held():
-            code = replies.BUTTON_NOT_HELD
-        if code == replies.OK:
-            code = self.store.setting_put(number, value)
-        if code:
-            self.note(events.REFUSED, 0, code, codes.SETTING_PUT)
-            return code
-        self.note(events.SETTING_STORED, 0, number, self.store.setting_get(number)[1])
-        self._settings()
-        self.cycle.reload(self.transducers)
-        return code
+        return intake.take_setting(self, number, value)
+
+    def keep_day(self, day):
+        """Keep the latest day that is known: the clock is lost with the power."""
+        if day != self.day and self.store.number_put("day", day) == replies.OK:
+            self.day = day
 
     def beat(self, values):
         """A host's beat: only a proof bench has a lease."""
@@ -312,6 +309,7 @@ class App:
         pressed, held = self.buttons.poll()
         if pressed or held:
             self.interface.pressed(pressed, held)
+        self.consent.work()
         self.cycle.work()
         self.cutoff.work()
         self.recorder.work(self.sample(), self._limits())
@@ -396,12 +394,6 @@ def _range(word, bench):
     if bool(low) == bool(high):
         return codes.RANGE_NONE
     return codes.RANGE_LOW if low else codes.RANGE_HIGH
-
-
-def _signed(value):
-    number = int.from_bytes(value, "little")
-    top = 1 << (8 * len(value) - 1)
-    return number - 2 * top if number & top else number
 
 
 def _heap_free():

@@ -44,6 +44,11 @@ class Key:
     made: str
 
     @property
+    def check(self) -> bytes:
+        """What an inflator says of the key it holds; the first half is the fingerprint on its display."""
+        return hashlib.sha256(self.key).digest()[:8]
+
+    @property
     def key_id(self) -> str:
         """The key's short name on this computer."""
         return hmac.new(self.key, b"rimward key id", hashlib.sha256).hexdigest()[:8]

@@ -20,7 +20,6 @@ _HOST = (
     (35, "read-back-differs", "what was stored reads back differently; the old record stays", "send again; if it repeats, service the inflator"),
     (37, "tag-wrong", "the profile's tag does not fit the workshop key", "make it again with the key enrolled in this inflator"),
     (38, "no-key", "no workshop key is enrolled, so only the built-in profile counts", "run rimward key enrol and confirm it at the inflator, then send again"),
-    (39, "button-not-held", "the inflator's button was not held", "hold the button and send again"),
     (40, "slowed-down", "too many wrong tags; the inflator waits before the next try", "wait a minute"),
     (45, "issue-not-newer", "the inflator has seen this profile or a later one", "send the newest, or make a new one from the register"),
     (46, "entry-off", "this inflator fills registered wheels only", "register the wheel and send its profile"),

@@ -55,7 +55,7 @@ PROFILE_STORED = (
     ("sha256", "32s", "", "digest of the bytes read back from the store"),
 )
 INDEX = (("index", "H", "", "counted from 0"),)
-WHEEL = (("wheel_id", "8s", "", "which wheel; zeros: the built-in profile"),)
+WHEEL = (("wheel_id", "8s", "", "which wheel; zeros: the unregistered one, as it was entered last"),)
 PROFILE_IS = (
     ("index", "H", "", "as asked; 65535 when asked by wheel"),
     ("count", "H", "", "profiles stored"),

@@ -154,23 +154,27 @@ class Conversation(RuleBasedStateMachine):
         assert found == self.held
         self.heard = self.board.ticks_ms()
 
-    @rule(wheel=st.sampled_from(WHEELS), held=st.booleans())
-    def delete(self, wheel: bytes, held: bool) -> None:
-        self.board.switches = buttons.KEY_LOW | (buttons.WORKSHOP if held else 0)
-        turn(self.app, 2)
+    @rule(wheel=st.sampled_from(WHEELS), hand=st.sampled_from(["confirms", "declines", "held before"]))
+    def delete(self, wheel: bytes, hand: str) -> None:
+        self.board.switches = buttons.KEY_LOW | (buttons.WORKSHOP if hand == "held before" else 0)
+        turn(self.app, 10)
         came, values = self.ask(codes.PROFILE_DELETE, wheel)
         self.heard = self.board.ticks_ms()
+        turn(self.app, 10)
+        self.board.switches = buttons.KEY_LOW | (buttons.WORKSHOP if hand == "confirms" else buttons.DOWN if hand == "declines" else 0)
+        turn(self.app, 10)
         self.board.switches = buttons.KEY_LOW
+        if self.app.consent.what:
+            self.app.consent._end(0)
         turn(self.app, 10)
         if not self.opened:
             assert values["code"] == replies.HELLO_FIRST
-        elif not held:
-            assert values["code"] == replies.BUTTON_NOT_HELD
-        elif wheel in self.held:
-            assert came == codes.DONE
-            del self.held[wheel]
-        else:
+        elif wheel not in self.held:
             assert values["code"] == replies.NOT_FOUND
+        else:
+            assert came == codes.DONE and values["code"] == replies.WAITING_FOR_PERSON
+            if hand == "confirms":
+                del self.held[wheel]
 
     @rule(wheel=st.sampled_from([*WHEELS, bytes(8)]))
     def choose(self, wheel: bytes) -> None:
@@ -186,15 +190,23 @@ class Conversation(RuleBasedStateMachine):
         assert came == (codes.DONE if self.opened else codes.ERROR)
 
     @rule(key=st.binary(min_size=32, max_size=32))
-    def enrol_without_the_button(self, key: bytes) -> None:
-        self.expect(codes.KEY_ENROL, key, replies.BUTTON_NOT_HELD)
+    def enrol_without_a_persons_yes(self, key: bytes) -> None:
+        held = self.app.keys.check()
+        came, values = self.ask(codes.KEY_ENROL, key)
         self.heard = self.board.ticks_ms()
+        if self.opened and any(key):
+            assert came == codes.KEY_IS and values["code"] == replies.WAITING_FOR_PERSON and values["check"] == held
+        if self.app.consent.what:
+            self.app.consent._end(0)
+        assert self.app.keys.check() == held
 
     @rule(number=st.integers(0, 40), value=st.binary(max_size=20))
     def setting(self, number: int, value: bytes) -> None:
         came, values = self.ask(codes.SETTING_PUT, number.to_bytes(2, "little") + value)
         self.heard = self.board.ticks_ms()
-        assert came in (codes.ERROR, codes.SETTING_IS)
+        assert came in (codes.ERROR, codes.SETTING_IS, codes.DONE)
+        if self.app.consent.what:
+            self.app.consent._end(0)
 
     @rule(kind=st.integers(0, 255), payload=st.binary(max_size=40))
     def any_message(self, kind: int, payload: bytes) -> None:
@@ -207,6 +219,8 @@ class Conversation(RuleBasedStateMachine):
         self.heard = self.board.ticks_ms()
         self.dirty = False
         assert len([row for row in came if row[1] == self.sequence and row[0] < codes.LIVE]) == 1
+        if self.app.consent.what:
+            self.app.consent._end(0)
 
     @rule(session=st.integers(0, 3), offset=st.integers(0, 2**32 - 1), count=st.sampled_from([0, 1, 600, 2**32 - 1]))
     def read_a_session(self, session: int, offset: int, count: int) -> None:

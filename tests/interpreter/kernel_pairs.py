@@ -25,7 +25,7 @@ class Dice:
 
 def words(dice, conn):
     """Slow words of one connection, from a profile changed at random."""
-    values = layout.unpack(layout.PROFILE, builtin.profile())
+    values = layout.unpack(layout.PROFILE, builtin.profile(500000, 300000))
     values["chuck"] = 1 + dice.upto(2)
     values["seat_pause_pa"] = (0, 150_000, 200_000)[dice.upto(3)]
     values["target_pa"] = 150_000 + dice.upto(20) * 10_000

@@ -173,7 +173,7 @@ def press(a, board, bit):
 
 
 def armed(a, board):
-    a.cycle.choose(bytes(8), builtin.profile(), True)
+    a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     press(a, board, ENTER)
     until(a, board, lambda: a.cycle.phase == 5, 2000)
 

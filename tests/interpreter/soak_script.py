@@ -153,7 +153,7 @@ def main(fills):
         if fill == fills // 2:
             app.engine.t[0] = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
         board.emptied()
-        app.cycle.choose(bytes(8), builtin.profile(), True)
+        app.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
         spin(60)
         press(ENTER)
         spin(60)

@@ -42,7 +42,7 @@ def turns(count):
         a.work()
 turns(60)
 for n in range(12):
-    a.cycle.choose(bytes(8), builtin.profile(), True)
+    a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     a.cycle.pressed(2048)
     blocks = a.recorder.stores
     print(a.recorder.active, sum([len(b.buf) for b in blocks]), min([len(b.buf) * 2 // b.size for b in blocks]))

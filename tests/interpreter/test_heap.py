@@ -45,7 +45,7 @@ settle()
 before = set(sys.modules)
 used = []
 for n in range(6):
-    a.cycle.choose(bytes(8), builtin.profile(), True)
+    a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     a.cycle.pressed(buttons.ENTER)
     assert a.recorder.active
     for i in range(40): turn()

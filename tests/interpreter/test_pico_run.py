@@ -63,6 +63,7 @@ def test_a_short_silence_of_the_barometer_changes_nothing_and_a_long_one_ends_th
     out = pico(APP + LATCHED + """
 from rimward_protocol import causes
 apps = []
+from rimward_fw.control import builtin
 begin = app.App.__init__
 def made(self, board):
     begin(self, board)
@@ -73,7 +74,7 @@ def each(board, turn):
     a = apps[0]
     WORLD.codes[26] ^= turn & 1  # a live converter is never still
     if turn == 40:
-        a.cycle.choose(bytes(8), a.profile_of(bytes(8))[0], True)
+        a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
         a.cycle.pressed(2048)
     if turn == 160: seen.append(a.cycle.phase)
     if turn == 170: WORLD.devices.pop((0, 0x76))
@@ -113,6 +114,7 @@ held.boot()
 held.session_append(7, b"header")
 held.close()
 apps = []
+from rimward_fw.control import builtin
 begin = app.App.__init__
 def made(self, board):
     begin(self, board)
@@ -121,7 +123,7 @@ app.App.__init__ = made
 def each(board, turn):
     a = apps[0]
     if turn == 40:
-        a.cycle.choose(bytes(8), a.profile_of(bytes(8))[0], True)
+        a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
         a.cycle.pressed(2048)
 run(120, each)
 held = Store(pico.STORE, lambda: False)

@@ -36,7 +36,7 @@ board.word &= ~s.RUN
 s.until(a, board, lambda: not a.recorder.active, 20000)
 name = "profile over the link"
 from rimward_protocol import layout
-row = dict(s.builtin.BUILT_IN)
+row = dict(s.builtin.BUILT_IN, target_pa=300000)
 row["wheel_id"] = b"stacked1"
 from rimward_protocol import codes, frame
 from rimward_protocol.layouthash import LAYOUT_HASH

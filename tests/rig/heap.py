@@ -101,7 +101,8 @@ probe.turn()
 for n in range(40):  # until the view of the cutoff has been read
     if not probe.held[0].cutoff_fresh(): probe.turn()
 probe.count("idle, list of wheels shown")
-probe.held[1].cycle.choose(bytes(8), probe.held[1].profile_of(bytes(8))[0], True)
+from rimward_fw.control import builtin
+probe.held[1].cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
 probe.held[1].cycle.pressed(2048)
 probe.turn()
 assert probe.held[1].recorder.active and sum([len(b.buf) for b in probe.held[1].recorder.stores]) == 61440

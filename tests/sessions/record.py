@@ -109,16 +109,10 @@ def record(case: Case) -> bytes:
 
 
 def use_line(person: Person, inflator: VirtualInflator) -> None:
-    """Tells the inflator that its air comes from a workshop line; the workshop button is held meanwhile."""
+    """Tells the inflator that its air comes from a workshop line."""
     import struct
 
-    from rimward_protocol import codes
-
-    inflator.hands.held.add("workshop")
-    inflator.advance(0.3)
-    person.client.request(codes.SETTING_PUT, number=5, value=struct.pack("<BII", 1, 0, 900_000))
-    inflator.hands.held.discard("workshop")
-    inflator.advance(0.3)
+    person.put(5, struct.pack("<BII", 1, 0, 900_000))
 
 
 def load(name: str) -> bytes:

@@ -4,8 +4,10 @@ import json
 import os
 import subprocess
 import sys
+import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -83,14 +85,28 @@ class Inflator:
         return self.process.stdout.readline()
 
     def enrol(self, shop: Shop, *more: str) -> Any:
-        """`rimward key enrol` with the workshop button held. It is down for two seconds; a busy machine may take longer to ask."""
-        until = time.monotonic() + 60
-        while True:
-            self.say("workshop")
+        """`rimward key enrol`, confirmed with the workshop button: pressed every second until the command has ended."""
+        with self.pressing("workshop"):
             done = shop.run("key", "enrol", *more, "--port", self.port, "--json")
-            if done.returncode == 0:
-                return json.loads(done.stdout)
-            assert time.monotonic() < until, done.stderr
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    @contextmanager
+    def pressing(self, word: str) -> Iterator[None]:
+        """A button pressed every second meanwhile."""
+        over = threading.Event()
+
+        def press() -> None:
+            while not over.wait(1.0):
+                self.say(word)
+
+        hand = threading.Thread(target=press)
+        hand.start()
+        try:
+            yield
+        finally:
+            over.set()
+            hand.join()
 
     def answer(self) -> None:
         """Says yes to what the inflator asks: new wheel, stood for an hour."""

@@ -8,6 +8,7 @@ from rimward.link import Client, LockstepTransport, verbs
 from rimward.plant import compressor
 from rimward.simulation.person import Person
 from rimward.virtual import VirtualInflator
+from rimward.virtual.setup import confirm
 from rimward_protocol import codes
 
 DAY_S = 86_400
@@ -25,11 +26,7 @@ def tell(client, day):
 
 
 def calibrate(inflator, client, day):
-    inflator.hands.held.add("workshop")
-    inflator.advance(0.3)
-    client.request(codes.SETTING_PUT, number=GUARD_BAND, value=struct.pack("<iI", GUARD_PA, day))
-    inflator.hands.held.clear()
-    inflator.advance(0.3)
+    verbs.put_setting(client, GUARD_BAND, struct.pack("<iI", GUARD_PA, day), lambda _text: confirm(inflator))
 
 
 @pytest.fixture

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 from rimward.errors import Refusal
+from rimward.link import verbs
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
 from rimward.virtual import VirtualInflator, Where, cutoff_view
@@ -140,11 +141,7 @@ def test_the_daily_test_finds_a_latch_that_lets_go_a_coil_that_stays_fed_and_a_c
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_rest(inflator)
         if baseline_ms:
-            inflator.hands.held.add("workshop")
-            inflator.advance(0.3)
-            person.client.request(codes.SETTING_PUT, number=21, value=struct.pack("<H", baseline_ms))
-            inflator.hands.held.discard("workshop")
-            inflator.advance(0.3)
+            person.put(21, struct.pack("<H", baseline_ms))
         inflator.plant.F[4] = 1.0 - vent
         vars(inflator.cutoff).update(fields)
         seen = daily_test(inflator, person)
@@ -174,11 +171,7 @@ def test_a_new_board_gives_no_air_before_its_bring_up():
         said = []
         for level in (0, 1, 2):
             if level:
-                inflator.hands.held.add("workshop")
-                inflator.advance(0.3)
-                person.client.request(codes.SETTING_PUT, number=20, value=struct.pack("<BI", level, 2500))
-                inflator.hands.held.discard("workshop")
-                inflator.advance(0.3)
+                person.put(20, struct.pack("<BI", level, 2500))
             for chosen in (bytes(8), wheel):
                 person.choose(chosen)
                 inflator.advance(0.5)
@@ -188,11 +181,11 @@ def test_a_new_board_gives_no_air_before_its_bring_up():
         assert said == ["stopped", "stopped", "ready", "stopped", "ready", "ready"]
 
 
-def test_the_button_must_be_held_to_say_that_a_bring_up_was_done():
+def test_a_person_must_confirm_that_a_bring_up_was_done():
     with VirtualInflator(plant_of(SCENARIO), where=Where(bare=True)) as inflator:
         person = at_rest(inflator)
-        with pytest.raises(Refusal, match="button"):
-            person.client.request(codes.SETTING_PUT, number=20, value=struct.pack("<BI", 2, 2500))
+        with pytest.raises(Refusal, match="declined"):
+            verbs.put_setting(person.client, 20, struct.pack("<BI", 2, 2500), lambda _text: inflator.press("down"))
 
 
 def test_transducers_of_another_range_are_found_before_the_ceiling():

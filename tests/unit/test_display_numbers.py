@@ -66,7 +66,7 @@ def _here(t0_ck=29315):
 @pytest.mark.parametrize("t0_ck", [26315, 29315, 31315])
 @pytest.mark.parametrize("ceiling", [120_000, 270_000, 275_000, 276_000, 420_000])
 def test_seating_has_its_own_low_limit(t0_ck, ceiling):
-    values = layout.unpack(layout.PROFILE, layout.seal_profile({**BUILT_IN, "ceiling_pa": ceiling, "limit_pa": max(ceiling, 280_000)}))
+    values = layout.unpack(layout.PROFILE, layout.seal_profile({**BUILT_IN, "target_pa": 300000, "ceiling_pa": ceiling, "limit_pa": max(ceiling, 280_000)}))
     code, x, y = fill_modes.limits(values, configuration.HARDWARE[0], _here(t0_ck), True, 300)
     assert code == 0
     assert x[1] <= min(275_000, ceiling), "never above California's 40 psi, never above the wheel's own ceiling"
@@ -78,7 +78,7 @@ def test_seating_has_its_own_low_limit(t0_ck, ceiling):
 @pytest.mark.parametrize("source", configuration.HARDWARE)
 @pytest.mark.parametrize("chuck", [1, 2])
 def test_the_highest_target_is_the_last_that_arming_takes(source, chuck):
-    values = layout.unpack(layout.PROFILE, layout.seal_profile({**BUILT_IN, "chuck": chuck, "ref_temp_ck": 29315}))
+    values = layout.unpack(layout.PROFILE, layout.seal_profile({**BUILT_IN, "target_pa": 300000, "chuck": chuck, "ref_temp_ck": 29315}))
     highest = fill_modes.highest_target_pa(values, source, _here())
     assert arming.limits({**values, "target_pa": highest}, source, _here())[0] == 0
     assert arming.limits({**values, "target_pa": highest + 1}, source, _here())[0] == replies.TARGET_ABOVE_STOP
@@ -89,7 +89,7 @@ def test_40_psi_is_275_kpa_rounded_down():
 
 
 def test_duty_limits_the_time_budget_of_a_compressor_only():
-    values = layout.unpack(layout.PROFILE, layout.seal_profile(BUILT_IN))
+    values = layout.unpack(layout.PROFILE, layout.seal_profile({**BUILT_IN, "target_pa": 300000}))
     assert fill_modes.limits(values, configuration.HARDWARE[0], _here(), False, 40)[1][5] == 40 * 500
     assert fill_modes.limits(values, configuration.HARDWARE[0], _here(), False, 300)[1][5] == 180 * 500
     assert fill_modes.limits(values, configuration.HARDWARE[1], _here(), False, 40)[1][5] == 180 * 500

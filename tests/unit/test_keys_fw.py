@@ -28,12 +28,11 @@ class Board:
 
 
 class Bench:
-    """Keys with a hand at the button."""
+    """Keys over a store."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.board = Board()
-        self.held = True
         self.locked = False
         self.restart()
 
@@ -41,7 +40,7 @@ class Bench:
         self.board = Board()
         self.store = Store(str(self.folder), lambda: self.locked)
         self.store.boot()
-        self.keys = Keys(self.store, self.board, lambda: self.held)
+        self.keys = Keys(self.store, self.board)
 
 
 @pytest.fixture
@@ -53,14 +52,9 @@ def wrong(number: int = 0) -> bytes:
     return profile.tag_profile(OTHER, profile_of(revision=1 + number))
 
 
-def test_a_key_needs_the_held_button(bench: Bench) -> None:
-    bench.held = False
-    assert bench.keys.enrol(KEY) == replies.BUTTON_NOT_HELD
+def test_a_key_outlives_a_restart_and_is_known_by_its_check(bench: Bench) -> None:
     assert (bench.keys.enrolled(), bench.keys.key(), bench.keys.check()) == (False, None, bytes(8))
-    bench.held = True
     assert bench.keys.enrol(KEY) == replies.OK
-    bench.held = False
-    assert bench.keys.enrol(OTHER) == replies.BUTTON_NOT_HELD
     bench.restart()
     assert bench.keys.key() == KEY
     assert bench.keys.check() == hashlib.sha256(KEY).digest()[:8]

@@ -57,18 +57,16 @@ def test_wear_is_estimated_from_what_the_power_cuts_measured() -> None:
     assert condition.wear(0, 0, 0, 0, 0) == {"erases": 0, "part": 0}
 
 
-def test_a_profile_is_deleted_with_the_button_held_and_its_revision_stays() -> None:
+def test_a_profile_is_deleted_after_a_persons_yes_and_its_issue_number_stays() -> None:
     with VirtualInflator(plant_of(Scenario())) as inflator:
         person = Person(inflator)
         person.bring(profile())
         inflator.advance(0.5)
-        for words, told in (("nobody's", "holds no profile"), ("", "holds no profile"), ("Larkspur front", "button was not held")):
+        for words, told in (("nobody's", "holds no profile"), ("", "holds no profile"), ("Larkspur front", "did not confirm")):
             with pytest.raises(Refusal, match=told):
-                verbs.delete_profile(person.client, words)
+                verbs.delete_profile(person.client, words, lambda _text: inflator.press("down"))
         assert len(verbs.list_profiles(person.client)) == 1
-        inflator.hands.held.add("workshop")
-        inflator.advance(0.5)
-        done = verbs.delete_profile(person.client, "larkspur FRONT")
+        done = verbs.delete_profile(person.client, "larkspur FRONT", person.confirm)
         assert done["deleted"] and done["wheel_id"] == Scenario().wheel_id().hex() or done["label"] == "Larkspur front"
         assert verbs.list_profiles(person.client) == []
         with pytest.raises(Refusal, match="issue-not-newer"):

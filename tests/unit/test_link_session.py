@@ -37,12 +37,16 @@ def record(workshop: Path) -> Path:
         person = Person(inflator)
         with pytest.raises(Refusal, match="no-key"):
             verbs.send_profile(person.client, profile())
-        with pytest.raises(Refusal, match="button-not-held"):
-            verbs.enrol_key(person.client, key)
         inflator.hands.held.add("workshop")
         inflator.advance(0.3)
-        verbs.enrol_key(person.client, key)
+        with pytest.raises(Refusal, match="declined"):  # held beforehand the button confirms nothing
+            verbs.enrol_key(person.client, key)
         inflator.hands.held.clear()
+        with pytest.raises(Refusal, match="declined"):
+            verbs.enrol_key(person.client, key, lambda _text: inflator.press("down"))
+        assert verbs.held_key(person.client) is None
+        verbs.enrol_key(person.client, key, person.confirm)
+        assert verbs.held_key(person.client) == keys.load().current.check
         with pytest.raises(Refusal, match="tag-wrong"):
             verbs.send_profile(person.client, profile())
         from rimward import profiles

@@ -1,6 +1,15 @@
-"""The profile of a wheel nobody registered: an unknown rim counts as straight-side, so the class limit holds."""
+"""The wheel that no profile names. Its ceiling comes from what a person reads off the tyre, its target from the person: nothing is built in.
+
+An unknown rim counts as straight-side, so only what every rim takes may be filled (`CONFIRMED`), and no more than 4.20 bar.
+"""
 
 from rimward_protocol import codes, layout
+
+STEP_UP_PA, STEP_DOWN_PA = 50_000, 10_000  # UP goes in halves of a bar, DOWN in tenths
+PRINTED_MIN_PA, PRINTED_MAX_PA = 100_000, 1_000_000
+
+# What the person confirms of rim and tyre: the only values that a rim of unknown type takes.
+CONFIRMED = {"approved": "yes", "bead": "rigid", "air": "tube"}
 
 BUILT_IN = {
     "revision": 1,
@@ -17,18 +26,35 @@ BUILT_IN = {
     "flags": 0,
     "volume_low_ml": 800,
     "volume_ml": 1250,
-    "limit_pa": 500000,
-    "ceiling_pa": 420000,  # 5 bar held on a warm day and a high road: what a fill at 18 degrees C, 200 m keeps to 45 degrees C, 2,400 m
-    "target_pa": 300000,
-    "seat_pause_pa": 200000,
-    "ambient_min_pa": 75000,
-    "temp_max_ck": 31815,
-    "ref_temp_ck": 29315,
+    "limit_pa": codes.STRAIGHT_SIDE_LIMIT_PA,
+    "ceiling_pa": codes.UNREGISTERED_CEILING_PA,  # 5 bar held on a warm day and a high road: what a fill at 18 °C, 200 m keeps to 45 °C, 2,400 m
+    "target_pa": 0,
+    "seat_pause_pa": 200_000,
+    "ambient_min_pa": 75_000,
+    "temp_max_ck": 31_815,
+    "ref_temp_ck": 29_315,
     "time_budget_s": 180,
     "made_days": 0,
 }
 
 
-def profile():
+def values_of(printed_pa, target_pa=0, ref_temp_ck=29_315):
+    """Fields of its profile. `printed_pa`: the maximum printed on the tyre; `target_pa`: what the person wants at `ref_temp_ck`."""
+    row = dict(BUILT_IN)
+    row["limit_pa"] = min(printed_pa, codes.STRAIGHT_SIDE_LIMIT_PA)
+    row["ceiling_pa"] = min(printed_pa // 1000 * 1000, codes.UNREGISTERED_CEILING_PA)
+    row["target_pa"] = target_pa
+    row["seat_pause_pa"] = min(row["seat_pause_pa"], row["ceiling_pa"])
+    row["ref_temp_ck"] = min(max(ref_temp_ck, 23_315), 33_315)
+    return row
+
+
+def profile(printed_pa, target_pa, ref_temp_ck=29_315):
     """Its bytes."""
-    return layout.seal_profile(BUILT_IN)
+    return layout.seal_profile(values_of(printed_pa, target_pa, ref_temp_ck))
+
+
+def entered(value_pa, is_up, lowest_pa, highest_pa):
+    """A pressure after one press; 0: nothing is entered yet."""
+    wanted = value_pa + STEP_UP_PA if is_up else value_pa - STEP_DOWN_PA
+    return min(max(wanted, lowest_pa), highest_pa // STEP_DOWN_PA * STEP_DOWN_PA)

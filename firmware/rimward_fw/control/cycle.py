@@ -53,6 +53,7 @@ class FillCycle:
         self.added = False  # air or gas came in by other means: the tyre is measured before anything else
         self.measuring = False
         self.question = ""  # what the display asks after a cycle: a name of screens.SCREENS
+        self.old = None  # what a person last confirmed of this wheel, where the profile goes beyond it
 
     def choose(self, wheel, profile, confirmed):
         """Takes a stored and judged profile as the wheel on the hose; the person answers next. Gives a reply code."""
@@ -65,6 +66,8 @@ class FillCycle:
         self.preset = b""
         self.profile = profile
         self.values = layout.unpack(layout.PROFILE, profile)
+        row = None if confirmed or wheel == NOBODY else self.app.store.wheels.row(wheel)
+        self.old = row.facts if row else None
         self.phase = ASK_STOOD if confirmed else ASK_WHEEL
         self.app.note(events.WHEEL_CHOSEN, 0, self.values["revision"])
         return replies.OK if confirmed else replies.WAITING_FOR_PERSON
@@ -75,7 +78,9 @@ class FillCycle:
         if g[slots.G_CAUSE]:
             return 7, g[slots.G_CAUSE]
         if self.phase == ASK_WHEEL:
-            return 3, 0
+            if self.wheel == NOBODY:
+                return self.app.entry.step, self.app.entry.value()
+            return codes.WAIT_LIMITS if self.old else codes.WAIT_NEW_WHEEL, 0
         if self.phase in (ASK_STOOD, ASK_COLD):
             return 2, self.t0_ck
         if self.phase == LOADING and self.must_let_go():
@@ -111,21 +116,16 @@ class FillCycle:
             return
         yes = bits & buttons.ENTER
         no = bits & buttons.DOWN
-        if self.phase == ASK_WHEEL and yes:
-            self.app.store.profile_confirm(self.wheel)
-            self._answered(3, 1)
-            self.phase = ASK_STOOD
-        elif self.phase == ASK_WHEEL and no:
-            self._answered(3, 0)
-            self.phase = IDLE
+        if self.phase == ASK_WHEEL:
+            self._ask_wheel(bits, yes, no)
         elif self.phase == ASK_STOOD and yes:
-            self._answered(2, 1)
+            self._answered(codes.WAIT_STOOD, 1)
             self.arm(self.app.air_ck())
         elif self.phase == ASK_STOOD and no:
-            self._answered(2, 0)
+            self._answered(codes.WAIT_STOOD, 0)
             self._ask_cold()
         elif self.phase == ASK_STOOD and bits & buttons.UP:
-            self._answered(2, 2)
+            self._answered(codes.WAIT_STOOD, 2)
             self.added = True
             self.phase = OVER
             self.question = "added"
@@ -142,6 +142,29 @@ class FillCycle:
         elif self.phase == OVER and self.question:
             self._asked(yes, no)
         elif self.phase == OVER and yes:
+            self.phase = IDLE
+
+    def _ask_wheel(self, bits, yes, no):
+        """Is this the wheel, and may its limits be what the profile says? For an unregistered one: what the person reads off the tyre."""
+        if self.wheel == NOBODY:
+            self._enter(bits)
+        elif yes or no:
+            self._answered(codes.WAIT_LIMITS if self.old else codes.WAIT_NEW_WHEEL, 1 if yes else 0)
+            if yes:
+                self.app.store.profile_confirm(self.wheel)
+            self.phase = ASK_STOOD if yes else IDLE
+
+    def _enter(self, bits):
+        entry = self.app.entry
+        step, value = entry.step, entry.value()
+        done = entry.pressed(bits)
+        if entry.step != step or done:
+            self._answered(step, value if step != codes.WAIT_APPROVAL else 1 if done >= 0 else 0)
+        if done > 0:
+            self.profile = entry.profile()
+            self.values = layout.unpack(layout.PROFILE, self.profile)
+            self.phase = ASK_STOOD
+        elif done < 0:
             self.phase = IDLE
 
     def _ask_cold(self):
@@ -170,7 +193,7 @@ class FillCycle:
     def _asked(self, yes, no):
         """Answers after seating: seated all round, then core in and on to the fill; else everything out and again. And after measuring."""
         if self.question == "seat-done" and (yes or no):
-            self._answered(1, 1 if yes else 0)
+            self._answered(codes.WAIT_BEAD, 1 if yes else 0)
             self.question = "seat-next" if yes else "seat-again"
         elif yes and self.question in ("seat-next", "seat-again"):
             again = self.question == "seat-again"
@@ -197,7 +220,7 @@ class FillCycle:
         elif bits & buttons.UP:
             self.t0_ck = min(self.app.air_ck(), self.t0_ck + COLD_STEP_CK)
         elif bits & buttons.ENTER:
-            self._answered(2, self.t0_ck)
+            self._answered(codes.WAIT_STOOD, self.t0_ck)
             self.arm(self.t0_ck)
 
     def _answered(self, what, answer):
@@ -339,6 +362,11 @@ class FillCycle:
         self.cause = cause
         self.question = ""
         self.phase = OVER
+
+    def drop(self):
+        """The wheel on the hose has no profile any more."""
+        self.leave(causes.NO_PROFILE)
+        self.phase = IDLE
 
     def leave(self, cause):
         """Ends the cycle: takes the ceiling out of force and closes the session."""

@@ -1,9 +1,13 @@
-"""What comes in over the link to stay: profiles and presets. Checked, tagged with the key in force, newer than what was seen. Main loop only."""
+"""What comes in over the link to stay: profiles, presets, keys, settings. Checked, tagged with the key in force, newer than what was seen. Main loop only."""
+
+import struct
+from binascii import hexlify
 
 from rimward_protocol import codes, layout, preset, profile, replies
 from rimward_protocol.compat import sha256
 
-from rimward_fw.control import events
+from rimward_fw.control import events, sense
+from rimward_fw.control.consent import setting_text
 from rimward_fw.storage.wheels import loosened
 
 
@@ -43,8 +47,43 @@ def refused(app, code, message):
     return code, 0, b""
 
 
+def ask_to_delete(app, wheel):
+    """Name the deletion of a wheel's profile on the display. Gives a reply code."""
+    found = app.store.profile_get(wheel)
+    if not found:
+        return replies.NOT_FOUND
+    label = label_of(layout.unpack(layout.PROFILE, found[0]))
+    return app.consent.ask(codes.WAIT_DELETE, "delete the profile of " + label, lambda: delete_profile(app, wheel), 0, wheel)
+
+
+def ask_to_enrol(app, key):
+    """Name a new key by its fingerprint on the display. OK for the one that is held already, else a reply code."""
+    if len(key) != 32 or key == bytes(32):
+        return refused(app, replies.BAD_VALUE, codes.KEY_ENROL)[0]
+    if key == app.keys.key():
+        return replies.OK
+    text = "take the key " + hexlify(sha256(key)[:4]).decode()
+    return app.consent.ask(codes.WAIT_ENROL, text, lambda: enrol(app, key))
+
+
+def enrol(app, key):
+    """Take a key that a person has confirmed. Gives a reply code."""
+    code = app.keys.enrol(key)
+    if code:
+        return refused(app, code, codes.KEY_ENROL)[0]
+    app.note(events.KEY_ENROLLED, 0, int.from_bytes(app.keys.check()[:3], "big"))
+    return code
+
+
+def label_of(values):
+    """A label in the letters that the display has."""
+    return profile.display_text(str(bytes(values["label"]).rstrip(b"\0"), "utf-8"))
+
+
 def delete_profile(app, wheel):
     """Take a wheel's profile out. Gives a reply code."""
+    if wheel == app.cycle.wheel:
+        app.cycle.drop()
     row = app.store.wheels.row(wheel)
     code = app.store.profile_delete(wheel)
     if code == replies.OK:
@@ -78,4 +117,31 @@ def delete_preset(app, preset_id):
     if code == replies.OK and data:
         app.note(events.PRESET_DELETED, 0, layout.unpack(layout.PRESET, data)["issue"])
         app.interface.chooser.close()
+    return code
+
+
+def take_setting(app, number, value):
+    """Check and store a setting; one that loosens something is named on the display first. Gives a reply code."""
+    code = sense.sense(number, value)
+    may = layout.setting_row(number)[1] if code == replies.OK else ""
+    if may == "device":
+        code = replies.SETTING_LOCKED
+    elif may == "button" and app.store.setting_get(number)[0] != value:
+        text = setting_text(number, struct.unpack(layout.setting_row(number)[0], value))
+        code = app.consent.ask(codes.WAIT_SET, text, lambda: store_setting(app, number, value), number)
+        if code == replies.WAITING_FOR_PERSON:
+            return code
+    return refused(app, code, codes.SETTING_PUT)[0] if code else store_setting(app, number, value)
+
+
+def store_setting(app, number, value):
+    """Store a setting and work with it from now on. Gives a reply code."""
+    code = app.store.setting_put(number, value)
+    if code:
+        return refused(app, code, codes.SETTING_PUT)[0]
+    app.note(events.SETTING_STORED, 0, number, app.store.setting_get(number)[1])
+    if number == sense.GUARD_BAND:  # the workshop's date goes before whatever a host said
+        app.keep_day(int.from_bytes(value[4:8], "little"))
+    app.read_settings()
+    app.cycle.reload(app.transducers)
     return code

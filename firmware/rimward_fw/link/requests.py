@@ -2,16 +2,15 @@
 
 import sys
 
-from rimward_protocol import causes, codes, frame, layout, preset, replies
+from rimward_protocol import codes, frame, layout, preset, replies
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.layouthash import LAYOUT_HASH
 from rimward_protocol.profile import label_ok
 
 from rimward_fw import version
-from rimward_fw.control import cycle, events, intake
+from rimward_fw.control import events, intake
 
 _NOBODY = bytes(8)
-_GUARD_BAND = 3  # setting: guard band and the day it was found
 
 
 def table(link):
@@ -89,16 +88,11 @@ def table(link):
         return 0
 
     def profile_delete(values):
-        """Only with the workshop button held."""
+        """Only after a person's yes."""
         wheel = values["wheel_id"]
         if app.enabled():
             return replies.BUSY_FILLING
-        if not app.button_held():
-            return replies.BUTTON_NOT_HELD
-        if wheel == app.cycle.wheel:
-            app.cycle.leave(causes.NO_PROFILE)
-            app.cycle.phase = cycle.IDLE
-        return _done(intake.delete_profile(app, wheel))
+        return _done(intake.ask_to_delete(app, wheel))
 
     def select(values):
         """Choose the wheel on the hose."""
@@ -146,13 +140,7 @@ def table(link):
         if app.enabled():
             return replies.BUSY_FILLING
         code = app.take_setting(values["number"], values["value"])
-        if code == 0 and values["number"] == _GUARD_BAND:  # the workshop's date goes before whatever a host said
-            _keep_day(int.from_bytes(values["value"][4:8], "little"))
-        return code if code else _setting(values["number"])
-
-    def _keep_day(day):
-        if day != app.day and app.store.number_put("day", day) == replies.OK:
-            app.day = day
+        return _done(code) if code else _setting(values["number"])
 
     def faults(values):
         rows = app.store.trips()
@@ -170,7 +158,7 @@ def table(link):
             return replies.BAD_VALUE
         if values["unix_s"]:
             app.note(events.TIME_SET, 0, min(max(values["unix_s"] - before, -0x3FFFFFFF), 0x3FFFFFFF) if before else 0)
-        _keep_day(max(app.clock.day(), app.day))
+        app.keep_day(max(app.clock.day(), app.day))
         link.reply(codes.TIME_IS, {"unix_s": app.clock.unix_s(), "zone_min": app.clock.zone_min})
         return 0
 
@@ -178,16 +166,15 @@ def table(link):
         """Take a key while the button is held."""
         if app.enabled():
             return replies.BUSY_FILLING
-        code = app.keys.enrol(values["key"])
-        if code:
-            app.note(events.REFUSED, 0, code, codes.KEY_ENROL)
-            return code
-        app.note(events.KEY_ENROLLED, 0, int.from_bytes(app.keys.check()[:3], "big"))
-        return key_ask(values)
+        code = intake.ask_to_enrol(app, values["key"])
+        return _key(code) if code in (replies.OK, replies.WAITING_FOR_PERSON) else code
 
     def key_ask(values):
         """Which key is in force: the beginning of its digest."""
-        link.reply(codes.KEY_IS, {"code": replies.OK, "check": app.keys.check(), "wrong_tags": app.keys.wrong})
+        return _key(replies.OK)
+
+    def _key(code):
+        link.reply(codes.KEY_IS, {"code": code, "check": app.keys.check(), "wrong_tags": app.keys.wrong})
         return 0
 
     def preset_put(values):

@@ -1,4 +1,4 @@
-"""The workshop key: enrolled with the button held, never given out; wrong tags counted and slowed.
+"""The workshop key: enrolled after a person's yes (`control.consent`), never given out; wrong tags counted and slowed.
 
 A tag proves where a profile comes from, not that it is safe: the rig's ceiling, the range key and the cutoffs hold
 without it.
@@ -15,12 +15,11 @@ _TICKS = 0x3FFFFFFF
 
 
 class Keys:
-    """`button()` is true while the workshop button is held. Main loop only."""
+    """Main loop only."""
 
-    def __init__(self, store, board, button):
+    def __init__(self, store, board):
         self.store = store
         self.board = board
-        self.button = button
         self._key = store.key()
         self.wrong, self._row = store.wrong_tags()
         self._since = board.ticks_ms()  # after wrong tags a restart waits as well
@@ -38,9 +37,7 @@ class Keys:
         return sha256(self._key)[:8] if self._key else bytes(8)
 
     def enrol(self, key):
-        """Takes a new key while the button is held. Gives a reply code."""
-        if not self.button():
-            return replies.BUTTON_NOT_HELD
+        """Take a new key. Gives a reply code."""
         if len(key) != 32 or bytes(key) == bytes(32):
             return replies.BAD_VALUE
         code = self.store.key_put(key)

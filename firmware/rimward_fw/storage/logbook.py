@@ -53,6 +53,8 @@ def open_session(app, cycle):
     ]
     if cycle.preset:
         metas.append((layout.META_PRESET, cycle.preset))
+    if not any(cycle.wheel):  # what the person entered and confirmed takes the place of a profile
+        metas.append((layout.META_UNREGISTERED, struct.pack("<IB", app.entry.printed_pa, 1)))
     if app.person:
         metas.append((layout.META_PERSON, app.person))
     for key, setting in _SETTINGS:

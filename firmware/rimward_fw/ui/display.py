@@ -31,7 +31,7 @@ _KERNEL_SCREENS = {
     codes.BLEEDING: "bleed",
     codes.STOPPED: "stopped",
 }
-_MORE = ("pair", "service", "tripped", "stopped", "refused", "why", "new", "ready")
+_MORE = ("pair", "service", "tripped", "stopped", "refused", "why", "new", "looser", "ready")
 
 
 def screen_of(app):
@@ -39,6 +39,8 @@ def screen_of(app):
     v = app.cycle
     if app.engine.g[slots.G_CAUSE]:
         return "tripped"
+    if app.consent.what:
+        return "consent"
     if app.interface.service:
         return "service"
     if v.phase == cycle.OVER:
@@ -49,7 +51,7 @@ def screen_of(app):
         code = app.interface.pair.code
         return "refused" if code == replies.TARGET_ABOVE_STOP else "no-pair" if code else "pair"
     if v.phase != cycle.ARMED:
-        return ("choose", "new", "stood", "cold", "loading")[v.phase]
+        return _asked(app) if v.phase == cycle.ASK_WHEEL else ("choose", "", "stood", "cold", "loading")[v.phase]
     kernel = app.engine.f[slots.F_STATE]
     if v.measuring and kernel in (codes.FILL_DONE, codes.STOPPED):
         return "measure-done"
@@ -60,6 +62,13 @@ def screen_of(app):
     if app.engine.x[slots.X_SW] & buttons.RUN and app.engine.g[slots.G_WHY] > 1:
         return "why"
     return "seat-ready" if v.seating else "measure-ready" if v.measuring else "ready"
+
+
+def _asked(app):
+    v = app.cycle
+    if v.wheel == cycle.NOBODY:
+        return {codes.WAIT_PRINTED_MAXIMUM: "printed", codes.WAIT_APPROVAL: "approval"}.get(app.entry.step, "target")
+    return "looser" if v.old else "new"
 
 
 def _over(app):
@@ -80,6 +89,11 @@ def fact(app, name):
     e, v = app.engine, app.cycle
     if name == "label":
         return show.label(v.values["label"]) if v.values else ""
+    if name in ("entry_bar", "entry_psi"):
+        pa = app.entry.value()
+        return (show.bar(pa) if name == "entry_bar" else show.psi(pa)) if pa else "--"
+    if name == "request":
+        return app.consent.text
     if name == "ambient":
         return str(app.ambient_pa() // 1000)
     if name == "air":

@@ -4,9 +4,11 @@ from rimward_protocol import causes, codes, replies
 from rimward_protocol import kernel_slots as slots
 
 from rimward_fw import version
+from rimward_fw.storage.wheels import loosened
 from rimward_fw.ui import display_numbers as show
 
 _RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
+_CHUCKS = ("?", "pin", "press")
 _PLACES = ("any", "front", "rear")
 _RANGES = ("?", "low", "high", "bench")
 _TESTS = ("not yet", "passed")
@@ -18,6 +20,8 @@ def facts_of(app, name):
         return service_facts(app)
     if name in ("tripped", "stopped", "refused", "why"):
         return reason_facts(app, name)
+    if name == "looser":
+        return looser_facts(app.cycle)
     if name == "new":
         return wheel_facts(app.cycle)
     if name == "pair":
@@ -48,6 +52,24 @@ def wheel_facts(v):
         "position": _PLACES[row["position"]],
         "made": day_text(row["made_days"]) if row["made_days"] else "not known",
     }
+
+
+def looser_facts(v):
+    """What a person last confirmed of this wheel, and what the profile says now; `what` names a class, position or size that changed."""
+    old, row = v.old, v.values
+    texts = {"old_ceil": show.bar(old[0]), "new_ceil": show.bar(row["ceiling_pa"]), "old_limit": show.bar(old[1]), "new_limit": show.bar(row["limit_pa"])}
+    texts["old_litre"], texts["new_litre"] = show.litres(old[3]), show.litres(row["volume_ml"])
+    changed = loosened(old, row)
+    words = {
+        "rim_class": "rim " + _RIMS[old[4]] + " > " + _RIMS[row["rim_class"]],
+        "chuck": "chuck " + _CHUCKS[old[5]] + " > " + _CHUCKS[row["chuck"]],
+        "position": _PLACES[old[6]] + " > " + _PLACES[row["position"]],
+        "tyre_width_dmm": "tyre " + str(old[7] // 10) + " > " + str(row["tyre_width_dmm"] // 10),
+        "bead_seat_mm": "bead " + str(old[8]) + " > " + str(row["bead_seat_mm"]),
+    }
+    found = [words[name] for name in changed if name in words]
+    texts["what"] = found[0] if found else "" if changed else "number far ahead"
+    return texts
 
 
 def ride_facts(v):

@@ -84,3 +84,8 @@ def wrap(text, width, rows):
         lines = lines[:rows]
         lines[-1] = lines[-1][: width - 2] + ".."
     return lines
+
+
+def litres(ml):
+    """A volume in litres, two decimals, rounded down."""
+    return str(ml // 1000) + "." + ("0" + str(ml % 1000 // 10))[-2:]

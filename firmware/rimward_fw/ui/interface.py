@@ -34,7 +34,9 @@ class Interface:
     def pressed(self, bits, held):
         """Presses go to whoever asks on the display. UP held long in the list of wheels shows the service page, UP leaves it."""
         cycle = self.app.cycle
-        if self.service:
+        if self.app.consent.what:
+            self.app.consent.pressed(bits)
+        elif self.service:
             self.service = not bits & buttons.UP
         elif cycle.phase or self.app.engine.g[slots.G_CAUSE]:
             cycle.pressed(bits)

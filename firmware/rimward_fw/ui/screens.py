@@ -35,6 +35,41 @@ SCREENS = {
 5 . made {made}
 6 . ENTER same wheel
 7 . DOWN  another""",
+    "looser": """\
+0 i {label}
+1 . LIMITS CHANGED
+2 . limit {old_limit} {new_limit}
+3 . ceil. {old_ceil} {new_ceil}
+4 . litre {old_litre} {new_litre}
+5 . {what}
+6 . ENTER agree
+7 . DOWN  refuse""",
+    "printed": """\
+0 i PRINTED MAXIMUM
+1 . on the tyre:
+2 c {entry_bar} bar
+3 c {entry_psi} psi
+4 . UP    +0.5 bar
+5 . DOWN  -0.1 bar
+6 . unknown: do not
+7 . fill. ENTER takes""",
+    "approval": """\
+0 i ALL THREE TRUE?
+1 w Its maker approves it for hookless rims, the bead is stiff (wire), a tube is in.
+6 . ENTER all true
+7 . DOWN  no: end""",
+    "target": """\
+0 i TARGET
+2 c {entry_bar} bar
+3 c {entry_psi} psi
+4 . UP    +0.5 bar
+5 . DOWN  -0.1 bar
+7 . ENTER takes it""",
+    "consent": """\
+0 i FROM THE CABLE
+1 w {request}
+6 . WORKSHOP  yes
+7 . DOWN      no""",
     "stood": """\
 0 i {label}
 1 w Has this wheel stood here for an hour?

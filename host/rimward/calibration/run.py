@@ -169,8 +169,8 @@ def revisions(client: Client) -> list[int]:
     return [client.request(codes.SETTING_GET, number=number)["revision"] for number in (*SETTINGS.values(), GUARD_SETTING)]
 
 
-def write_back(client: Client, result: Calibrated, number: int = 0, today: float | None = None) -> dict[str, int]:
-    """Writes coefficients, guard band and date to the device (which keeps two copies). Needs the workshop button held.
+def write_back(client: Client, result: Calibrated, number: int = 0, today: float | None = None, tell: verbs.Tell | None = None) -> dict[str, int]:
+    """Writes coefficients, guard band and date to the device (which keeps two copies). A person there confirms each.
 
     `number`: the running number of the certificate. Gives the settings' revisions. Refusal from the device, or if what it stored reads
     back differently.
@@ -186,8 +186,5 @@ def write_back(client: Client, result: Calibrated, number: int = 0, today: float
     wanted[GUARD_SETTING] = struct.pack("<iI", result.guard_pa, days)
     written = {}
     for setting, value in wanted.items():
-        answer = client.request(codes.SETTING_PUT, number=setting, value=value)
-        if answer["value"] != value:
-            raise Refusal(f"Setting {setting} reads back differently.", "Run the calibration again; service the inflator if it repeats.")
-        written[codes.word_of([(row[0], row[1]) for row in enumerations.SETTINGS], setting)] = answer["revision"]
+        written[codes.word_of([(row[0], row[1]) for row in enumerations.SETTINGS], setting)] = verbs.put_setting(client, setting, value, tell)
     return written

@@ -30,3 +30,8 @@ def default_port() -> str:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+
+
+def tell(text: str) -> None:
+    """An instruction on standard error, so that JSON on standard output stays whole."""
+    click.echo(text, err=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rimward import keys
-from rimward.commands._port import port_option
+from rimward.commands._port import port_option, tell
 from rimward.commands.wheel_options import JSON, options
 from rimward.link import verbs
 from rimward.link.ports import open_client
@@ -19,13 +19,13 @@ PURPOSE = click.option("--purpose", type=click.Choice(keys.PURPOSES), default="w
 def report(ring: keys.Ring, purpose: str, as_json: bool, text: str = "") -> None:
     """Says which keys there are; never a key itself."""
     if as_json:
-        held = [{"key_id": k.key_id, "made": k.made, "current": i == 0} for i, k in enumerate(ring.keys)]
+        held = [{"key_id": k.key_id, "fingerprint": k.check[:4].hex(), "made": k.made, "current": i == 0} for i, k in enumerate(ring.keys)]
         emit_json({"purpose": purpose, "kept_in": ring.kept_in, "keys": held})
         return
     if text:
         console.print(text, markup=False)
     for i, key in enumerate(ring.keys):
-        console.print(f"{key.key_id}  made {key.made}  {'in use' if i == 0 else 'earlier: only to recognise old tags'}", markup=False)
+        console.print(f"{key.key_id}  fingerprint {key.check[:4].hex()}  made {key.made}  {'in use' if i == 0 else 'earlier: only to recognise old tags'}", markup=False)
     console.print(f"{len(ring.keys)} {purpose} key{'' if len(ring.keys) == 1 else 's'}, kept in: {ring.kept_in}", markup=False)
 
 
@@ -51,14 +51,14 @@ def show(purpose: str, as_json: bool) -> None:
 @options(PURPOSE, JSON)
 def new(purpose: str, as_json: bool) -> None:
     """Make the first key."""
-    report(keys.new(purpose), purpose, as_json, "Made. Export a copy and lock it away; then enrol it in each inflator with its button held.")
+    report(keys.new(purpose), purpose, as_json, "Made. Export a copy and lock it away; then enrol it in each inflator.")
 
 
 @command.command()
 @options(PURPOSE, JSON)
 def rotate(purpose: str, as_json: bool) -> None:
     """Replace the key, when somebody may have read it or an inflator was lost."""
-    report(keys.rotate(purpose), purpose, as_json, "Replaced. Enrol it in each inflator with its button held, make profiles anew, print tags anew.")
+    report(keys.rotate(purpose), purpose, as_json, "Replaced. Enrol it in each inflator, make its profiles again, print the tags again.")
 
 
 @command.command()
@@ -87,12 +87,30 @@ def import_(file: Path, purpose: str, as_json: bool) -> None:
 
 
 @command.command()
+@options((port_option,), JSON)
+def ask(port: str, as_json: bool) -> None:
+    """Ask an inflator which key it holds."""
+    with open_client(port) as client:
+        held = verbs.held_key(client)
+        purpose = "bench" if verbs.is_bench(client) else "workshop"
+    found = next((k for k in keys.load(purpose).keys if held == k.check), None)
+    fingerprint = held[:4].hex() if held else None
+    if as_json:
+        emit_json({"port": port, "fingerprint": fingerprint, "key_id": found.key_id if found else None})
+    elif fingerprint is None:
+        console.print("The inflator holds no key: it takes no profile. Enrol one: rimward key enrol.", markup=False)
+    else:
+        ours = f"key {found.key_id} of this computer" if found else "none of this computer's keys"
+        console.print(f"The inflator holds the key with the fingerprint {fingerprint}: {ours}.", markup=False)
+
+
+@command.command()
 @options((port_option,), PURPOSE, JSON)
 def enrol(port: str, purpose: str, as_json: bool) -> None:
-    """Give this workshop's key to an inflator. Hold its workshop button down meanwhile."""
+    """Give this workshop's key to an inflator; confirm it there with the workshop button."""
     key = keys.load(purpose).current
     with open_client(port) as client:
-        verbs.enrol_key(client, key.key)
+        verbs.enrol_key(client, key.key, tell)
     if as_json:
         emit_json({"port": port, "key_id": key.key_id, "enrolled": True})
     else:

@@ -8,7 +8,7 @@ from rimward_protocol.codes import word_of
 from rimward_protocol.enumerations import POSITIONS
 
 from rimward.ceiling.model import Note
-from rimward.commands._port import port_option
+from rimward.commands._port import port_option, tell
 from rimward.commands.ceiling import read_place, read_ride, ride_options
 from rimward.commands.wheel_options import ABOUT_WHEEL, DATABASE, JSON, RIM_AND_TYRE, WHO, new_file, options, stated
 from rimward.errors import Refusal
@@ -305,12 +305,12 @@ def list_command(port: str, database: str | None, as_json: bool) -> None:
 @click.argument("wheel")
 @options((port_option,), JSON)
 def delete(wheel: str, port: str, as_json: bool) -> None:
-    """Delete a WHEEL's profile (id or label) from an inflator. Hold its workshop button meanwhile."""
+    """Delete a WHEEL's profile (id or label) from an inflator; confirm it there with the workshop button."""
     from rimward.link import verbs
     from rimward.link.ports import open_client
 
     with open_client(port) as client:
-        row = verbs.delete_profile(client, wheel)
+        row = verbs.delete_profile(client, wheel, tell)
     if as_json:
         emit_json(row)
     else:

@@ -4,10 +4,11 @@ import struct
 from dataclasses import dataclass
 from typing import Any
 
-from rimward_protocol import codes, replies
+from rimward_protocol import codes
 
 from rimward import records
 from rimward.errors import Refusal
+from rimward.link import verbs
 from rimward.link.client import Client
 
 SOURCE, NAME, BUZZER, UNIT = 5, 7, 8, 9
@@ -95,15 +96,9 @@ def values_of(given: dict[str, Any]) -> dict[int, bytes]:
     return values
 
 
-def write(client: Client, values: dict[int, bytes]) -> bool:
-    """Write settings that differ; True if a person must still confirm one on the display. Refusal if the inflator refuses one."""
-    waits = False
+def write(client: Client, values: dict[int, bytes], tell: verbs.Tell | None = None) -> None:
+    """Write settings that differ; a person confirms there what the inflator asks about. Refusal if it refuses one, or the person does."""
     for number, value in values.items():
         if _get(client, number) == value:
             continue
-        answer = client.request(codes.SETTING_PUT, number=number, value=value)
-        if answer.get("code") == replies.WAITING_FOR_PERSON:
-            waits = True
-        elif bytes(answer.get("value", b"")) != value:
-            raise Refusal(f"The inflator keeps another value of setting {number} than was sent.", "Send it again; check the cable.")
-    return waits
+        verbs.put_setting(client, number, value, tell)

@@ -22,6 +22,9 @@ GUARD_SETTING = 3
 CLOCK_SET = 16  # flag of HELLO_IS
 SAME_BYTES = 64  # a session's header, which names inflator, start and number
 STILL_S, WRITE_STEP_S = 3.0, 0.2
+CONFIRM_S, CONFIRM_STEP_S = 70.0, 0.1  # the inflator itself gives up after a minute
+CONFIRM = "The inflator's display names this request: press its workshop button there, or DOWN to decline."
+Tell = Callable[[str], None]
 
 
 def is_bench(client: Client) -> bool:
@@ -97,8 +100,8 @@ def list_profiles(client: Client) -> list[dict[str, Any]]:
     return rows
 
 
-def delete_profile(client: Client, words: str) -> dict[str, Any]:
-    """Takes a wheel's profile out of the inflator, its workshop button held. `words`: id, the beginning of one, or label. Refusal otherwise."""
+def delete_profile(client: Client, words: str, tell: Tell | None = None) -> dict[str, Any]:
+    """Takes a wheel's profile out of the inflator, once a person there has confirmed it. `words`: id, the beginning of one, or label. Refusal otherwise."""
     rows = [row for row in list_profiles(client) if row["intact"]]
     wanted = words.strip().lower()
     exact = [row for row in rows if wanted in (row["profile"]["wheel_id"].hex(), row["profile"]["label"].lower())]
@@ -107,9 +110,10 @@ def delete_profile(client: Client, words: str) -> dict[str, Any]:
         text = f"{len(found)} profiles there fit '{words}'." if found else f"The inflator holds no profile '{words}'."
         raise Refusal(text, "Give the id that `rimward profile list` shows.")
     row = found[0]["profile"]
-    client.request(codes.PROFILE_DELETE, wheel_id=row["wheel_id"])
+    if client.request(codes.PROFILE_DELETE, wheel_id=row["wheel_id"])["code"] == replies.WAITING_FOR_PERSON:
+        await_person(client, codes.WAIT_DELETE, tell)
     if any(kept["data"] == found[0]["data"] for kept in list_profiles(client)):
-        raise Refusal("The inflator still lists that profile.", "Switch it off and on, then delete again.")
+        raise declined()
     return {"wheel_id": row["wheel_id"].hex(), "label": row["label"], "revision": row["revision"], "deleted": True}
 
 
@@ -118,10 +122,48 @@ def choose_wheel(client: Client, wheel_id: bytes = NOBODY) -> bool:
     return client.request(codes.SELECT, wheel_id=wheel_id)["code"] == replies.WAITING_FOR_PERSON
 
 
-def enrol_key(client: Client, key: bytes) -> None:
-    """Gives a workshop key to the inflator; its button must be held. Done only when the inflator's digest of it matches."""
-    if client.request(codes.KEY_ENROL, key=key)["check"] != hashlib.sha256(key).digest()[:8]:
-        raise Refusal("The inflator stored another key than was sent; the old one may be in force.", "Enrol it again.")
+def enrol_key(client: Client, key: bytes, tell: Tell | None = None) -> None:
+    """Gives a workshop key to the inflator, where a person confirms it. Done only when the inflator's digest of it matches."""
+    if client.request(codes.KEY_ENROL, key=key)["code"] == replies.WAITING_FOR_PERSON:
+        await_person(client, codes.WAIT_ENROL, tell)
+    if held_key(client) != hashlib.sha256(key).digest()[:8]:
+        raise declined()
+
+
+def held_key(client: Client) -> bytes | None:
+    """First 8 bytes of SHA-256 over the key that an inflator holds; None where it holds none."""
+    check = bytes(client.request(codes.KEY_ASK)["check"])
+    return check if any(check) else None
+
+
+def put_setting(client: Client, number: int, value: bytes, tell: Tell | None = None) -> int:
+    """Stores a setting; a person confirms there what the inflator asks about. Gives its revision; Refusal if it reads back differently."""
+    answer = client.request(codes.SETTING_PUT, number=number, value=value)
+    if answer.get("code") == replies.WAITING_FOR_PERSON:
+        await_person(client, codes.WAIT_SET, tell)
+        answer = client.request(codes.SETTING_GET, number=number)
+    if answer["value"] != value:
+        raise declined()
+    return int(answer["revision"])
+
+
+def await_person(client: Client, what: int, tell: Tell | None = None) -> None:
+    """Returns once the inflator no longer asks for a person's yes to this request; what came of it is then asked for."""
+    (tell or say_nothing)(CONFIRM)
+    until = client.transport.now_s() + CONFIRM_S
+    while client.request(codes.WAITING)["waiting"] == what:
+        if client.transport.now_s() > until:
+            raise declined()
+        client.wait(CONFIRM_STEP_S)
+
+
+def say_nothing(_text: str) -> None:
+    """For callers that have nobody to tell."""
+
+
+def declined() -> Refusal:
+    """The person did not confirm, or the inflator could not store it."""
+    return records.refusal_of(replies.DECLINED)
 
 
 def status(client: Client) -> dict[str, Any]:

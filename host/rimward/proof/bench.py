@@ -183,14 +183,11 @@ class Hands:
             inflator.hands.held.discard("enter")
 
     def enrol(self, client: Any, ring: Ring) -> None:
-        """Gives the bench its key, the workshop button held."""
+        """Gives the bench its key; its workshop button is pressed there."""
         from rimward.link import verbs
+        from rimward.virtual.setup import confirm
 
-        self.inflator.hands.held.add("workshop")
-        self.inflator.advance(0.3)
-        verbs.enrol_key(client, ring.current.key)
-        self.inflator.hands.held.discard("workshop")
-        self.inflator.advance(0.3)
+        verbs.enrol_key(client, ring.current.key, lambda _text: confirm(self.inflator))
 
 
 @contextmanager

@@ -2,14 +2,23 @@
 
 from typing import Any
 
-from rimward_protocol import codes
-
 from rimward.link import Client, LockstepTransport, verbs
 from rimward.simulation.scenario import KEY
 from rimward.virtual import VirtualInflator
 from rimward.virtual.setup import source_of
 
 SOURCE_SETTING = 5  # 0 compressor 1 line; free air delivery, mL/min; supply, Pa
+
+
+# what is asked -> what this person presses: 5 bar is printed on the tyre, and 3 bar are wanted
+PRESSES = {
+    "new-wheel": ("enter",),
+    "looser-limits": ("enter",),
+    "printed-maximum": (*["up"] * 10, "enter"),
+    "approval": ("enter",),
+    "target": (*["up"] * 6, "enter"),
+    "stood-an-hour": ("enter",),
+}
 
 
 class Person:
@@ -24,21 +33,22 @@ class Person:
         return verbs.status(self.client)
 
     def enrol(self, key: bytes = KEY) -> None:
-        """Gives the inflator a workshop key, its button held meanwhile."""
-        self.inflator.hands.held.add("workshop")
-        self.inflator.advance(0.3)
-        verbs.enrol_key(self.client, key)
-        self.inflator.hands.held.discard("workshop")
-        self.inflator.advance(0.3)
+        """Gives the inflator a workshop key and confirms it there."""
+        verbs.enrol_key(self.client, key, self.confirm)
 
     def set_source(self) -> None:
-        """Give the inflator the figures of the plant's air source, the workshop button held meanwhile."""
+        """Give the inflator the figures of the plant's air source."""
         value = source_of(self.inflator.plant.params)
-        self.inflator.hands.held.add("workshop")
+        self.put(SOURCE_SETTING, value)
+
+    def put(self, number: int, value: bytes) -> None:
+        """Stores a setting and confirms it at the inflator."""
+        verbs.put_setting(self.client, number, value, self.confirm)
+
+    def confirm(self, _text: str = "") -> None:
+        """Presses the workshop button once the display has named the request."""
         self.inflator.advance(0.3)
-        self.client.request(codes.SETTING_PUT, number=SOURCE_SETTING, value=value)
-        self.inflator.hands.held.discard("workshop")
-        self.inflator.advance(0.3)
+        self.inflator.press("workshop")
 
     def bring(self, data: bytes) -> dict[str, Any]:
         """Enrols the shop's key and sends a profile tagged with it; gives what `verbs.send_profile` does."""
@@ -48,11 +58,12 @@ class Person:
     def choose(self, wheel_id: bytes) -> None:
         """Chooses the wheel, confirms a new one, says that it has stood here for an hour."""
         verbs.choose_wheel(self.client, wheel_id)
-        for _ in range(3):
+        for _ in range(6):
             waiting = self.status()["waiting"]
-            if waiting not in ("new-wheel", "stood-an-hour"):
+            if waiting not in PRESSES:
                 break
-            self.inflator.press("enter")
+            for button in PRESSES[waiting]:
+                self.inflator.press(button)
         self.inflator.advance(0.5)
 
     def hold(self, seconds: float) -> None:

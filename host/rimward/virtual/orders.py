@@ -8,7 +8,7 @@ from rimward.errors import Refusal
 from rimward.units import parse_reading
 from rimward.virtual.inflator import BUTTONS
 
-SHORT_S, LONG_S, WORKSHOP_S = 0.2, 2.0, 10.0  # how long a button is held; the firmware takes 1.5 s for a long press
+SHORT_S, LONG_S, WORKSHOP_S = 0.2, 2.0, 0.5  # how long a button is held; the firmware takes 1.5 s for a long press
 GAP_S = 0.4  # between two lines of a script, beside what the first one takes
 MOST_WAIT_S = 86_400.0
 
@@ -18,7 +18,7 @@ WORDS = {
     "let-go": "let go of it",
     "enter / up / down": "press that button",
     "enter long / ...": "hold that button for two seconds",
-    "workshop": "hold the workshop button for ten seconds",
+    "workshop": "press the workshop button: yes to what the display names",
     "key-low / key-high": "turn the range key",
     "attach / detach": "put the hose on, take it off",
     "pump PRESSURE": "put a hand pump with its gauge on the hose and bring it there, as `pump 3.5 bar`; `pump 0` opens it",

@@ -1,4 +1,4 @@
-"""Setting a virtual inflator up before its port is named: what a person does with a cable, the workshop button held, over its own line."""
+"""Setting a virtual inflator up before its port is named: what a person does with a cable and the workshop button, over its own line."""
 
 import os
 import select
@@ -10,7 +10,7 @@ from rimward.plant import PlantParams
 from rimward.plant.arrays import efficiency
 from rimward.virtual.inflator import VirtualInflator
 
-CONFIRM_S = 1.0
+SHOWN_S = 0.3
 
 
 class OwnLine:
@@ -43,16 +43,14 @@ class OwnLine:
 
 def set_up(inflator: VirtualInflator, slave: int, values: dict[int, bytes]) -> None:
     """Give settings to a virtual inflator, and confirm them on its display where it asks."""
-    inflator.hands.held.add("workshop")
-    try:
-        with Client(OwnLine(inflator, slave)) as client:
-            waits = tuning.write(client, values)
-    finally:
-        inflator.hands.held.discard("workshop")
-    if waits:
-        inflator.advance(CONFIRM_S)
-        inflator.press("enter")
-        inflator.advance(CONFIRM_S)
+    with Client(OwnLine(inflator, slave)) as client:
+        tuning.write(client, values, lambda _text: confirm(inflator))
+
+
+def confirm(inflator: VirtualInflator) -> None:
+    """Press the workshop button: what a person does when the display names a request."""
+    inflator.advance(SHOWN_S)
+    inflator.press("workshop")
 
 
 def source_of(params: PlantParams) -> bytes:
