@@ -317,6 +317,7 @@ def exact_hex(text: str, size: int) -> bytes:
 
 
 def day_number(text: str) -> int:
+    """Days from 2020-01-01 to an ISO date. ValueError for a text that is none."""
     import calendar
 
     return (calendar.timegm(time.strptime(text, "%Y-%m-%d")) - codes.EPOCH_DAY_UNIX_S) // DAY_S

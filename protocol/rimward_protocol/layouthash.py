@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("0005bef62c31e3ff")
+LAYOUT_HASH = unhexlify("0006dfde99059891")

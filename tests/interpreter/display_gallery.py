@@ -98,6 +98,7 @@ def fresh(folder):
     a.interface.chooser.close()
     a.cycle.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
     a.cycle.profile = layout.seal_profile(PROFILE)
+    a.cycle.wheel = b"wheel001"
     a.engine.g[39] = slots.BIAS_PA
     a.engine.g[slots.G_FA] = a.engine.g[slots.G_FB] = slots.BIAS_PA << 4
     a.interface.work()
@@ -209,7 +210,29 @@ def paired(a, code):
     a.interface.pair = Pair(code)
 
 
+def consents(a):
+    a.consent.ask(codes.WAIT_SET, "calibration A gain 1.007 offset -300 Pa", None)
+
+
+def looser(a):
+    a.cycle.old = (410000, 480000, 1100, 1200, codes.RIM_SS, 2, 1, 280, 622)
+    phase(a, cycle.ASK_WHEEL)
+
+
+def enters(a, step):
+    a.cycle.wheel = cycle.NOBODY
+    a.entry.begin()
+    a.entry.step = step
+    a.entry.printed_pa = 410000
+    phase(a, cycle.ASK_WHEEL)
+
+
 SITUATIONS = {
+    "consent": consents,
+    "looser": looser,
+    "printed": lambda a: enters(a, codes.WAIT_PRINTED_MAXIMUM),
+    "approval": lambda a: enters(a, codes.WAIT_APPROVAL),
+    "target": lambda a: enters(a, codes.WAIT_TARGET),
     "choose": lambda a: None,
     "pair": lambda a: paired(a, 0),
     "no-pair": lambda a: paired(a, replies.NOT_FOUND),

@@ -102,7 +102,7 @@ class Paper:
 class Board:
     ms = 0x3FFFFFFF - 5000
     def ticks_ms(self): return self.ms & 0x3FFFFFFF
-keys = Keys(Paper(), Board(), lambda: True)
+keys = Keys(Paper(), Board())
 plain = layout.seal_profile(builtin.BUILT_IN)
 KEY = bytes(range(32))
 print(keys.judge(plain), keys.enrol(KEY), keys.judge(profile.tag_profile(KEY, plain)), keys.judge(profile.tag_profile(bytes(range(1, 33)), plain)))

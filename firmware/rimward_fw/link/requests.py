@@ -136,7 +136,7 @@ def table(link):
         return 0
 
     def setting_put(values):
-        """Store a setting."""
+        """Store a setting, where it need be after a person's yes."""
         if app.enabled():
             return replies.BUSY_FILLING
         code = app.take_setting(values["number"], values["value"])
@@ -163,7 +163,7 @@ def table(link):
         return 0
 
     def key_enrol(values):
-        """Take a key while the button is held."""
+        """Take a key after a person's yes."""
         if app.enabled():
             return replies.BUSY_FILLING
         code = intake.ask_to_enrol(app, values["key"])

@@ -52,10 +52,10 @@ SCREENS = {
 4 . UP    +0.5 bar
 5 . DOWN  -0.1 bar
 6 . unknown: do not
-7 . fill. ENTER takes""",
+7 . fill. ENTER ok""",
     "approval": """\
 0 i ALL THREE TRUE?
-1 w Its maker approves it for hookless rims, the bead is stiff (wire), a tube is in.
+1 w Maker approves hookless rims. Bead of wire. Tube inside.
 6 . ENTER all true
 7 . DOWN  no: end""",
     "target": """\

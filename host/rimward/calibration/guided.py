@@ -12,7 +12,6 @@ from rimward.calibration.run import Reference, Step, collect, in_force, left_seq
 from rimward.errors import Refusal
 from rimward.link import Client, verbs
 
-BUTTON_TRIES = 5
 
 
 @dataclass(frozen=True)
@@ -31,10 +30,9 @@ class Given:
 
 @dataclass(frozen=True)
 class Questions:
-    """`shown(step)`: what the reference shows, gauge Pa; `button()`: the person holds the workshop button now; `say`: one line of progress."""
+    """`shown(step)`: what the reference shows, gauge Pa; `say`: one line of progress."""
 
     shown: Callable[[Step], float]
-    button: Callable[[], None]
     say: Callable[[str], None]
 
 
@@ -100,16 +98,11 @@ def _fitted(client: Client, job: keep.Job, gauge: Reference) -> Calibrated:
 
 
 def _write(client: Client, job: keep.Job, result: Calibrated, ask: Questions) -> dict[str, int]:
-    """Writes the result; a button that was not held is asked for again."""
-    for left in reversed(range(BUTTON_TRIES)):
-        ask.button()
-        try:
-            return write_back(client, result, job.running)
-        except Refusal as refusal:
-            if "button" not in refusal.text or not left:
-                raise Refusal(refusal.text, f"{refusal.fix} All points are kept: the same command goes on with them.") from refusal
-            ask.say(f"{refusal.text} {refusal.fix}")
-    raise AssertionError("unreachable")
+    """Writes the result; each part is confirmed at the inflator. What was declined there can be written by the same command again."""
+    try:
+        return write_back(client, result, job.running, tell=ask.say)
+    except Refusal as refusal:
+        raise Refusal(refusal.text, f"{refusal.fix} All points are kept: the same command goes on with them.") from refusal
 
 
 def _left_points(client: Client, job: keep.Job, given: Given, ask: Questions) -> list[Point]:

@@ -40,7 +40,7 @@ def command(port, points, reference_due, person, place, serial_a, serial_b, read
 
     Zero with the manifold open to the air, two preloads to the highest pressure, at least six pressures up and down, zero; then, with the
     result written, some of them once more. Let the pressure settle at each point and type what the reference shows. Each point is kept as
-    it is typed: a run that was broken off goes on with the same command. The workshop button must be held while the result is written. With
+    it is typed: a run that was broken off goes on with the same command. Each part of the result is confirmed there with the workshop button. With
     the range key on low the independent cutoff opens above 5 bar: turn it to high for points beyond. On a proof bench hold UP until the
     service page is there: its vent stays shut as long as that page is shown.
     Eye protection on; stay out of the plane of a wheel used as the volume.
@@ -125,10 +125,7 @@ def _questions():  # type: ignore[no-untyped-def]
             except Refusal as refusal:
                 say(refusal.text)
 
-    def button() -> None:
-        click.prompt("Hold the workshop button and press Enter", default="", show_default=False, err=True)
-
-    return Questions(shown, button, say)
+    return Questions(shown, say)
 
 
 def _request(step) -> str:  # type: ignore[no-untyped-def]

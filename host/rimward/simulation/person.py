@@ -14,7 +14,7 @@ SOURCE_SETTING = 5  # 0 compressor 1 line; free air delivery, mL/min; supply, Pa
 PRESSES = {
     "new-wheel": ("enter",),
     "looser-limits": ("enter",),
-    "printed-maximum": (*["up"] * 10, "enter"),
+    "printed-maximum": (*["up"] * 9, "enter"),
     "approval": ("enter",),
     "target": (*["up"] * 6, "enter"),
     "stood-an-hour": ("enter",),
