@@ -13,7 +13,6 @@ from rimward.errors import Refusal
 from rimward.link import Client, verbs
 
 
-
 @dataclass(frozen=True)
 class Given:
     """What the person states. `readings`: a CSV file to keep the points in, read back where it exists; `fresh`: not the one begun before."""
