@@ -167,8 +167,8 @@ def test_18_zero_bytes_are_no_calibration(inflator: Inflator) -> None:
 
 LOOSER = [
     ({"ceiling_pa": 450_000}, "ceil. 4.40 4.50"), ({"volume_ml": 1_700}, "litre 1.60 1.70"),
-    ({"rim_class": codes.RIM_TC}, "rim TSS > TC"), ({"chuck": 1}, "chuck press > pin"), ({"position": 2}, "front > rear"),
-    ({"tyre_width_dmm": 300}, "tyre 28 > 30"), ({"number": 0x3FFFFFFF}, "number far ahead"),
+    ({"rim_class": codes.RIM_TC}, "rim TSS>TC"), ({"chuck": 1}, "chuck press>pin"), ({"position": 2}, "front>rear"),
+    ({"tyre_width_dmm": 300}, "tyre 28>30"), ({"number": 0x3FFFFFFF}, "number far ahead"),
 ]  # fmt: skip
 
 

@@ -13,7 +13,9 @@ from rimward.link import Client, LockstepTransport
 from rimward.plant import PlantParams
 from rimward.plant import layout as k
 from rimward.report.paper import document
+from rimward.simulation.person import PRESSES
 from rimward.virtual import VirtualInflator, Where
+from rimward.virtual.setup import confirm
 from rimward_protocol import codes
 
 from hardware import bringup as table
@@ -63,9 +65,9 @@ class Hands:
             "trip_low": lambda: self.pump(600_000.0),
             "latch": lambda: self.pump(0.0),
             "power_cycle": lambda: self.inflator.power_cycle(2500),
-            "self_test": lambda: (self.set(locknut_shut=False), self.inflator.press("enter"), self.later(1.0, lambda: self.set(run=True))),
+            "self_test": lambda: (self.set(locknut_shut=False), self.answer(), self.later(1.0, lambda: self.set(run=True))),
             "stops": lambda: self.later(0.3, lambda: self.set(run=False)),
-            "test_button": lambda: (self.set(locknut_shut=True), self.inflator.press("enter"), self.later(1.0, lambda: self.set(cutoff_test=True, run=True))),
+            "test_button": lambda: (self.set(locknut_shut=True), self.answer(), self.later(1.0, lambda: self.set(cutoff_test=True, run=True))),
         }.get(step.key)
         if do:
             do()
@@ -84,10 +86,14 @@ class Hands:
             return gate.report()["relay_with_plain_diode_max_ms"] if plain else plant.relay_off_ms()[1]
         return checkout_sim.trials()[step.key].measure(self.unit)
 
-    def button(self, held):
-        self.inflator.advance(0.1)
-        (self.inflator.hands.held.add if held else self.inflator.hands.held.discard)("workshop")
-        self.inflator.advance(0.3)
+    def confirm(self, _text):
+        confirm(self.inflator)
+
+    def answer(self):
+        """The unregistered wheel: 5 bar printed, all three true, 3 bar wanted, stood here."""
+        for word in ("printed-maximum", "approval", "target", "stood-an-hour"):
+            for button in PRESSES[word]:
+                self.inflator.press(button)
 
 
 def board(params=VESSEL):

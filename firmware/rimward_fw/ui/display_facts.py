@@ -61,15 +61,19 @@ def looser_facts(v):
     texts["old_litre"], texts["new_litre"] = show.litres(old[3]), show.litres(row["volume_ml"])
     changed = loosened(old, row)
     words = {
-        "rim_class": "rim " + _RIMS[old[4]] + " > " + _RIMS[row["rim_class"]],
-        "chuck": "chuck " + _CHUCKS[old[5]] + " > " + _CHUCKS[row["chuck"]],
-        "position": _PLACES[old[6]] + " > " + _PLACES[row["position"]],
-        "tyre_width_dmm": "tyre " + str(old[7] // 10) + " > " + str(row["tyre_width_dmm"] // 10),
-        "bead_seat_mm": "bead " + str(old[8]) + " > " + str(row["bead_seat_mm"]),
+        "rim_class": "rim " + _rim(old[4]) + ">" + _rim(row["rim_class"]),
+        "chuck": "chuck " + _CHUCKS[old[5]] + ">" + _CHUCKS[row["chuck"]],
+        "position": _PLACES[old[6]] + ">" + _PLACES[row["position"]],
+        "tyre_width_dmm": "tyre " + str(old[7] // 10) + ">" + str(row["tyre_width_dmm"] // 10),
+        "bead_seat_mm": "bead " + str(old[8]) + ">" + str(row["bead_seat_mm"]),
     }
     found = [words[name] for name in changed if name in words]
     texts["what"] = found[0] if found else "" if changed else "number far ahead"
     return texts
+
+
+def _rim(number):
+    return _RIMS[number] if number else "?"
 
 
 def ride_facts(v):

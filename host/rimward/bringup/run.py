@@ -34,8 +34,8 @@ class Person(Protocol):
     def done(self, step: Step) -> None:
         """End what `act` began."""
 
-    def button(self, held: bool) -> None:
-        """Hold the workshop button, or let it go."""
+    def confirm(self, text: str) -> None:
+        """Press the workshop button: the display names what is to be kept."""
 
 
 @dataclass(frozen=True)
@@ -263,13 +263,12 @@ def permit(client: Client, person: Person, level: int) -> None:
 
 
 def keep(client: Client, person: Person, number: int, value: bytes) -> None:
-    """One setting, its workshop button held meanwhile, read back."""
+    """One setting, confirmed at the inflator and read back."""
     word = next(row[1] for row in enumerations.SETTINGS if row[0] == number)
-    person.button(True)
-    kept = client.request(codes.SETTING_PUT, number=number, value=value).get("value")
-    person.button(False)
-    if kept != value:
-        raise Refusal(f"The inflator did not keep {word}.", "Hold its workshop button and start the bring-up again.")
+    try:
+        verbs.put_setting(client, number, value, person.confirm)
+    except Refusal as refusal:
+        raise Refusal(f"The inflator did not keep {word}: {refusal.text}", "Start the bring-up again, and confirm there.") from refusal
 
 
 def compare(found: list[Found], baseline: dict[str, float]) -> list[str]:

@@ -58,11 +58,11 @@ STEPS = (
     Step("trip_low", DRY, "Hand pump: raise the pressure slowly until the cutoff opens", "pressure at which it opens", "Pa", LINK, ("C reads low", "threshold high"), True),
     Step("latch", DRY, "Let the pressure off and wait", "the cutoff stays open", "", LINK, ("Q12 open",)),
     Step("power_cycle", DRY, "Take the 12 V away for five seconds, switch on again", "the cutoff closes", "", LINK, ("U10's wire open",)),
-    Step("self_test", AIR, "Vessel of 2 L or more on the hose, no wheel. Air supply on. Answer with ENTER, wait for the ready page, hold the run control", "the self-test passes and air flows", "", LINK, ("relay stuck", "gate element stuck")),
+    Step("self_test", AIR, "Vessel of 2 L or more on the hose, no wheel. Air supply on. Answer the display (printed maximum 5 bar, all true, target 3 bar, stood: yes), wait for the ready page, hold the run control", "the self-test passes and air flows", "", LINK, ("relay stuck", "gate element stuck")),
     Step("stops", AIR, "Let the run control go", "the air stops", "", LINK, ("both elements stuck on",)),
     Step("holds", AIR, "", "change in ten seconds", "Pa", LINK, ("manifold leaks",)),
     Step("three", AIR, "", "A, B and C apart", "Pa", LINK, ("C reads low",)),
-    Step("test_button", AIR, "Vessel off, chuck on its plug. Answer with ENTER, wait for the ready page, hold the cutoff's test button and the run control until it opens; let go", "pressure at which it opens", "Pa", LINK,
+    Step("test_button", AIR, "Vessel off, chuck on its plug. Answer the display (printed maximum 5 bar, all true, target 3 bar, stood: yes), wait for the ready page, hold the cutoff's test button and the run control until it opens; let go", "pressure at which it opens", "Pa", LINK,
          ("C reads low", "Q12 open"), True),
     Step("vent_flow", AIR, "", "fall through the vent", "ms", LINK, ("vent clogged",), True),
 )

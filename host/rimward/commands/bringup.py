@@ -30,10 +30,9 @@ class AtTheBench:
     def done(self, step):  # type: ignore[no-untyped-def]
         """Nothing to end."""
 
-    def button(self, held):  # type: ignore[no-untyped-def]
-        """Have the workshop button held while the inflator keeps a result."""
-        if held:
-            click.prompt("Hold the workshop button and press Enter", default="", show_default=False, err=True)
+    def confirm(self, text):  # type: ignore[no-untyped-def]
+        """Have a result confirmed at the inflator."""
+        progress_console.print(text, markup=False)
 
 
 @click.command()
@@ -45,7 +44,7 @@ def command(port, yearly, out, as_json):  # type: ignore[no-untyped-def]
     """Walk a new board through its first checks: without air first, then with air into a closed volume. No air until all steps hold.
 
     Have at hand: oscilloscope, meter of 10 megohm, hand pump with reference gauge, a vessel of 2 L or more, no wheel. Eye protection on.
-    The workshop button must be held whenever the inflator keeps a result. Exit 1 if a step does not hold.
+    What the inflator keeps is confirmed there with the workshop button. Exit 1 if a step does not hold.
     """
     def say(found):  # type: ignore[no-untyped-def]
         """Print one step."""

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from rimward.commands._port import json_option, port_option
+from rimward.commands._port import json_option, port_option, tell
 from rimward.output import console, emit_json
 
 
@@ -51,15 +51,14 @@ def command(context: click.Context, port: str | None, as_json: bool) -> None:
 @click.option("--name", help="What this inflator is called: at most 16 letters.")
 @click.option("--unit", type=click.Choice(["bar", "psi"]), help="Unit that the display shows first.")
 @click.option("--buzzer", type=click.Choice(["on", "off"]), help="Whether it beeps.")
-@click.option("--source", type=click.Choice(["compressor", "line"]), help="Its own compressor, or a workshop's line. Hold its workshop button.")
+@click.option("--source", type=click.Choice(["compressor", "line"]), help="Its own compressor, or a workshop's line. Confirmed at the inflator.")
 @click.option("--supply", metavar="PRESSURE", help="With --source line: pressure of the line, gauge, as '8 bar'.")
 @click.option("--delivery", metavar="L/MIN", type=float, help="With --source compressor: free air at no back pressure, L/min.")
 @json_option
 def set_(port: str, supply: str | None, delivery: float | None, as_json: bool, **given: Any) -> None:
     """Set an inflator's name, unit, buzzer and air source. What is not given stays as it is.
 
-    The air source decides how much air the inflator expects: its workshop button must be held while this command runs, and where the
-    inflator asks on its display the person there confirms it.
+    The air source decides how much air the inflator expects: its display names it, and a person there confirms it with the workshop button.
     """
     from rimward.link import tuning
     from rimward.link.ports import open_client
@@ -70,10 +69,10 @@ def set_(port: str, supply: str | None, delivery: float | None, as_json: bool, *
     pa = parse_pressure(supply) if supply is not None else None
     values = tuning.values_of({**given, "supply_pa": pa, "delivery_ml_min": round(1000 * delivery) if delivery is not None else None})
     with open_client(port) as client:
-        waits = tuning.write(client, values)
+        tuning.write(client, values, tell)
         now = tuning.read(client)
     if as_json:
-        emit_json({**vars(now), "waiting_for_person": waits})
+        emit_json(vars(now))
         return
     source = "its own compressor" if now.source == "compressor" else "a line"
     if now.supply_pa:
@@ -81,8 +80,6 @@ def set_(port: str, supply: str | None, delivery: float | None, as_json: bool, *
     if now.delivery_ml_min:
         source += f", {now.delivery_ml_min / 1e3:g} L/min"
     console.print(f"{now.name or 'No name'}, {now.unit} first, buzzer {'on' if now.buzzer else 'off'}, air from {source}.", markup=False)
-    if waits:
-        console.print("Confirm it on the inflator's display.", markup=False)
 
 
 def one(port: str) -> dict[str, Any]:

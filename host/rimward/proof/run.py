@@ -191,7 +191,7 @@ def require_bench(client: Client) -> None:
     if not flags & 1:
         raise Refusal(
             "The bench has no key.",
-            "Make one with `rimward key new --purpose bench`, then `rimward key enrol --purpose bench` with its button held.",
+            "Make one with `rimward key new --purpose bench`, then `rimward key enrol --purpose bench`, confirmed at the bench.",
         )
 
 

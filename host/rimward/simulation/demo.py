@@ -72,7 +72,7 @@ def _fill(out: Path, data: bytes, fields: dict[str, Any], params: Any, interpret
     with VirtualInflator(params, interpreter=interpreter) as inflator:
         person = Person(inflator)
         stored = person.bring(data)
-        tell(f"The shop's key enrolled, its button held; profile stored; the inflator read back the same digest {stored['sha256'][:16]}...")
+        tell(f"The shop's key enrolled and confirmed at the inflator; profile stored; the inflator read back the same digest {stored['sha256'][:16]}...")
         person.choose(fields["wheel_id"])
         armed = person.status()
         tell(f"Armed: ceiling here {show_limit(armed['ceiling_pa'])}, this inflator stops at {show_limit(armed['stop_pa'])}. Holding the run control.")

@@ -116,7 +116,7 @@ async def send(request: Request) -> Response:
 
 
 async def enrol(request: Request) -> Response:
-    """Gives the inflator this workshop's key, a proof bench the bench's, made now if there is none yet. Its workshop button is held meanwhile."""
+    """Gives the inflator this workshop's key, a proof bench the bench's, made now if there is none yet. A person there confirms it with the workshop button."""
     held, form = shop(request), await form_of(request)
     held.desk.hold.check(ask.text(form, "hold"))
     about = held.desk.state()["about"]

@@ -11,6 +11,7 @@ from starlette.routing import Route
 
 from rimward import keys
 from rimward.errors import Refusal
+from rimward.link import verbs
 from rimward.records import text_of
 from rimward.web import ask
 from rimward.web.app import Shop, form_of, shop
@@ -96,7 +97,7 @@ async def put(request: Request) -> Response:
 
 
 async def put_source(request: Request) -> Response:
-    """Sends the air source; a person holds the inflator's workshop button, which takes it."""
+    """Sends the air source; a person at the inflator confirms it with the workshop button."""
     held, form = shop(request), await form_of(request)
     held.desk.hold.check(ask.text(form, "hold"))
     kind = SOURCES.index(ask.text(form, "kind")) if ask.text(form, "kind") in SOURCES else 0
@@ -116,8 +117,8 @@ async def put_source(request: Request) -> Response:
     value = struct.pack(SOURCE_FORM, kind, *values)
 
     def act(client: Any) -> dict[str, Any]:
-        answer = client.request(codes.SETTING_PUT, number=SOURCE, value=value)
-        return {**_read(client), "waiting": "value" not in answer}
+        verbs.put_setting(client, SOURCE, value)
+        return {**_read(client), "waiting": False}
 
     return JSONResponse(await done(held.desk.order(act)))
 

@@ -23,7 +23,7 @@ OPTIONS = {
 # what a sentence with a command holds -> the sentence of a page; the first row that fits is used
 ACTS = (
     (r"pip install|rimward install", "Ask the person who looks after this computer to add what is missing."),
-    (r"--purpose bench", "Give the bench its key on the Set-up page, its workshop button held down."),
+    (r"--purpose bench", "Give the bench its key on the Set-up page; its workshop button confirms it."),
     (r"rimward key ", "Make or give the workshop key on the Set-up page."),
     (r"rimward serve", "Start the workshop page again on the computer where it runs, then open the address that it shows."),
     (r"rimward proof ", "See the tests on the Bench page."),
