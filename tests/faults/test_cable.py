@@ -88,7 +88,7 @@ def test_whole_upload_without_its_answer_counts(inflator: VirtualInflator) -> No
     assert held(inflator) == [new]
     with Client(LockstepTransport(inflator)) as client:
         assert verbs.send_profile(client, new)["revision"] == 3
-        with pytest.raises(Refusal, match="revision-not-newer"):
+        with pytest.raises(Refusal, match="issue-not-newer"):
             verbs.send_profile(client, OLD)
 
 

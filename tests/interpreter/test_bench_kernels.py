@@ -12,7 +12,7 @@ RUN = """
 from array import array
 def pairs(guard, fill, other_guard, other_fill, seed, ticks, boot, xs, ys):
     s = seed
-    g = array("i", [0] * 47); x = array("i", [0] * 24); f = array("i", [0] * %d); y = array("i", [0] * %d)
+    g = array("i", [0] * %d); x = array("i", [0] * 24); f = array("i", [0] * %d); y = array("i", [0] * %d)
     boot(g)
     for i in range(18):
         x[6 + i] = xs[i]

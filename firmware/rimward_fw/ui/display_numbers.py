@@ -52,6 +52,8 @@ def whole(text):
     if len(text) <= 16:
         return text
     end = text.rfind(" ", 0, 17)
+    if end > 2 and text[end - 2] == " ":
+        end -= 2  # no article alone at the end
     return text[:end].rstrip() if end > 0 else text[:14] + ".."
 
 
