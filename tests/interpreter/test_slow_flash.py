@@ -61,7 +61,7 @@ def test_no_turn_holds_more_than_one_erase(on_unix):
 
 TRIP = """
 import slow_flash as s
-a, board = s.started(56)
+a, board = s.started(60)
 s.armed(a, board)
 s.stuffed(a)
 board.unfed = 0

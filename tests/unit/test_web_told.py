@@ -21,7 +21,7 @@ def desk(**state: object) -> SimpleNamespace:
 def test_no_command_reaches_a_page() -> None:
     said = told(desk(why="No inflator is here. Plug one in, start one with `rimward virtual`, or give its port with --port."))  # type: ignore[arg-type]
     assert "rimward" not in said["why"] and "--" not in said["why"] and "Set-up page" in said["why"]
-    assert said["trial"]["refused"].endswith("Give the bench its key on the Set-up page, its workshop button held down.")
+    assert said["trial"]["refused"].endswith("Give the bench its key on the Set-up page; its workshop button confirms it.")
     assert said["trial"]["phase"] == "refused"
 
 
