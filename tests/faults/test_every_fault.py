@@ -24,7 +24,7 @@ TOLD = {
     "b_open": (95, {causes.SENSOR_B_RANGE}),
     "b_shorted": (75, {causes.SENSOR_B_RANGE}),
     "a_offset": (75, {causes.SENSORS_DISAGREE}),
-    "b_offset": (75, {causes.SENSORS_DISAGREE}),
+    "b_offset": (70, {causes.SENSORS_DISAGREE}),  # more are refused before any air, for a zero that has moved
     "a_tap_blocked": (70, {causes.SENSORS_DISAGREE, causes.SENSOR_A_FROZEN}),
     "b_tap_blocked": (65, {causes.SENSORS_DISAGREE, causes.SENSOR_B_FROZEN}),
     "both_taps_blocked": (60, {causes.NOT_RISING, causes.INDEPENDENT_CUTOFF, causes.AIR_BUDGET}),
@@ -32,7 +32,7 @@ TOLD = {
     "brown_out": (85, {causes.SENSOR_SUPPLY}),
     "timer_late": (30, {causes.TICK_LATE}),
     "timer_skipped": (60, {causes.TICK_LATE}),
-    "wrong_wheel": (35, {causes.WRONG_VOLUME, causes.AIR_BUDGET}),  # one of the 40 stands at the edge between these and not-rising
+    "wrong_wheel": (10, {causes.WRONG_VOLUME, causes.AIR_BUDGET}),  # most are asked about, not stopped
 }
 
 

@@ -51,7 +51,7 @@ def pairs(guard, fill, other_guard, other_fill, seed, ticks, boot, xs, ys):
         if out & 4 or one & 2:
             tyre -= tyre // 64
     return total
-""" % (len(kernel_words.FILL_STATE), len(kernel_words.FILL_INPUT))  # noqa: UP031
+""" % (len(kernel_words.GUARD_STATE), len(kernel_words.FILL_STATE), len(kernel_words.FILL_INPUT))  # noqa: UP031
 SEEDS = (1, 2, 3, 4, 5, 6)
 TICKS = 12_000
 

@@ -15,6 +15,7 @@ from typing import Any
 from rimward.keys import OPEN_FORM, Key
 from rimward.link import Client, LockstepTransport, verbs
 from rimward.link.ports import open_client
+from rimward.simulation.person import PRESSES
 from rimward.simulation.scenario import KEY, Scenario, profile_of
 from rimward.virtual import VirtualInflator
 from rimward.virtual.inflator import TICK_S
@@ -109,12 +110,15 @@ class Inflator:
             hand.join()
 
     def answer(self) -> None:
-        """Says yes to what the inflator asks: new wheel, stood for an hour."""
-        for _ in range(4):
-            if self.status()["waiting"] not in ("new-wheel", "stood-an-hour"):
+        """Answer what the inflator asks before a fill, as `Person` does."""
+        for _ in range(8):
+            words = PRESSES.get(self.status()["waiting"])
+            if words is None:
                 return
-            self.say("enter")
-            time.sleep(0.5)
+            for word in words:
+                self.say(word)
+                time.sleep(0.3)
+            time.sleep(0.3)
 
     def status(self) -> dict[str, Any]:
         """What it says of itself."""

@@ -63,6 +63,7 @@ def test_what_is_exported_comes_back_on_another_computer(desk, tmp_path, monkeyp
     front = desk.json("wheel", "add", *FRONT, "--rim-read-from", "drive-side sticker", "--tags", "race,wet")
     desk.json("wheel", "add", *REAR)
     desk.json("profile", "make", "--wheel", front["wheel_id"], "--target", "4.2 bar", *RIDE, "-o", "a.rwp")
+    monkeypatch.setenv("RIMWARD_PASSPHRASE", "larks over heather")
     desk.json("key", "export", "key.json")
     assert desk.json("wheel", "export", "-o", f"all.{form}")["wheels"] == 2
     first = desk.json("wheel", "list")["wheels"]

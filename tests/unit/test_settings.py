@@ -93,7 +93,7 @@ def test_the_only_inflator_is_the_default_port_and_has_one_name_everywhere(tmp_p
         assert row["port"] == inflator.port
         assert inflator.port in shop.run("inflators").stdout.splitlines()
         assert shop.json("session", "pull", "--list") == []
-        (line,) = shop.run("watch", "--seconds", "1", "--rate", "1", "--json").stdout.splitlines()[:1]
+        (line,) = shop.run("watch", "--seconds", "1", "--rate", "2", "--json").stdout.splitlines()[:1]
         assert "reading_pa" in json.loads(line)
         checks = {row["what"]: row for row in json.loads(shop.run("doctor", "--json").stdout)["checks"]}
         assert inflator.port in checks["inflators"]["found"] and checks["register"]["state"] == "ok"

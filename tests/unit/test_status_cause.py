@@ -12,7 +12,7 @@ from rimward_protocol import causes, codes
 def test_a_fill_stopped_for_its_volume_says_so_after_the_record_is_closed() -> None:
     scenario = Scenario()
     world = plant_of(scenario)
-    with VirtualInflator(replace(world, tyre_pa=310_000.0, tyre_ml=world.tyre_ml / 2)) as inflator:
+    with VirtualInflator(replace(world, tyre_pa=150_000.0, tyre_ml=world.tyre_ml * 4)) as inflator:
         person = Person(inflator)
         person.bring(profile_of(scenario))
         person.choose(scenario.wheel_id())

@@ -71,9 +71,10 @@ def test_the_page_is_the_kept_figures():
     assert page.PAGE.read_text() == page.text(page.kept())
 
 
-def test_figures_of_another_guard_do_not_count():
-    known = {"guard": {"checks": {"one": {"ok": True, "of": page.digest("guard")}, "two": {"ok": False, "of": page.digest("guard")}}}}
-    assert page.missing(known, {"guard": ["one"]}) == []
+def test_figures_of_another_guard_are_listed_as_outdated():
+    known = {"guard": {"checks": {"one": {"ok": True, "of": page.digest("guard"), "seconds": 1.0}, "two": {"ok": False, "of": page.digest("guard"), "seconds": 1.0}}}}
     assert page.missing(known, {"guard": ["one", "two", "three"]}) == ["guard: two: does not hold", "guard: three: not run"]
+    assert page.outdated(known) == []
     known["guard"]["checks"]["one"]["of"] = "0" * 16
-    assert "other sources" in page.missing(known, {"guard": ["one"]})[0]
+    assert page.outdated(known) == ["guard: one: of earlier sources; run `python -m tests.trust --part guard --write`"]
+    assert "- OUTDATED guard: one: of earlier sources" in page.text(known)

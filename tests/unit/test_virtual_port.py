@@ -128,8 +128,8 @@ def test_missing_file(shop: Shop, inflator: Inflator, held: list) -> None:
 
 def test_unknown_port(shop: Shop) -> None:
     for words in (("profile", "list"), ("profile", "send", "good.rwp"), ("watch",), ("session", "pull")):
-        line = shop.refused(*words, "--port", "/dev/ttyRIMWARD9")
-        assert line == "rimward: There is no port /dev/ttyRIMWARD9. List the inflators that are here with `rimward inflators`."
+        done = shop.run(*words, "--port", "/dev/ttyRIMWARD9")
+        assert done.returncode == 1 and done.stderr.splitlines()[-1] == "rimward: There is no port /dev/ttyRIMWARD9. List the inflators that are here with `rimward inflators`."
 
 
 def test_port_that_is_no_serial_line(shop: Shop) -> None:

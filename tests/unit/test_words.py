@@ -126,7 +126,7 @@ def test_shared_numbers_are_the_same_everywhere():
     assert kernel_slots.CHECK == guard_checks._CHECK
     assert tick._RING_MASK + 1 == kernel_slots.RING_TICKS and 1 << 3 == kernel_slots.RING_WORDS == len(kernel_words.RING_WORDS)
     assert tick._FIRST_Y == kernel_slots.FIRST_Y_SLOT and kernel_slots.OUT_VENT == guard._OUT_VENT
-    assert fill._WANT == 1
+    assert kernel_slots.BIAS_PA == 600_000
 
 
 def test_check_word_makes_a_set_whole():

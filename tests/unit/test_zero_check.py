@@ -3,7 +3,6 @@
 import struct
 
 import pytest
-from rimward.link import Client, LockstepTransport, verbs
 from rimward.plant import compressor
 from rimward.simulation.person import Person
 from rimward.virtual import VirtualInflator
@@ -35,18 +34,10 @@ def test_the_limit_of_the_zero(reading_pa, guard_pa, calibrated, low):
 def test_an_inflator_whose_zeros_have_moved_together_does_not_arm(shift_pa, day, armed):
     """Transducers that read low together are the one fault that their comparison cannot see."""
     with VirtualInflator(compressor(a_offset_pa=shift_pa, b_offset_pa=shift_pa), compiled=False) as inflator:
-        if day:
-            client = Client(LockstepTransport(inflator))
-            inflator.hands.held.add("workshop")
-            inflator.advance(0.3)
-            client.request(codes.SETTING_PUT, number=GUARD_BAND, value=struct.pack("<iI", 10_000, day))
-            inflator.hands.held.clear()
-            inflator.advance(0.3)
-            client.close()
         person = Person(inflator)
-        verbs.choose_wheel(person.client)
-        inflator.press("enter")  # it has stood here for an hour
-        inflator.advance(0.5)
+        if day:
+            person.put(GUARD_BAND, struct.pack("<iI", 10_000, day))
+        person.choose(bytes(8))
         status = person.status()
         assert (status["ceiling_pa"] > 0) is armed
         assert armed or (status["stop_cause"] == "zero-low" and "calibrate" in status["stop_cause_next"])

@@ -173,7 +173,7 @@ class CutoffCheck:
         self.fall_ms = 65535
         for tick in range(self._from, engine.head):
             pa = ticks.read_pa(engine, tick)
-            if not opened and ticks.switches(engine, tick) & _CUTOFF:
+            if not opened and ticks.switches_at(engine, tick) & _CUTOFF:
                 opened = tick
                 slope = max(0, pa - ticks.read_pa(engine, tick - 4)) // 4
                 self.opened_pa = pa + 6 * slope

@@ -78,6 +78,6 @@ def read_pa(engine, tick):
     return max(engine.ring[at + 6] & 0x3FFFFF, engine.ring[at + 7]) - slots.BIAS_PA
 
 
-def switches(engine, tick):
+def switches_at(engine, tick):
     """Switch word of such a tick."""
     return engine.ring[(tick & (slots.RING_TICKS - 1)) * slots.RING_WORDS + 2] & 0xFFFF
