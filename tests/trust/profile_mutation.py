@@ -72,7 +72,7 @@ def judge_profile(check: Any) -> str:
             return "is_tagged"
         if key is not None and check.tag_profile(key, data) != data[:92] + profile_rules.tag_of(key, data):
             return "tag_profile"
-        if check.ceiling_of(data) != int.from_bytes(data[56:60], "little"):
+        if check.ceiling_of(data) != int.from_bytes(data[64:68], "little"):
             return "ceiling_of"
     wrong = [c for c in range(256) if check.is_straight_side(c) is not (c not in (3, 4, 5))]
     wrong += [label for label in profile_rules.LABELS for at in (0, 5) if not _label_as_it_should_be(check, label, at)]

@@ -35,7 +35,9 @@ BASES: tuple[dict[str, Any], ...] = (
 HOOKED = {**BASES[0], "rim_class": 5, "limit_pa": 2_000_000, "ceiling_pa": 900_000}
 LOWEST = {**HOOKED, "limit_pa": 30_000, "ceiling_pa": 30_000, "target_pa": 20_000, "seat_pause_pa": 20_000}
 BENCH = {**HOOKED, "flags": BENCH_FLAG, "rim_class": 1, "limit_pa": 500_000, "ceiling_pa": 1_500_000}
-ALL = (*BASES, HOOKED, LOWEST, BENCH)
+HUGE = {**HOOKED, "volume_low_ml": 60_000, "volume_ml": 60_000}
+TINY = {**HOOKED, "volume_low_ml": 50, "volume_ml": 50}
+ALL = (*BASES, HOOKED, LOWEST, BENCH, HUGE, TINY)
 MORE = {  # further values worth trying, beside five steps round each bound
     "ceiling_pa": (480_000, 500_000, 500_001, 900_000, 900_001, 1_500_000, 1_500_001), "limit_pa": (480_000, 500_000, 500_001, 900_000, 900_001),
     "target_pa": (19_998, 19_999, 20_000, 20_001, 29_999, 30_000, 30_001, 480_000, 480_001, 900_000, 900_001), "seat_pause_pa": (30_000, 30_001, 200_000),
@@ -43,6 +45,7 @@ MORE = {  # further values worth trying, beside five steps round each bound
     "volume_low_ml": (628, 629, 1_256, 1_257, 1_258), "volume_ml": (1_099, 1_100, 1_101, 2_199, 2_200, 2_201), "rim_class": (0, 1, 2, 3, 4, 5, 255),
 }  # fmt: skip
 LABELS = (
+    "á".encode(), "á".encode() * 8 + b"12345678",
     b"", b"x", b"\0x", b"ok\0ok", b"a\nb", b"\x1fa", b"\x20", b"~", b"a\x7fb", b"\x7f", b"\x80", b"\xff", b"\xc3", b"\xc3\x29", "ü".encode() * 11, "軸".encode() * 6,
     b"1234567890123456", b"12345678901234567", b"123456789012345\n", b"123456789012345\x7f", b"\x1f" * 16, b"123456789012345\xc3", "ü".encode() * 12, "軸".encode() * 8, "ü".encode() * 8 + b"12345678", "ü".encode() * 7 + b"1234567890", b"x\0", b"a" * 15,
     b"\xed\xa0\x80", b"\xf4\x90\x80\x80", b"\xc0\x80", b"\xf0\x9f\x9a\xb2",
@@ -127,6 +130,9 @@ def damaged() -> Iterator[bytes]:
     """Envelopes that do not fit, one thing wrong at a time."""
     good = sealed(BASES[0])
     yield from (good[:n] for n in range(len(good)))
+    for version in (0, 1, 3, 255):  # whole but for its version
+        body = good[:3] + bytes((version,)) + good[4:88]
+        yield body + zlib.crc32(body).to_bytes(4, "little") + bytes(16)
     yield from (b"XYZ\1"[:n] for n in range(5))
     yield good + b"\0"
     for place in range(108):

@@ -30,7 +30,7 @@ def test_a_wheel_nobody_registered_has_the_straight_side_limit():
     """The one entry of an empty list: chosen, asked about, armed under 5.0 bar (72.5 psi) with the key on low."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_the_list(inflator)
-        press(inflator, "enter", "enter")
+        press(inflator, "enter", *["up"] * 9, "enter", "enter", *["up"] * 6, "enter", "enter")  # 5 bar printed, approved, 3 bar wanted, stood
         inflator.advance(0.6)
         status = person.status()
         assert status["state"] == "ready" and 0 < status["ceiling_pa"] <= 500_000
@@ -176,8 +176,8 @@ def test_three_presses_of_a_wet_finger_are_three(tmp_path):
 def test_a_run_control_held_while_the_limits_are_loaded_fills_only_when_held_again():
     """Held since before the ceiling was in force: said plainly, no air; let go and held again it fills."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
-        person = at_the_list(inflator)
-        press(inflator, "enter")
+        person = at_the_list(inflator, profile_of(SCENARIO))
+        press(inflator, "enter", "enter")
         inflator.hands.run = True
         press(inflator, "enter")
         inflator.advance(1.5)
@@ -194,8 +194,8 @@ def test_a_run_control_held_while_the_limits_are_loaded_fills_only_when_held_aga
 def test_after_a_hand_pump_the_tyre_is_measured_before_it_is_filled():
     """UP at the question: a warning, the temperature, then a run that reads the tyre, adds next to nothing, and says so."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
-        person = at_the_list(inflator)
-        press(inflator, "enter", "up", "enter", "enter")
+        person = at_the_list(inflator, profile_of(SCENARIO))
+        press(inflator, "enter", "enter", "up", "enter", "enter")
         inflator.advance(0.6)
         armed = person.status()
         assert armed["state"] == "ready" and armed["target_pa"] == 20_000
