@@ -16,7 +16,7 @@ from rimward.simulation.scenario import SHOP, Scenario, plant_of, profile_of
 from rimward.units import show_limit, show_reading
 from rimward.virtual import VirtualInflator, find_interpreter
 
-SETTLED_WITHIN_PA = 3000
+SETTLED_WITHIN_PA = 10_000  # bounds the demo alone; how far simulated fills settle: host/LIMITS.md
 COOLING_S = 120.0
 Tell = Callable[[str], None]
 
@@ -112,7 +112,7 @@ def _judge(summary: dict[str, Any]) -> None:
     if summary["peak_tyre_pa"] > summary["ceiling_pa"]:
         wrong.append("the tyre passed its ceiling")
     if abs(summary["settled_pa"] - summary["target_pa"]) > SETTLED_WITHIN_PA:
-        wrong.append("the cold tyre is more than 0.03 bar off its target")
+        wrong.append("the cold tyre is more than 0.10 bar off its target")
     if not summary["replay_identical"]:
         wrong.append("the replay decided otherwise")
     if wrong:
