@@ -155,6 +155,8 @@ def profiles(mixed: int = 2_500, seed: int = 6) -> Iterator[bytes]:
                 yield from (sealed({**base, name: value}) for value in _values(name, top[name]))
     yield from (sealed({**BASES[0], "label": label}) for label in LABELS)
     yield from (sealed({**BASES[0], "wheel_id": wheel}) for wheel in (bytes(8), bytes(7) + b"\1", b"\1" + bytes(7)))
+    for change in ({"wheel_id": bytes(8)}, {"label": b""}, {"limit_pa": 0}):  # a volume out of range is told before what is asked after it
+        yield from (sealed({**TINY, "volume_ml": volume, **change}) for volume in (49, 50))
     draw = random.Random(seed)
     names = [name for name in top if name not in ("version", "crc")]
     for _ in range(mixed):
