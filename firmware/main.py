@@ -1,18 +1,22 @@
-"""Start of the inflator. It only wires: the board that is here, and the loop that never ends at a prompt."""
+"""Entry point of the inflator: loads the board and runs the main loop. It never ends at a prompt."""
 
 import sys
 
 
 def start():
-    """Runs the inflator. If its own files or pins cannot be had, nothing was switched on: wait for whoever mends it, then start anew."""
+    """Run the inflator. If its files or pins are unusable, nothing has been switched on: wait for service, then restart."""
     chip = sys.platform == "rp2"
     if chip:
         import gc
 
         import micropython
 
-        gc.threshold(4096)  # while modules load: what stays then lies close together, and large pieces stay free
-        micropython.kbd_intr(-1)  # 0x03 is data from the first moment: a host may speak while this still loads
+        gc.threshold(
+            4096
+        )  # collect often while modules load, so that permanent objects lie together and large free blocks remain
+        micropython.kbd_intr(
+            -1
+        )  # byte 0x03 is data from the start: a host may send it while modules load
     try:
         from rimward_fw import app, board
 
@@ -26,7 +30,7 @@ def start():
 
         micropython.kbd_intr(3)
         sys.print_exception(error)
-        time.sleep(5)  # Ctrl-C here ends at the prompt, for an install that went wrong
+        time.sleep(5)  # here Ctrl-C returns to the prompt, to recover from a failed install
         machine.reset()
     app.run(here)
 

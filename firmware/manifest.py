@@ -1,4 +1,4 @@
-"""Manifest for those who freeze the firmware into their own MicroPython for the RP2040.
+"""Manifest for freezing the firmware into a custom MicroPython build for the RP2040.
 
     rimward install --to FOLDER --frozen        # writes the compiled modules
     make -C ports/rp2 BOARD=RPI_PICO FROZEN_MANIFEST=.../firmware/manifest.py RIMWARD=FOLDER

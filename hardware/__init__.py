@@ -1,1 +1,1 @@
-"""The inflator as data: circuit, pneumatics, limits and hazards, and what is computed and drawn from them."""
+"""Hardware of the inflator as data: circuit, pneumatics, limits and hazards, with their calculations and drawings."""

@@ -1,11 +1,11 @@
-"""What a rule answers."""
+"""Result of a rule."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
 class Check:
-    """One rule: name, whether it holds, and what was found."""
+    """Result of one rule: name, whether it holds, and findings."""
 
     name: str
     ok: bool
@@ -13,5 +13,5 @@ class Check:
 
 
 def listing(items: list[str]) -> str:
-    """Findings as one line."""
+    """Format findings as one line."""
     return "; ".join(items) if items else "nothing against it"

@@ -1,4 +1,4 @@
-"""What a number of draws shows: figures that stand beside every maximum of a campaign."""
+"""Statistical meaning of a number of draws, stated beside every maximum of a campaign."""
 
 CONFIDENCE = 0.95
 
@@ -11,5 +11,5 @@ def above_share(count: int) -> float:
 
 
 def text(count: int) -> str:
-    """The same in words, for tables."""
+    """Format the same as text for tables."""
     return f"highest of {count} draws: with 95 % confidence at most {100 * above_share(count):.2g} % of all cases lie above it"

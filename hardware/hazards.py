@@ -1,4 +1,4 @@
-"""The hazard analysis: rows in hardware/hazards.csv, checked against promises, plant faults and tests, and written out as a table.
+"""Hazard analysis: rows in hardware/hazards.csv, checked against promises, plant faults and tests, and written as a table.
 
 In the spirit of ISO 12100 (find, reduce, state what remains) and ISO 13849 (two diverse channels, faults found by tests); no claim of
 certification, of a category or of a performance level.
@@ -14,11 +14,13 @@ from hardware import hazard_steps
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
-PROMISES = tuple(f"G{n}" for n in range(1, 10))
+PROMISES = tuple(f"G{n}" for n in range(1, 11))  # those that hardware or a single fault touches
 
-INSPECTION = "inspection"  # in the column of tests: shown by looking, no test fails if the claim is false
+INSPECTION = (
+    "inspection"  # in the column of tests: shown by inspection, no test fails if the claim is false
+)
 
-# Words that stand for a test named in many rows.
+# Words for a test named in many rows.
 TESTS = {
     "fault": "tests/faults/test_every_fault.py::test_outcome_of_fault",
     "guard": "tests/unit/test_guard_proof.py::test_every_rule_holds_and_planted_defects_break_theirs",
@@ -41,15 +43,26 @@ class Hazard:
     promise: str
     faults: tuple[str, ...]
     tests: tuple[str, ...]
-    inspected: bool = False  # what no test can show is looked at by a person
+    inspected: bool = False  # inspected by a person where no test can show it
 
 
 def load() -> list[Hazard]:
-    """All rows, in order."""
+    """Load all rows, in order."""
     with (HERE / "hazards.csv").open(newline="", encoding="utf-8") as file:
         return [
-            Hazard(r["id"], r["part"], r["failure"], r["effect_at_the_tyre"], r["detection"], r["what_stops_it"], r["residual"], r["promise"],
-                   tuple(r["plant_faults"].split()), tuple(TESTS.get(t, t) for t in r["tests"].split() if t != INSPECTION), INSPECTION in r["tests"].split())
+            Hazard(
+                r["id"],
+                r["part"],
+                r["failure"],
+                r["effect_at_the_tyre"],
+                r["detection"],
+                r["what_stops_it"],
+                r["residual"],
+                r["promise"],
+                tuple(r["plant_faults"].split()),
+                tuple(TESTS.get(t, t) for t in r["tests"].split() if t != INSPECTION),
+                INSPECTION in r["tests"].split(),
+            )
             for r in csv.DictReader(file)
         ]
 
@@ -60,7 +73,11 @@ def functions_of(path: Path) -> frozenset[str]:
     if not path.is_file():
         return frozenset()
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    return frozenset(n.name for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name.startswith("test_"))
+    return frozenset(
+        n.name
+        for n in ast.walk(tree)
+        if isinstance(n, ast.FunctionDef) and n.name.startswith("test_")
+    )
 
 
 def test_exists(test_id: str) -> bool:
@@ -75,24 +92,57 @@ def missing_tests() -> list[str]:
 
 
 def missing_promises() -> list[str]:
-    """Promises that no row speaks of."""
+    """Promises that no row covers."""
     return [p for p in PROMISES if p not in {row.promise for row in load()}]
 
 
 def missing_faults(known: list[str]) -> list[str]:
-    """Plant faults that no row speaks of, and faults named here that the plant does not know."""
+    """Plant faults that no row covers, and faults named here that the plant lacks."""
     named = {f for row in load() for f in row.faults}
-    return sorted(set(known) - named) + sorted(f"{f} (unknown to the plant)" for f in named - set(known))
+    return sorted(set(known) - named) + sorted(
+        f"{f} (unknown to the plant)" for f in named - set(known)
+    )
 
 
-HEADINGS = ("id", "part or function", "failure", "effect at the tyre", "detected by", "stopped by", "what remains", "promise", "phase", "risk before", "after", "shown by")
+HEADINGS = (
+    "id",
+    "part or function",
+    "failure",
+    "effect at the tyre",
+    "detected by",
+    "stopped by",
+    "what remains",
+    "promise",
+    "phase",
+    "risk before",
+    "after",
+    "shown by",
+)
 
 
 def cells(row: Hazard) -> tuple[str, ...]:
-    """One row as it is printed."""
-    shown = ", ".join([t.rsplit("/", 1)[1].replace("test_", "", 1) for t in row.tests] + (["by inspection"] if row.inspected else []))
-    before, after = hazard_steps.risk(row.id, row.effect, row.residual, row.detection != "none needed")
-    return (row.id, row.part, row.failure, row.effect, row.detection, row.stops, row.residual, row.promise, hazard_steps.phase_of(row.id), before, after, shown)
+    """Cells of one printed row."""
+    shown = ", ".join(
+        [t.rsplit("/", 1)[1].replace("test_", "", 1) for t in row.tests]
+        + (["by inspection"] if row.inspected else [])
+    )
+    before, after = hazard_steps.risk(
+        row.id, row.effect, row.residual, row.detection != "none needed"
+    )
+    return (
+        row.id,
+        row.part,
+        row.failure,
+        row.effect,
+        row.detection,
+        row.stops,
+        row.residual,
+        row.promise,
+        hazard_steps.phase_of(row.id),
+        before,
+        after,
+        shown,
+    )
 
 
 INTRO = (
@@ -104,23 +154,39 @@ INTRO = (
 
 
 def markdown() -> str:
-    """The table as Markdown."""
-    lines = ["# Hazard analysis", "", INTRO, "", *hazard_steps.lines(), "| " + " | ".join(HEADINGS) + " |", "|" + " --- |" * len(HEADINGS)]
+    """Return the table as Markdown."""
+    lines = [
+        "# Hazard analysis",
+        "",
+        INTRO,
+        "",
+        *hazard_steps.lines(),
+        "| " + " | ".join(HEADINGS) + " |",
+        "|" + " --- |" * len(HEADINGS),
+    ]
     lines += ["| " + " | ".join(cells(row)) + " |" for row in load()]
     return "\n".join(lines) + "\n"
 
 
 def html() -> str:
-    """The table as a page to print."""
+    """Return the table as a printable page."""
     from html import escape
 
     def tr(tag: str, items: tuple[str, ...]) -> str:
         return "<tr>" + "".join(f"<{tag}>{escape(i)}</{tag}>" for i in items) + "</tr>"
 
-    style = ("@page{size:A4 landscape;margin:10mm}body{font:9.5pt/1.35 sans-serif}table{border-collapse:collapse;width:100%}"
-             "th,td{border:1px solid #777;padding:3px 5px;vertical-align:top;text-align:left}thead{display:table-header-group}"
-             "tr{break-inside:avoid}th{background:#e8e8e8}td:last-child{font-size:7.5pt;overflow-wrap:anywhere}")
+    style = (
+        "@page{size:A4 landscape;margin:10mm}body{font:9.5pt/1.35 sans-serif}table{border-collapse:collapse;width:100%}"
+        "th,td{border:1px solid #777;padding:3px 5px;vertical-align:top;text-align:left}thead{display:table-header-group}"
+        "tr{break-inside:avoid}th{background:#e8e8e8}td:last-child{font-size:7.5pt;overflow-wrap:anywhere}"
+    )
     body = tr("th", HEADINGS), "".join(tr("td", cells(row)) for row in load())
-    steps = "".join(f"<h2>{escape(t[3:])}</h2>" if t.startswith("## ") else f"<p>{escape(t)}</p>" for t in hazard_steps.lines() if t)
-    return (f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Rimward: hazard analysis</title><style>{style}</style>'
-            f"<h1>Hazard analysis</h1><p>{escape(INTRO)}</p>{steps}<table><thead>{body[0]}</thead><tbody>{body[1]}</tbody></table></html>\n")
+    steps = "".join(
+        f"<h2>{escape(t[3:])}</h2>" if t.startswith("## ") else f"<p>{escape(t)}</p>"
+        for t in hazard_steps.lines()
+        if t
+    )
+    return (
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Rimward: hazard analysis</title><style>{style}</style>'
+        f"<h1>Hazard analysis</h1><p>{escape(INTRO)}</p>{steps}<table><thead>{body[0]}</thead><tbody>{body[1]}</tbody></table></html>\n"
+    )

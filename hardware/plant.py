@@ -1,6 +1,6 @@
-"""Constants of the simulated inflator, from the hardware data: `python -m hardware.plant --write` makes host/rimward/plant/board.py.
+"""Constants of the simulated inflator from the hardware data: `python -m hardware.plant --write` makes the plant's `board.py`.
 
-The installed package holds no hardware data, so the plant keeps its own table; a test compares it with what this module makes.
+The installed package contains no hardware data, so the plant keeps its own table; a test compares it with this module's result.
 """
 
 import sys
@@ -10,7 +10,7 @@ from hardware import cutoff, gate, shared
 from hardware.circuit import load, ohms
 from hardware.params import HIGH_BAND_TOP_PA, LOW_BAND_TOP_PA, PARAMS
 
-PAGE = Path(__file__).parents[1] / "host" / "rimward" / "plant" / "board.py"
+PAGE = Path(__file__).parents[1] / "host" / "rimward" / "simulation" / "plant" / "board.py"
 CLAMP_V = 24.0  # stand-off of the clamps D8 and D23
 Ends = tuple[float, float, float]
 
@@ -37,7 +37,7 @@ DIRECT = {
 
 
 def coil_decay_ms() -> Ends:
-    """(least, nominal, most) time in ms for which a line valve's coil holds after its switch opens, against its clamp."""
+    """Return (least, nominal, most) time in ms for which a line valve's coil holds after its switch opens, against its clamp."""
     p = PARAMS
     volts, release, ohm, henry = p["v12"], p["line_release"], p["line_coil"], p["line_henry"]
     least = gate.clamp_decay_ms(volts.low, release.high, ohm.high, henry.low, CLAMP_V)
@@ -46,10 +46,15 @@ def coil_decay_ms() -> Ends:
 
 
 def relay_off_ms() -> Ends:
-    """(least, nominal, most) time in ms from coil off to contact open."""
+    """Return (least, nominal, most) time in ms from coil off to contact open."""
     p = PARAMS
     clamp = 33.7
-    nominal = gate.clamp_decay_ms(p["v12"].nom, p["relay_drop"].nom, p["relay_coil"].nom, p["relay_inductance"].nom, clamp) + p["relay_release"].nom
+    nominal = (
+        gate.clamp_decay_ms(
+            p["v12"].nom, p["relay_drop"].nom, p["relay_coil"].nom, p["relay_inductance"].nom, clamp
+        )
+        + p["relay_release"].nom
+    )
     least, most = gate.relay_ms(clamp)
     return least, nominal, most
 
@@ -63,21 +68,34 @@ def divider() -> float:
 
 def constants() -> dict[str, Ends]:
     """Plant parameter -> (lowest, nominal, highest) in the plant's unit."""
-    found = {name: (row.low * f, row.nom * f, row.high * f) for name, (row, f) in ((name, (PARAMS[key], f)) for name, (key, f) in DIRECT.items())}
+    found = {
+        name: (row.low * f, row.nom * f, row.high * f)
+        for name, (row, f) in ((name, (PARAMS[key], f)) for name, (key, f) in DIRECT.items())
+    }
     report = gate.report()
-    found["gate_drop_s"] = (report["gate_min_ms"] / 1e3, report["gate_nominal_ms"] / 1e3, report["gate_max_ms"] / 1e3)
+    found["gate_drop_s"] = (
+        report["gate_min_ms"] / 1e3,
+        report["gate_nominal_ms"] / 1e3,
+        report["gate_max_ms"] / 1e3,
+    )
     for name, ends in (("relay_off_s", relay_off_ms()), ("coil_decay_s", coil_decay_ms())):
         found[name] = (ends[0] / 1e3, ends[1] / 1e3, ends[2] / 1e3)
     found["cutoff_low_pa"], found["cutoff_high_pa"] = cutoff.band(False), cutoff.band(True)
-    for name, top in (("cutoff_low_top_pa", LOW_BAND_TOP_PA), ("cutoff_high_top_pa", HIGH_BAND_TOP_PA)):
+    for name, top in (
+        ("cutoff_low_top_pa", LOW_BAND_TOP_PA),
+        ("cutoff_high_top_pa", HIGH_BAND_TOP_PA),
+    ):
         found[name] = (top, top, top)
     found["b_divider"] = (divider(),) * 3
     return found
 
 
 def text() -> str:
-    """The plant's table as Python."""
-    rows = "\n".join(f'    "{name}": ({", ".join(f"{float(value):.6g}" for value in ends)}),' for name, ends in constants().items())
+    """Return the plant's table as Python."""
+    rows = "\n".join(
+        f'    "{name}": ({", ".join(f"{float(value):.6g}" for value in ends)}),'
+        for name, ends in constants().items()
+    )
     return (
         '"""Constants of the simulated inflator: parameter -> (lowest, nominal, highest). '
         'Made by `python -m hardware.plant --write` from hardware/."""\n\n'

@@ -1,56 +1,82 @@
-"""The pneumatic diagram, drawn with the graphic symbols of ISO 1219-1 (own drawing; references are those of hardware/sources.py).
+"""Pneumatic diagram with the graphic symbols of ISO 1219-1 (own drawing; references as in hardware/air_parts.py).
 
-Valves are drawn at rest (no current): SV1 and SV2 shut, SV3 (vent) open. Thin dashes are pilot lines, long dashes mark what moves together.
+Valves are drawn at rest (no current): SV1 and SV2 closed, SV3 (vent) open. Thin dashes are pilot lines, long dashes join parts that move
+together.
 """
 
-from hardware.sources import AIR_PARTS
+from hardware.air_parts import AIR_PARTS
 
 INK = 'fill="none" stroke="black" stroke-width="1.6" stroke-linejoin="round"'
 
 
 class Sheet:
-    """Collects SVG elements; `drawn` holds the references put on paper."""
+    """Collection of SVG elements; `drawn` holds the references drawn."""
 
     def __init__(self) -> None:
         self.items: list[str] = []
         self.drawn: set[str] = set()
 
     def path(self, d: str, extra: str = "") -> None:
+        """Add a path."""
         self.items.append(f'<path d="{d}" {INK} {extra}/>')
 
     def line(self, *points: tuple[float, float], dash: str = "") -> None:
+        """Add a line through points."""
         extra = f'stroke-dasharray="{dash}"' if dash else ""
         self.path("M" + " L".join(f"{x:g} {y:g}" for x, y in points), extra)
 
     def box(self, x: float, y: float, w: float, h: float) -> None:
+        """Add a rectangle."""
         self.path(f"M{x} {y} h{w} v{h} h{-w} z")
 
     def ring(self, x: float, y: float, r: float, fill: str = "none") -> None:
-        self.items.append(f'<circle cx="{x}" cy="{y}" r="{r}" fill="{fill}" stroke="black" stroke-width="1.6"/>')
+        """Add a circle."""
+        self.items.append(
+            f'<circle cx="{x}" cy="{y}" r="{r}" fill="{fill}" stroke="black" stroke-width="1.6"/>'
+        )
 
     def dot(self, x: float, y: float) -> None:
+        """Add a dot."""
         self.ring(x, y, 3.2, "black")
 
-    def text(self, x: float, y: float, words: str, size: int = 12, anchor: str = "start", bold: bool = False) -> None:
+    def text(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        size: int = 12,
+        anchor: str = "start",
+        bold: bool = False,
+    ) -> None:
+        """Add text."""
         weight = ' font-weight="bold"' if bold else ""
-        self.items.append(f'<text x="{x}" y="{y}" font-family="sans-serif" font-size="{size}" text-anchor="{anchor}"{weight}>{words}</text>')
+        self.items.append(
+            f'<text x="{x}" y="{y}" font-family="sans-serif" font-size="{size}" text-anchor="{anchor}"{weight}>{words}</text>'
+        )
 
     def label(self, ref: str, x: float, y: float, words: str, anchor: str = "start") -> None:
+        """Add a reference with its text."""
         self.drawn.add(ref)
         self.text(x, y, ref, 13, anchor, True)
         for i, part in enumerate(words.split("\n")):
             self.text(x, y + 15 + 13 * i, part, 11, anchor)
 
     def arrow(self, x1: float, y1: float, x2: float, y2: float) -> None:
+        """Add an arrow."""
         self.line((x1, y1), (x2, y2))
         dx, dy = x2 - x1, y2 - y1
         n = (dx * dx + dy * dy) ** 0.5
         ux, uy = dx / n, dy / n
-        left, right = (x2 - 8 * ux + 4 * uy, y2 - 8 * uy - 4 * ux), (x2 - 8 * ux - 4 * uy, y2 - 8 * uy + 4 * ux)
-        self.items.append(f'<path d="M{x2:g} {y2:g} L{left[0]:g} {left[1]:g} L{right[0]:g} {right[1]:g} z" fill="black"/>')
+        left, right = (
+            (x2 - 8 * ux + 4 * uy, y2 - 8 * uy - 4 * ux),
+            (x2 - 8 * ux - 4 * uy, y2 - 8 * uy + 4 * ux),
+        )
+        self.items.append(
+            f'<path d="M{x2:g} {y2:g} L{left[0]:g} {left[1]:g} L{right[0]:g} {right[1]:g} z" fill="black"/>'
+        )
 
     def spring(self, x: float, y: float, turns: int = 3, step: float = 6, up: bool = False) -> None:
-        """A spring: sideways from x,y, or upwards."""
+        """Draw a spring: sideways from x,y, or upwards."""
         points = [(x, y)]
         for i in range(turns * 2):
             off = 7 if i % 2 == 0 else -7
@@ -58,22 +84,27 @@ class Sheet:
         self.line(*points)
 
     def solenoid(self, x: float, y: float) -> None:
+        """Draw a solenoid."""
         self.box(x - 22, y - 12, 22, 24)
         self.line((x - 22, y + 12), (x, y - 12))
 
     def shut_box(self, x: float, y: float) -> None:
+        """Draw the closed position of a valve."""
         self.box(x, y, 44, 44)
         for py, inner in ((y, y + 14), (y + 44, y + 30)):
             self.line((x + 22, py), (x + 22, inner))
             self.line((x + 15, inner), (x + 29, inner))
 
     def through_box(self, x: float, y: float, down: bool) -> None:
+        """Draw the open position of a valve."""
         self.box(x, y, 44, 44)
         ends = (y, y + 44) if down else (y + 44, y)
         self.arrow(x + 22, ends[0], x + 22, ends[1])
 
     def valve(self, ref: str, x: float, y: float, rest_shut: bool, down: bool) -> None:
-        """2/2 solenoid valve around height y; the resting box lies at the spring, its ports at (x + 66, y - 22) and (x + 66, y + 22)."""
+        """Draw a 2/2 solenoid valve around height y; the resting box is beside the spring, its ports at (x + 66, y - 22) and (x + 66, y
+        + 22).
+        """
         rest, driven = x + 44, x
         if rest_shut:
             self.shut_box(rest, y - 22)
@@ -86,7 +117,7 @@ class Sheet:
         self.drawn.add(ref)
 
     def relief(self, ref: str, x: float, y: float, words: str) -> None:
-        """Relief valve standing on the point x,y: inlet below, outlet to the room above; spring at the right, pilot from the inlet."""
+        """Draw a relief valve at the point x,y: inlet below, outlet to the room above; spring at the right, pilot from the inlet."""
         self.line((x, y), (x, y - 30))
         self.box(x - 22, y - 74, 44, 44)
         self.arrow(x + 9, y - 30, x + 9, y - 74)
@@ -97,7 +128,7 @@ class Sheet:
         self.label(ref, x + 58, y - 64, words)
 
     def transducer(self, ref: str, x: float, y: float, name: str, words: str) -> None:
-        """Tap with filter below, transducer above: square with pressure in and an electric signal out."""
+        """Draw a tap with filter below a transducer: square with pressure in and an electric signal out."""
         self.line((x, y), (x, y - 14))
         self.path(f"M{x} {y - 42} l14 14 l-14 14 l-14 -14 z")
         self.line((x - 14, y - 28), (x + 14, y - 28), dash="4 3")
@@ -111,7 +142,7 @@ class Sheet:
 
 
 def isolation(s: Sheet) -> None:
-    """Compressed-air main and the hand valve behind it, drawn shut: what lies behind it is open to the room."""
+    """Draw the compressed-air main and the hand valve behind it, closed: what follows is open to the room."""
     s.path("M30 510 h0 l16 -10 v20 z")
     s.text(26, 540, "main, at most 10 bar", 11)
     s.line((46, 510), (124, 510), (124, 484))
@@ -131,7 +162,7 @@ def isolation(s: Sheet) -> None:
 
 
 def left_side(s: Sheet) -> None:
-    """The two builds of the air source, each ending at x = 560."""
+    """Draw the two builds of the air source, each ending at x = 560."""
     s.text(20, 56, "Compressor build", 14, bold=True)
     s.ring(110, 130, 24)
     s.path("M110 106 l-9 15 h18 z")
@@ -180,7 +211,13 @@ def left_side(s: Sheet) -> None:
 
 
 def right_side(s: Sheet) -> None:
-    """Manifold, taps, vent, relief valves, hose and tyre."""
+    """Draw manifold, taps, vent, relief valves, hose and tyre."""
+    manifold(s)
+    reliefs_and_hose(s)
+
+
+def manifold(s: Sheet) -> None:
+    """Draw plenum, taps and vent."""
     s.line((560, 240), (640, 240), (640, 470), (1140, 470))
     s.dot(560, 240)
     s.path("M660 205 h240 a18 18 0 0 1 0 36 h-240 a18 18 0 0 1 0 -36 z")
@@ -206,7 +243,11 @@ def right_side(s: Sheet) -> None:
         s.line((x, 298), (x, 322))
     s.path("M896 303 v14 l13 -7 z")
     s.text(918, 314, "silencer; C 0.80 with the valve", 11)
-    s.label("SV3", 800, 344, "vent, drawn open; closed only while\nfirmware and cutoff both hold it")
+    s.label("SV3", 800, 344, "vent, drawn open; closed only\nwhile firmware and cutoff hold it")
+
+
+def reliefs_and_hose(s: Sheet) -> None:
+    """Draw relief valves, range key, hose and tyre."""
     s.dot(700, 470)
     s.relief("RV2", 700, 470, "10.5 bar")
     s.line((930, 470), (930, 470))
@@ -222,7 +263,12 @@ def right_side(s: Sheet) -> None:
     s.line((834, 428), (818, 428))
     s.line((818, 414), (818, 442))
     s.line((900, 406), (900, 392), (960, 392), (960, 440))
-    s.label("V5", 800, 496, "range key: ball valve, drawn in the high position; low opens it.\nIts stem carries the three poles of switch S3")
+    s.label(
+        "V5",
+        800,
+        496,
+        "range key: ball valve, drawn in the high position; low opens it.\nIts stem carries the three poles of switch S3",
+    )
     s.items.append('<g transform="translate(60,-10)">')
     s.relief("RV1", 960, 450, "5.9 bar,\nlow range only")
     s.items.append("</g>")
@@ -240,14 +286,18 @@ def right_side(s: Sheet) -> None:
 
 
 def diagram() -> str:
-    """The whole diagram as SVG text; raises ValueError when a part of the list is not on it."""
+    """Return the whole diagram as SVG text. ValueError when a part of the list is missing."""
     s = Sheet()
-    s.text(20, 26, "Pneumatics (symbols after ISO 1219-1; valves drawn without current)", 17, bold=True)
+    s.text(
+        20, 26, "Pneumatics (symbols after ISO 1219-1; valves drawn without current)", 17, bold=True
+    )
     left_side(s)
     right_side(s)
     s.drawn.add("FT1")
     missing = {part.ref for part in AIR_PARTS} - s.drawn
     if missing:
         raise ValueError(f"not on the pneumatic diagram: {', '.join(sorted(missing))}")
-    head = '<svg xmlns="http://www.w3.org/2000/svg" width="1380" height="640" viewBox="0 0 1380 640">'
+    head = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="1380" height="640" viewBox="0 0 1380 640">'
+    )
     return head + '<rect width="1380" height="640" fill="white"/>' + "\n".join(s.items) + "</svg>\n"

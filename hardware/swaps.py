@@ -1,6 +1,6 @@
-"""Survey of exchanged pins: every pair of pins of every part, exchanged, put to the rules. `python -m tests.rig` prints it.
+"""Survey of exchanged pins: every pair of pins of every part, exchanged and checked by the rules. `python -m tests.rig` prints it.
 
-A pair whose two pins are on one net, or of a part that has no polarity (`pintypes.SYMMETRIC`, `EQUAL`), is no exchange: the circuit stays the same.
+Two pins on one net, or of a part without polarity (`pintypes.SYMMETRIC`, `EQUAL`), are no exchange: the circuit stays the same.
 """
 
 from collections.abc import Callable, Iterator
@@ -8,16 +8,22 @@ from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 
-from hardware import polarity, rules
+from hardware import pin_rules, polarity, rules
 from hardware.check import Check
 from hardware.circuit import Part, load
 from hardware.pintypes import EQUAL, SYMMETRIC
 
 RULES: tuple[Callable[[dict[str, Part]], Check], ...] = (
-    *polarity.RULES, rules.pins_match, rules.ratiometric, rules.cutoff_latches, rules.two_elements, rules.coil_needs_all, rules.vent_opens,
+    *polarity.RULES,
+    pin_rules.pins_match,
+    rules.ratiometric,
+    rules.cutoff_latches,
+    rules.two_elements,
+    rules.coil_needs_all,
+    rules.vent_opens,
 )
 
-# Why an exchange that no rule refuses does no harm: (class, pins) -> reason.
+# Reason why an exchange that no rule refuses is harmless: (class, pins) -> reason.
 HARMLESS: dict[tuple[str, frozenset[str]], str] = {
     ("switch-key", frozenset({"A_COM", "A_HIGH"})): "one contact; its other throw is not used",
     ("switch-key", frozenset({"B_COM", "B_LOW"})): "one contact; its other throw is not used",
@@ -27,7 +33,7 @@ HARMLESS: dict[tuple[str, frozenset[str]], str] = {
 
 @dataclass(frozen=True)
 class Swap:
-    """One exchange: part, two pins, and the name of the first rule that refuses it (empty: none does)."""
+    """One exchange: part, two pins, and the first rule that refuses it (empty: none)."""
 
     ref: str
     kind: str
@@ -36,12 +42,12 @@ class Swap:
 
     @property
     def reason(self) -> str:
-        """Why it is harmless, if it is."""
+        """Reason why it is harmless, None without one."""
         return HARMLESS.get((self.kind, self.pins), "")
 
 
 def exchanges(parts: dict[str, Part]) -> Iterator[tuple[Part, str, str]]:
-    """Every pair of pins whose exchange changes the circuit."""
+    """Pairs of pins whose exchange changes the circuit."""
     for part in parts.values():
         if part.kind in SYMMETRIC:
             continue
@@ -51,12 +57,13 @@ def exchanges(parts: dict[str, Part]) -> Iterator[tuple[Part, str, str]]:
 
 
 def exchanged(parts: dict[str, Part], part: Part, a: str, b: str) -> dict[str, Part]:
+    """Circuit with two pins of a part exchanged."""
     return {**parts, part.ref: replace(part, pins={**part.pins, a: part.pins[b], b: part.pins[a]})}
 
 
 @cache
 def survey() -> tuple[Swap, ...]:
-    """Every exchange on the circuit, with what refuses it."""
+    """Every exchange of the circuit with the rule that refuses it."""
     parts = load()
     found = []
     for part, a, b in exchanges(parts):
@@ -67,12 +74,16 @@ def survey() -> tuple[Swap, ...]:
 
 
 def figures() -> dict[str, float]:
-    """Counts: all exchanges, of them not at the processor, refused ones, and the share."""
+    """Count: all exchanges, those not at the processor, refused ones, and the share."""
     rows = survey()
     small = [s for s in rows if s.kind != "mcu-board"]
-    return {"exchanges": len(rows), "refused": sum(bool(s.refused_by) for s in rows), "without_processor": len(small),
-            "refused_without_processor": sum(bool(s.refused_by) for s in small),
-            "share": sum(bool(s.refused_by) for s in small) / len(small)}
+    return {
+        "exchanges": len(rows),
+        "refused": sum(bool(s.refused_by) for s in rows),
+        "without_processor": len(small),
+        "refused_without_processor": sum(bool(s.refused_by) for s in small),
+        "share": sum(bool(s.refused_by) for s in small) / len(small),
+    }
 
 
 def survivors() -> list[Swap]:
@@ -84,5 +95,5 @@ LEAST_SHARE = 0.95
 
 
 def holds() -> bool:
-    """Enough exchanges are refused, and every other one is harmless for a stated reason."""
+    """Check that enough exchanges are refused, and that every other one is harmless for a stated reason."""
     return figures()["share"] >= LEAST_SHARE and all(s.reason for s in survivors())

@@ -1,20 +1,28 @@
 """What every test shares: hypothesis without deadlines, since a busy machine is no fault of the code; no settings of a user; and which named tests have run."""
 
 import os
+import signal
 
 import pytest
 from hypothesis import settings
 
 from hardware import hazards
+from tests.kinds import Kinds
 from tests.ran import Ran
 
 os.environ["RIMWARD_CONFIG"] = os.devnull  # no test depends on the settings of whoever runs it
 os.environ["RIMWARD_KEYSTORE"] = "file"  # nor on a system keyring
 for name in ("RIMWARD_PORT", "RIMWARD_DATABASE", "RIMWARD_WORKSHOP", "RIMWARD_PAPER"):
     os.environ.pop(name, None)
+signal.signal(
+    signal.SIGINT, signal.default_int_handler
+)  # a run started in the background ignores interrupts, and every process that a test starts with it
 settings.register_profile("rimward", deadline=None)
 settings.load_profile("rimward")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    config.pluginmanager.register(Ran(lambda: [test for row in hazards.load() for test in row.tests]))
+    config.pluginmanager.register(Kinds())
+    config.pluginmanager.register(
+        Ran(lambda: [test for row in hazards.load() for test in row.tests])
+    )

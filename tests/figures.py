@@ -16,6 +16,8 @@ from tests.trust import page as trust
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "tests" / "FIGURES.md"
 WORLD = ROOT / "tests" / "bench" / "world.json"
+QUIET = ROOT / "tests" / "bench" / "quiet.json"
+ORACLE = ROOT / "tests" / "outside" / "oracle.json"
 
 HEAD = """# Figures
 
@@ -43,7 +45,14 @@ def machine_figures() -> Iterator[Figure]:
     bounds = {"tick_us_worst": "300 us", "guard_us_worst": "", "fill_us_worst": "200 us"}
     for name, value in json.loads(duration.FILE.read_text(encoding="utf-8")).items():
         shown = f"{name.split('_')[0]}, longest path of the machine code at 125 MHz, no flash waits"
-        yield Figure(shown, f"{value} us", bounds.get(name, ""), "all paths", duration.FILE, "python -m tests.machine --write")
+        yield Figure(
+            shown,
+            f"{value} us",
+            bounds.get(name, ""),
+            "all paths",
+            duration.FILE,
+            "python -m tests.machine --write",
+        )
 
 
 def heap_figures() -> Iterator[Figure]:
@@ -52,11 +61,22 @@ def heap_figures() -> Iterator[Figure]:
         ("idle, plain files", heap.IDLE_MOST, heap.FREE_IDLE),
         ("in mid-fill with the record, plain files", heap.FILLING_MOST, heap.FREE_FILLING),
         ("idle, frozen modules", heap.FROZEN_IDLE_MOST, heap.FREE_IDLE),
-        ("in mid-fill with the record, frozen modules", heap.FROZEN_FILLING_MOST, heap.FREE_FILLING),
+        (
+            "in mid-fill with the record, frozen modules",
+            heap.FROZEN_FILLING_MOST,
+            heap.FREE_FILLING,
+        ),
     )
     for name, most, aim in rows:
         free = heap.HEAP - most
-        yield Figure(f"heap free {name}, at least", f"{free:,} bytes", f"{aim:,} bytes (aim)", "1", source, "python -m tests.rig.heap")
+        yield Figure(
+            f"heap free {name}, at least",
+            f"{free:,} bytes",
+            f"{aim:,} bytes (aim)",
+            "1",
+            source,
+            "python -m tests.rig.heap",
+        )
 
 
 def world_figures() -> Iterator[Figure]:
@@ -66,22 +86,85 @@ def world_figures() -> Iterator[Figure]:
         n, name = row["feasible"], row["class"]
         settled = row["settled_error_absolute_pa"]["p99"] / 1e5
         bound = "0.03 bar (aim)" if row["source"] == "compressor" else "0.06 bar (aim)"
-        yield Figure(f"{name}: done at the first go", f"{row['done_first'] / n:.1%}", "99 % (aim)", str(n), WORLD, command)
-        yield Figure(f"{name}: done with one more try", f"{row['done_retry'] / n:.1%}", "99.8 % (aim)", str(n), WORLD, command)
-        yield Figure(f"{name}: settled error, 99th percentile", f"{settled:.3f} bar", bound, str(n), WORLD, command)
-    for name, part in (("healthy", "healthy"), ("moved chucks", "moved"), ("set D, all faults", "set_d")):
+        yield Figure(
+            f"{name}: done at the first go",
+            f"{row['done_first'] / n:.1%}",
+            "99 % (aim)",
+            str(n),
+            WORLD,
+            command,
+        )
+        yield Figure(
+            f"{name}: done with one more try",
+            f"{row['done_retry'] / n:.1%}",
+            "99.8 % (aim)",
+            str(n),
+            WORLD,
+            command,
+        )
+        yield Figure(
+            f"{name}: settled error, 99th percentile",
+            f"{settled:.3f} bar",
+            bound,
+            str(n),
+            WORLD,
+            command,
+        )
+    for name, part in (
+        ("healthy", "healthy"),
+        ("moved chucks", "moved"),
+        ("set D, all faults", "set_d"),
+    ):
         yield from _set_d(name, kept[part], command)
 
 
 def _set_d(name: str, row: dict[str, Any], command: str) -> Iterator[Figure]:
     n = str(row["set_d_sessions"])
-    yield Figure(f"sessions of set D above their ceiling, {name}", str(row["exceedances"]), "0", n, WORLD, command)
-    yield Figure(f"highest pressure ÷ ceiling of set D, {name}", f"{row['peak_over_ceiling_max']:.3f}", "1", n, WORLD, command)
+    yield Figure(
+        f"sessions of set D above their ceiling, {name}",
+        str(row["exceedances"]),
+        "0",
+        n,
+        WORLD,
+        command,
+    )
+    yield Figure(
+        f"highest pressure ÷ ceiling of set D, {name}",
+        f"{row['peak_over_ceiling_max']:.3f}",
+        "1",
+        n,
+        WORLD,
+        command,
+    )
 
 
 def trust_figures() -> Iterator[Figure]:
     for name, value in trust.figures(trust.kept()).items():
         yield Figure(name, f"{value:,}", "", "whole", trust.KEPT, "python -m tests.trust --write")
+
+
+def oracle_figures() -> Iterator[Figure]:
+    found = json.loads(ORACLE.read_text(encoding="utf-8"))
+    yield Figure(
+        f"ceilings above an independent oracle, of {found['with_ceiling']:,} ({found['with_ride']:,} with a ride)",
+        str(found["above"]),
+        "0",
+        f"{found['draws']:,} draws",
+        ORACLE,
+        "python -m tests.outside.oracle --write",
+    )
+
+
+def quiet_figures() -> Iterator[Figure]:
+    found = json.loads(QUIET.read_text(encoding="utf-8"))
+    yield Figure(
+        "false events of the proof bench's analysis in quiet minutes of the simulated plant",
+        str(len(found["events"])),
+        "0",
+        f"{found['quiet_minutes']:,} minutes",
+        QUIET,
+        "python -m tests.bench.quiet --write",
+    )
 
 
 def dated(path: Path) -> tuple[str, str]:
@@ -93,7 +176,14 @@ def dated(path: Path) -> tuple[str, str]:
 
 def figures() -> list[Figure]:
     """Return every figure that a check keeps."""
-    return [*machine_figures(), *heap_figures(), *world_figures(), *trust_figures()]
+    return [
+        *machine_figures(),
+        *heap_figures(),
+        *world_figures(),
+        *oracle_figures(),
+        *quiet_figures(),
+        *trust_figures(),
+    ]
 
 
 def rows(of: list[Figure]) -> list[str]:
@@ -104,7 +194,10 @@ def rows(of: list[Figure]) -> list[str]:
 def text() -> str:
     """Return the whole page as Markdown."""
     dates = {path: dated(path) for path in {f.kept_in for f in figures()}}
-    lines = [f"{row} {' | '.join(dates[f.kept_in])} | `{f.command}` |" for f, row in zip(figures(), rows(figures()), strict=True)]
+    lines = [
+        f"{row} {' | '.join(dates[f.kept_in])} | `{f.command}` |"
+        for f, row in zip(figures(), rows(figures()), strict=True)
+    ]
     return HEAD + "\n".join(lines) + "\n"
 
 

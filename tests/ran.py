@@ -15,12 +15,25 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 KEY = "rimward/ran"
-LEAVES_OUT = ("keyword", "markexpr", "lf", "deselect", "ignore", "ignore_glob", "collectonly")  # options of a run of some tests only
-PASSED, FAILED, CHANGED, NOT_RUN = "passed", "failed", "not run since its file changed", "not run here"
+LEAVES_OUT = (
+    "keyword",
+    "markexpr",
+    "lf",
+    "deselect",
+    "ignore",
+    "ignore_glob",
+    "collectonly",
+)  # options of a run of some tests only
+PASSED, FAILED, CHANGED, NOT_RUN = (
+    "passed",
+    "failed",
+    "not run since its file changed",
+    "not run here",
+)
 
 
 def digest(test_id: str, root: Path = ROOT) -> str:
-    """Of the file that a test stands in; empty if there is none."""
+    """Digest of a test's file; empty if there is none."""
     file = root / test_id.partition("::")[0]
     return hashlib.sha256(file.read_bytes()).hexdigest()[:16] if file.is_file() else ""
 
@@ -43,7 +56,9 @@ class Ran:
 
     def lacking(self) -> list[str]:
         """Named tests that did not pass."""
-        return sorted({test for test in self.named() if self.outcomes.get(test.split("[")[0]) != PASSED})
+        return sorted(
+            {test for test in self.named() if self.outcomes.get(test.split("[")[0]) != PASSED}
+        )
 
     def pytest_sessionfinish(self, session: pytest.Session) -> None:
         config = session.config
@@ -52,9 +67,17 @@ class Ran:
         named = set(self.named())
         if hasattr(config, "cache") and self.outcomes:
             kept = config.cache.get(KEY, {})
-            kept.update({test: [how, digest(test, self.root)] for test, how in self.outcomes.items() if test in named})
+            kept.update(
+                {
+                    test: [how, digest(test, self.root)]
+                    for test, how in self.outcomes.items()
+                    if test in named
+                }
+            )
             config.cache.set(KEY, kept)
-        some = config.args_source is config.ArgsSource.ARGS or any(getattr(config.option, option, None) for option in LEAVES_OUT)
+        some = config.args_source is config.ArgsSource.ARGS or any(
+            getattr(config.option, option, None) for option in LEAVES_OUT
+        )
         if not some and session.exitstatus == pytest.ExitCode.OK and self.lacking():
             self.failed = True
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
@@ -65,11 +88,19 @@ class Ran:
 
 
 def run_lacking(tests: Iterable[str], root: Path = ROOT) -> int:
-    """Runs, in one pytest process, those of the tests whose outcome is not known for the file as it stands; how many there were."""
+    """Run, in one pytest process, the tests without a known outcome for the present file; return their number."""
     lacking = sorted(test for test, how in status(tests, root).items() if how in (NOT_RUN, CHANGED))
     if lacking:
-        print(f"running {len(lacking)} tests that the hazard analysis names and that did not run in this tree yet", file=sys.stderr)
-        subprocess.run([sys.executable, "-m", "pytest", "-q", "--no-header", "-p", "no:randomly", *lacking], cwd=root, stdout=subprocess.DEVNULL, check=False)
+        print(
+            f"running {len(lacking)} tests that the hazard analysis names and that did not run in this tree yet",
+            file=sys.stderr,
+        )
+        subprocess.run(
+            [sys.executable, "-m", "pytest", "-q", "--no-header", "-p", "no:randomly", *lacking],
+            cwd=root,
+            stdout=subprocess.DEVNULL,
+            check=False,
+        )
     return len(lacking)
 
 

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import click
-from rimward import settings
-from rimward.cli import COMMANDS, cli
+from rimward.base import settings
+from rimward.cli.main import COMMANDS, cli
 
 PAGE = Path(__file__).parents[1] / "host" / "REFERENCE.md"
 LIBRARY = ("limits", "wheels", "device", "sessions", "simulation", "proof")
@@ -54,7 +54,11 @@ def commands() -> str:
         assert command is not None, name
         for words, leaf in leaves([name], command):
             given = [p.make_metavar(context) for p in leaf.params if isinstance(p, click.Argument)]
-            options = [p.opts[-1] for p in leaf.params if isinstance(p, click.Option) and p.opts[-1] != "--json"]
+            options = [
+                p.opts[-1]
+                for p in leaf.params
+                if isinstance(p, click.Option) and p.opts[-1] != "--json"
+            ]
             text = " ".join((leaf.help or "").split("\n\n")[0].split()).replace("|", "\\|")
             shown = " ".join(f"`{option}`" for option in options)
             rows.append(f"| `{shown_words(words, given)}` | {shown} | {text} |")
@@ -68,8 +72,20 @@ def shown_words(words: list[str], given: list[str]) -> str:
 
 def settings_table() -> str:
     """Return one row a setting, as `rimward config` knows them."""
-    rows = [f"| `{s.name}` | `{s.variable}` | {s.says} | {s.default} |" for s in settings.SETTINGS.values()]
-    return SETTINGS_HEAD + "\n".join([*rows, f"| | `{settings.FILE_VARIABLE}` | the settings file itself | the platform's place for settings |"]) + "\n"
+    rows = [
+        f"| `{s.name}` | `{s.variable}` | {s.says} | {s.default} |"
+        for s in settings.SETTINGS.values()
+    ]
+    return (
+        SETTINGS_HEAD
+        + "\n".join(
+            [
+                *rows,
+                f"| | `{settings.FILE_VARIABLE}` | the settings file itself | the platform's place for settings |",
+            ]
+        )
+        + "\n"
+    )
 
 
 def library() -> str:
@@ -77,14 +93,16 @@ def library() -> str:
     rows = [
         "\n## Library\n",
         "What a room's `__all__` names keeps its meaning; the rest may change. Each room has a tested example in its docstring.\n",
-        "| name | what it is |",
+        "| name | meaning |",
         "| --- | --- |",
     ]
     for room in LIBRARY:
         module = importlib.import_module(f"rimward.{room}")
         for name in module.__all__:
             lines = (inspect.getdoc(getattr(module, name)) or "").splitlines()
-            rows.append(f"| `rimward.{room}.{name}` | {(lines[0] if lines else '').replace('|', chr(92) + '|')} |")
+            rows.append(
+                f"| `rimward.{room}.{name}` | {(lines[0] if lines else '').replace('|', chr(92) + '|')} |"
+            )
     return "\n".join(rows) + "\n"
 
 

@@ -1,3 +1,3 @@
-"""The firmware's version."""
+"""Firmware version."""
 
 FIRMWARE = "0.1.0"

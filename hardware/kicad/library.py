@@ -1,4 +1,4 @@
-"""The committed libraries: the few symbols and footprints that the circuit uses.
+"""Committed libraries: the few symbols and footprints that the circuit uses.
 
 `python -m hardware.kicad.library [FOLDER]` makes them again. FOLDER is the distribution's `kicad` folder with `symbols` and `footprints`
 (packages kicad-symbols and kicad-footprints 6.0). Symbols that extend another are written out in full, since a schematic keeps them so.
@@ -19,18 +19,20 @@ from hardware.kicad.pinout import flags, footprint_of, symbol_of
 HERE = Path(__file__).resolve().parent
 SYMBOLS, FOOTPRINTS = HERE / "symbols", HERE / "footprints"
 OURS = "Rimward"
-# A pin type that the distribution has wrong: the part's second output is push-pull like its first.
+# A pin type that is wrong in the distribution: the part's second output is push-pull like its first.
 CORRECTED = {("MCP6562", "7"): "output"}
 
 
 def wanted() -> tuple[list[str], list[str]]:
-    """(symbols, footprints) that the circuit names."""
+    """Return (symbols, footprints) that the circuit names."""
     parts = load().values()
-    return sorted({symbol_of(p) for p in (*parts, *flags().values())}), sorted({footprint_of(p) for p in parts})
+    return sorted({symbol_of(p) for p in (*parts, *flags().values())}), sorted(
+        {footprint_of(p) for p in parts}
+    )
 
 
 def in_full(library: SymbolLib, name: str) -> Symbol:
-    """A symbol with everything that it takes over from another. KeyError when the library has none of that name."""
+    """Return a symbol with everything that it inherits. KeyError for an unknown name."""
     by_name = {s.entryName: s for s in library.symbols}
     made = by_name[name]
     if made.extends:
@@ -56,7 +58,10 @@ def copy(folder: Path) -> None:
         if name == OURS:
             made.symbols = [own.symbol(e) for e in entries]
         else:
-            made.symbols = [in_full(SymbolLib.from_file(str(folder / "symbols" / f"{name}.kicad_sym")), e) for e in entries]
+            made.symbols = [
+                in_full(SymbolLib.from_file(str(folder / "symbols" / f"{name}.kicad_sym")), e)
+                for e in entries
+            ]
         made.to_file(str(SYMBOLS / f"{name}.kicad_sym"))
     for full in footprints:
         library, entry = full.split(":")
@@ -65,23 +70,28 @@ def copy(folder: Path) -> None:
         if library == OURS:
             own.FOOTPRINTS[entry]().to_file(str(place))
         else:
-            place.write_bytes((folder / "footprints" / f"{library}.pretty" / f"{entry}.kicad_mod").read_bytes())
+            place.write_bytes(
+                (folder / "footprints" / f"{library}.pretty" / f"{entry}.kicad_mod").read_bytes()
+            )
 
 
 @cache
 def symbols_of(library: str) -> dict[str, Symbol]:
-    return {s.entryName: s for s in SymbolLib.from_file(str(SYMBOLS / f"{library}.kicad_sym")).symbols}
+    """Symbols of a committed library by name."""
+    return {
+        s.entryName: s for s in SymbolLib.from_file(str(SYMBOLS / f"{library}.kicad_sym")).symbols
+    }
 
 
 def symbol(name: str) -> Symbol:
-    """A committed symbol by `library:name`."""
+    """Return a committed symbol by `library:name`."""
     library, entry = name.split(":")
     return symbols_of(library)[entry]
 
 
 @cache
 def footprint(name: str) -> Footprint:
-    """A committed footprint by `library:name`."""
+    """Return a committed footprint by `library:name`."""
     library, entry = name.split(":")
     return Footprint.from_file(str(FOOTPRINTS / f"{library}.pretty" / f"{entry}.kicad_mod"))
 

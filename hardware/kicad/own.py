@@ -1,4 +1,4 @@
-"""Our own symbols and footprints, for what the distribution's libraries do not have: drawn pin by pin from tables.
+"""Own symbols and footprints for parts that the distribution's libraries lack: drawn pin by pin from tables.
 
 Sources of the pin orders: ADS8866 sheet (seen); MAX803/TLV803 sheets, the Pico's sheet, ISO 7588-1 for the relay's terminals, from
 memory: verify before ordering. The distribution's buzzer symbol has its minus on pin 1 while its footprint has the plus on pad 1, so ours
@@ -20,8 +20,20 @@ Pins = tuple[tuple[str, str, str], ...]
 BOXES: dict[str, tuple[float, Pins, Pins, str]] = {
     "ADS8866": (
         7.62,
-        (("1", "REF", "power_in"), ("2", "AVDD", "power_in"), ("3", "AINP", "input"), ("4", "AINN", "input"), ("5", "GND", "power_in")),
-        (("10", "DVDD", "power_in"), ("9", "DIN", "input"), ("8", "SCLK", "input"), ("7", "DOUT", "output"), ("6", "CONVST", "input")),
+        (
+            ("1", "REF", "power_in"),
+            ("2", "AVDD", "power_in"),
+            ("3", "AINP", "input"),
+            ("4", "AINN", "input"),
+            ("5", "GND", "power_in"),
+        ),
+        (
+            ("10", "DVDD", "power_in"),
+            ("9", "DIN", "input"),
+            ("8", "SCLK", "input"),
+            ("7", "DOUT", "output"),
+            ("6", "CONVST", "input"),
+        ),
         "16-bit converter, VSSOP-10",
     ),
     "MAX803M": (
@@ -38,7 +50,12 @@ BOXES: dict[str, tuple[float, Pins, Pins, str]] = {
     ),
     "Display": (
         5.08,
-        (("1", "GND", "power_in"), ("2", "VCC", "power_in"), ("3", "SCL", "input"), ("4", "SDA", "bidirectional")),
+        (
+            ("1", "GND", "power_in"),
+            ("2", "VCC", "power_in"),
+            ("3", "SCL", "input"),
+            ("4", "SDA", "bidirectional"),
+        ),
         (),
         "I2C display module",
     ),
@@ -54,7 +71,12 @@ BOXES: dict[str, tuple[float, Pins, Pins, str]] = {
         (("87", "NO", "passive"), ("85", "COIL-", "passive")),
         "12 V form A relay in its own socket, wired to four tabs",
     ),
-    "Buzzer": (2.54, (("1", "+", "passive"),), (("2", "-", "passive"),), "buzzer with its own oscillator; pad 1 is the plus"),
+    "Buzzer": (
+        2.54,
+        (("1", "+", "passive"),),
+        (("2", "-", "passive"),),
+        "buzzer with its own oscillator; pad 1 is the plus",
+    ),
     "Pico": (
         12.7,
         tuple(
@@ -118,6 +140,7 @@ BOXES: dict[str, tuple[float, Pins, Pins, str]] = {
 
 
 def effects(size: float = 1.27, hide: bool = False) -> Effects:
+    """Text effects of a symbol."""
     return Effects(font=Font(height=size, width=size), hide=hide)
 
 
@@ -140,11 +163,15 @@ def _pins(rows: Pins, half: float, side: int) -> list[SymbolPin]:
 
 
 def symbol(name: str) -> Symbol:
-    """One symbol: a box with its pins left and right."""
+    """One symbol: a box with pins on the left and right."""
     half, left, right, text = BOXES[name]
     rows = max(len(left), len(right))
     high, low = ((rows - 1) // 2 + 1) * GRID, -(rows // 2 + 1) * GRID
-    outline = SyRect(start=Position(-half, high), end=Position(half, low), stroke=Stroke(width=0.254, type="default"))
+    outline = SyRect(
+        start=Position(-half, high),
+        end=Position(half, low),
+        stroke=Stroke(width=0.254, type="default"),
+    )
     outline.fill.type = "background"
     made = Symbol(inBom=True, onBoard=True, pinNamesOffset=0.508)
     made.libId = name
@@ -163,7 +190,9 @@ def symbol(name: str) -> Symbol:
     return made
 
 
-def _footprint(name: str, text: str, pads: list[Pad], body: tuple[float, float, float, float]) -> Footprint:
+def _footprint(
+    name: str, text: str, pads: list[Pad], body: tuple[float, float, float, float]
+) -> Footprint:
     x0, y0, x1, y1 = body
     made = Footprint.create_new(f"Rimward:{name}", name)
     made.libId = name
@@ -172,10 +201,27 @@ def _footprint(name: str, text: str, pads: list[Pad], body: tuple[float, float, 
     made.description = text
     made.attributes.type = "through_hole"
     made.graphicItems = [
-        FpText(type="reference", text="REF**", position=Position(round((x0 + x1) / 2, 3), y0 - 1.5), layer="F.SilkS", effects=effects(1.0)),
-        FpText(type="value", text=name, position=Position(round((x0 + x1) / 2, 3), y1 + 1.5), layer="F.Fab", effects=effects(1.0)),
+        FpText(
+            type="reference",
+            text="REF**",
+            position=Position(round((x0 + x1) / 2, 3), y0 - 1.5),
+            layer="F.SilkS",
+            effects=effects(1.0),
+        ),
+        FpText(
+            type="value",
+            text=name,
+            position=Position(round((x0 + x1) / 2, 3), y1 + 1.5),
+            layer="F.Fab",
+            effects=effects(1.0),
+        ),
         FpRect(start=Position(x0, y0), end=Position(x1, y1), layer="F.SilkS", width=0.12),
-        FpRect(start=Position(x0 - 0.5, y0 - 0.5), end=Position(x1 + 0.5, y1 + 0.5), layer="F.CrtYd", width=0.05),
+        FpRect(
+            start=Position(x0 - 0.5, y0 - 0.5),
+            end=Position(x1 + 0.5, y1 + 0.5),
+            layer="F.CrtYd",
+            width=0.05,
+        ),
     ]
     made.pads = pads
     return made
@@ -196,7 +242,9 @@ def _hole(number: str, x: float, y: float, pad: float, drill: float, first: bool
 
 def pico() -> Footprint:
     """Two rows of 20 leads, 2.54 mm apart, rows 17.78 mm apart; lead 1 at the USB end."""
-    rows = [(str(n + 1), 0.0, n * GRID) for n in range(20)] + [(str(40 - n), 17.78, n * GRID) for n in range(20)]
+    rows = [(str(n + 1), 0.0, n * GRID) for n in range(20)] + [
+        (str(40 - n), 17.78, n * GRID) for n in range(20)
+    ]
     return _footprint(
         "RaspberryPi_Pico",
         "Raspberry Pi Pico on pin headers, 2 x 20, 2.54 mm, rows 17.78 mm apart",
@@ -208,10 +256,15 @@ def pico() -> Footprint:
 def relay() -> Footprint:
     """Four 6.3 mm tabs for the wires of a relay in its own socket: two holes a tab, 5.08 mm apart; tabs 12.7 mm apart."""
     pads = [
-        _hole(number, column * 12.7, hole * 5.08, 3.2, 1.4) for column, number in enumerate(("30", "87", "86", "85")) for hole in (0, 1)
+        _hole(number, column * 12.7, hole * 5.08, 3.2, 1.4)
+        for column, number in enumerate(("30", "87", "86", "85"))
+        for hole in (0, 1)
     ]
     return _footprint(
-        "Relay_Tabs_6.3mm", "Four 6.3 x 0.8 mm tabs for a wired relay: 30, 87 contact, 86, 85 coil", pads, (-3.2, -2.6, 41.3, 7.7)
+        "Relay_Tabs_6.3mm",
+        "Four 6.3 x 0.8 mm tabs for a wired relay: 30, 87 contact, 86, 85 coil",
+        pads,
+        (-3.2, -2.6, 41.3, 7.7),
     )
 
 

@@ -1,4 +1,4 @@
-"""The KiCad project as text: a sheet for each part of the circuit, a first sheet that holds them as labelled blocks, library tables.
+"""KiCad project as text: one sheet for each part of the circuit, a root sheet that holds them as labelled blocks, library tables.
 
 Written by kiutils in the format of version 6, with the instances of every symbol in the first sheet. Identifiers are made from names, so
 that the same data give the same files.
@@ -9,31 +9,49 @@ import tempfile
 from copy import deepcopy
 from pathlib import Path
 from textwrap import wrap
-from uuid import NAMESPACE_URL, uuid5
 
-from kiutils.items.common import ColorRGBA, Effects, Font, Justify, PageSettings, Position, Property, Stroke, TitleBlock
+from kiutils.items.common import (
+    ColorRGBA,
+    Effects,
+    Font,
+    Justify,
+    PageSettings,
+    Position,
+    Property,
+    Stroke,
+)
 from kiutils.items.schitems import (
     Connection,
     GlobalLabel,
     HierarchicalSheet,
     HierarchicalSheetInstance,
     Junction,
-    LocalLabel,
     NoConnect,
     PolyLine,
-    SchematicSymbol,
     SymbolInstance,
     Text,
 )
 from kiutils.schematic import Schematic
 from kiutils.symbol import Symbol
 
-from hardware.circuit import GROUNDS, SHEET_TITLES, SHEETS, Part, load, nets
+from hardware.circuit import SHEET_TITLES, SHEETS, Part, load
 from hardware.kicad import library
+from hardware.kicad.items import (
+    FOLDER,
+    NAME,
+    SHAPE,
+    effects,
+    frame,
+    ident,
+    junctions,
+    label_at,
+    shared_nets,
+    symbol_at,
+    title_block,
+)
 from hardware.kicad.pinout import FLAG, SPARE, SYMBOLS, flags, footprint_of, numbers, symbol_of
-from hardware.kicad.strips import MARGIN, Block, Placed, blocks_of
+from hardware.kicad.strips import MARGIN, blocks_of
 
-NAME, FOLDER = "rimward", "kicad"
 TITLES: dict[str, tuple[str, ...]] = {
     "power": (
         "Input, main fuse, surge and reversed supply; logic fuse",
@@ -63,7 +81,12 @@ TITLES: dict[str, tuple[str, ...]] = {
         "Latch",
     ),
     "monitor": ("Second converter", "C's signal", "C's supply", "Threshold", "Relay coil"),
-    "sense": ("Transducer A and its converter", "Converter's wires at rest", "Transducer B and its divider", "Supply's divider; barometer"),
+    "sense": (
+        "Transducer A and its converter",
+        "Converter's wires at rest",
+        "Transducer B and its divider",
+        "Supply's divider; barometer",
+    ),
     "panel": (
         "Processor, display, range key, id plug",
         "Display's bus; panel's feed",
@@ -74,120 +97,18 @@ TITLES: dict[str, tuple[str, ...]] = {
         "Buzzer and lamp",
     ),
 }
-UPRIGHT = ("npn", "pnp", "nmos", "pmos", "nmos-power")  # reference and value to their right
-SHAPE = Stroke(width=0.15, type="dash", color=ColorRGBA(120, 120, 120, 1))
-
-
-def ident(*words: object) -> str:
-    """The same identifier for the same words."""
-    return str(uuid5(NAMESPACE_URL, "rimward/" + "/".join(str(w) for w in words)))
-
-
-def shared_nets(parts: dict[str, Part]) -> set[str]:
-    """Nets on more than one sheet, and the returns: these get global labels."""
-    return {net for net, pins in nets(parts).items() if len({parts[ref].sheet for ref, _ in pins}) > 1} | set(GROUNDS)
-
-
-LABEL = 1.0  # mm: height of the name of a net
-
-
-def effects(size: float = 1.27, justify: str | None = None, hide: bool = False, bold: bool = False) -> Effects:
-    return Effects(font=Font(height=size, width=size, bold=bold), justify=Justify(horizontally=justify), hide=hide)
-
-
-def words_at(part: Part, spot: Placed) -> tuple[tuple[float, float], tuple[float, float], str | None]:
-    """(place of the reference, of the value, side): above and below a lying part, beside an upright one, over a box."""
-    if not spot.upright:
-        return (spot.x, spot.y - 5.08), (spot.x, spot.y + 3.81), None
-    pins = [p.position for u in library.symbol(symbol_of(part)).units if u.unitId in (0, spot.unit) for p in u.pins]
-    if len(part.pins) == len(pins) == 2 and part.kind not in ("conn-power", "conn-small"):
-        return (spot.x + 2.54, spot.y - 1.27), (spot.x + 2.54, spot.y + 1.27), "right" if spot.angle == 180 else "left"
-    if part.kind in UPRIGHT:
-        return (spot.x + 6.35, spot.y - 1.27), (spot.x + 6.35, spot.y + 1.27), "left"
-    if spot.angle == 180:
-        return (spot.x - 2.54, spot.y + 5.08), (spot.x - 2.54, spot.y + 7.62), "right"
-    x = spot.x + max((p.X for p in pins if p.angle == 270), default=0.0) + 3.81
-    y = spot.y - max(p.Y for p in pins) - 6.35
-    return (x, y - 1.27), (x, y + 1.27), "left"
-
-
-def symbol_at(sheet: str, part: Part, spot: Placed) -> SchematicSymbol:
-    """One unit on the sheet, with its reference and value where they can be read."""
-    made = SchematicSymbol(
-        inBom=part.kind != FLAG, onBoard=True, uuid=ident(sheet, spot.ref, spot.unit), unit=spot.unit, position=Position(spot.x, spot.y, spot.angle)
-    )
-    made.libId = symbol_of(part)
-    turn = 90 if spot.angle in (90, 270) else 0
-    (rx, ry), (vx, vy), justify = words_at(part, spot)
-    hidden = effects(hide=True)
-    made.properties = [
-        Property("Reference", spot.ref, 0, Position(rx, ry, turn), effects(justify=justify)),
-        Property("Value", part.value, 1, Position(vx, vy, turn), effects(justify=justify)),
-        Property("Footprint", footprint_of(part), 2, Position(spot.x, spot.y, 0), hidden),
-        Property("Datasheet", "~", 3, Position(spot.x, spot.y, 0), hidden),
-        Property("Rating", part.rating, 4, Position(spot.x, spot.y, 0), hidden),
-        Property("Class", part.kind, 5, Position(spot.x, spot.y, 0), hidden),
-    ]
-    made.pins = {
-        p.number: ident(sheet, spot.ref, spot.unit, p.number)
-        for u in library.symbol(symbol_of(part)).units
-        if u.unitId in (0, spot.unit)
-        for p in u.pins
-    }
-    return made
-
-
-def label_at(sheet: str, net: str, x: float, y: float, angle: int, everywhere: bool, count: int) -> GlobalLabel | LocalLabel:
-    """A label: global for a net that other sheets have too."""
-    side = "right" if angle in (180, 270) else "left"
-    where, uuid = Position(x, y, angle), ident(sheet, "label", net, count)
-    if everywhere:
-        made = GlobalLabel(text=net, shape="passive", position=where, effects=effects(LABEL, side), uuid=uuid)
-        made.properties = [Property("Intersheet References", "${INTERSHEET_REFS}", 0, Position(x, y, 0), effects(hide=True))]
-        return made
-    return LocalLabel(
-        text=net,
-        position=where,
-        effects=Effects(font=Font(height=LABEL, width=LABEL), justify=Justify(horizontally=side, vertically="bottom")),
-        uuid=uuid,
-    )
-
-
-def junctions(block: Block) -> list[tuple[float, float]]:
-    """Points where more than two wire ends, or a pin and two, meet."""
-    ends: dict[tuple[float, float], int] = {}
-    for pair in block.wires:
-        for point in pair:
-            ends[point] = ends.get(point, 0) + 1
-    return sorted(p for p, n in ends.items() if n > 1)
-
-
-def frame(block: Block) -> list[tuple[float, float]]:
-    """Corners, the first one again at the end."""
-    left, right, top, bottom = block.left - 3.81, block.right + 3.81, block.top - 3.81, block.bottom + 3.81
-    return [(round(x, 3), round(y, 3)) for x, y in ((left, top), (right, top), (right, bottom), (left, bottom), (left, top))]
-
-
-def title_block(title: str) -> TitleBlock:
-    return TitleBlock(
-        title="Rimward",
-        revision="data",
-        comments={
-            1: title,
-            2: "Made from hardware/circuit.py: change the data, not this sheet",
-            3: "Nothing here has been built. A board layout is not given",
-        },
-    )
 
 
 def sheet_of(sheet: str, parts: dict[str, Part]) -> Schematic:
-    """One sheet. ValueError when a part of it is not drawn or drawn twice."""
+    """Build one sheet. ValueError when one of its parts is not drawn or drawn twice."""
     shared = shared_nets(parts)
     blocks = blocks_of(sheet, parts, shared, TITLES[sheet])
     parts = parts | flags()
     made = Schematic(version="20211123", generator="eeschema", uuid=ident(sheet, "sheet"))
     wide, high = max(b.right for b in blocks) + MARGIN, max(b.bottom for b in blocks) + MARGIN + 40
-    made.paper = PageSettings("User", width=round(max(wide, 297.0), 1), height=round(max(high, 210.0), 1))
+    made.paper = PageSettings(
+        "User", width=round(max(wide, 297.0), 1), height=round(max(high, 210.0), 1)
+    )
     made.titleBlock = title_block(SHEET_TITLES[sheet])
     count = 0
     for number, block in enumerate(blocks):
@@ -195,17 +116,27 @@ def sheet_of(sheet: str, parts: dict[str, Part]) -> Schematic:
             made.schematicSymbols.append(symbol_at(sheet, parts[spot.ref], spot))
         for a, b in block.wires:
             made.graphicalItems.append(
-                Connection("wire", [Position(*a), Position(*b)], Stroke(0, "default", ColorRGBA(0, 0, 0, 0)), ident(sheet, "wire", a, b))
+                Connection(
+                    "wire",
+                    [Position(*a), Position(*b)],
+                    Stroke(0, "default", ColorRGBA(0, 0, 0, 0)),
+                    ident(sheet, "wire", a, b),
+                )
             )
         for net, x, y, angle in block.labels:
             count += 1
-            label = label_at(sheet, net, x, y, angle, net in shared, count)
+            label = label_at(sheet, net, Position(x, y, angle), net in shared, count)
             (made.globalLabels if isinstance(label, GlobalLabel) else made.labels).append(label)
         made.noConnects += [NoConnect(Position(*c), ident(sheet, "open", c)) for c in block.crosses]
-        made.junctions += [Junction(Position(*p), 0, ColorRGBA(0, 0, 0, 0), ident(sheet, "junction", p)) for p in junctions(block)]
+        made.junctions += [
+            Junction(Position(*p), 0, ColorRGBA(0, 0, 0, 0), ident(sheet, "junction", p))
+            for p in junctions(block)
+        ]
         corners = frame(block)
-        for a, b in zip(corners, corners[1:]):  # version 6 takes lines of two points only
-            made.graphicalItems.append(PolyLine([Position(*a), Position(*b)], SHAPE, ident(sheet, "frame", number, a)))
+        for a, b in zip(corners, corners[1:]):  # version 6 accepts only lines of two points
+            made.graphicalItems.append(
+                PolyLine([Position(*a), Position(*b)], SHAPE, ident(sheet, "frame", number, a))
+            )
         made.texts.append(
             Text(
                 block.title,
@@ -217,20 +148,22 @@ def sheet_of(sheet: str, parts: dict[str, Part]) -> Schematic:
     drawn = {s.ref for b in blocks for s in b.placed}
     missing = {row[0] for row in SHEETS[sheet]} ^ {ref for ref in drawn if parts[ref].kind != FLAG}
     if missing:
-        raise ValueError(f"sheet {sheet}: not drawn, or of another sheet: {', '.join(sorted(missing))}")
+        raise ValueError(
+            f"sheet {sheet}: not drawn, or of another sheet: {', '.join(sorted(missing))}"
+        )
     made.libSymbols = [library_copy(name) for name in sorted({symbol_of(parts[r]) for r in drawn})]
     return made
 
 
 def library_copy(name: str) -> Symbol:
-    """A library symbol as a schematic keeps it: with its library's name."""
+    """Library symbol as stored in a schematic: with its library's name."""
     made = deepcopy(library.symbol(name))
-    made.libraryNickname = name.split(":")[0]
+    made.libraryNickname = name.split(":", maxsplit=1)[0]
     return made
 
 
 def first_sheet(sheets: dict[str, Schematic], parts: dict[str, Part]) -> Schematic:
-    """The first sheet: every other sheet as a labelled block, and the instances of all symbols."""
+    """Root sheet: every other sheet as a labelled block, and the instances of all symbols."""
     made = Schematic(version="20211123", generator="eeschema", uuid=ident("first"))
     made.paper, made.titleBlock = PageSettings("A4"), title_block("all sheets")
     made.sheetInstances = [HierarchicalSheetInstance("/", "1")]
@@ -245,7 +178,9 @@ def first_sheet(sheets: dict[str, Schematic], parts: dict[str, Part]) -> Schemat
             stroke=Stroke(0.15, "solid", ColorRGBA(0, 0, 0, 0)),
             fill=ColorRGBA(255, 255, 255, 0),
         )
-        block.sheetName = Property("Sheet name", name, 0, Position(x, y - 0.8, 0), effects(1.8, "left"))
+        block.sheetName = Property(
+            "Sheet name", name, 0, Position(x, y - 0.8, 0), effects(1.8, "left")
+        )
         block.fileName = Property(
             "Sheet file",
             f"{name}.kicad_sch",
@@ -254,12 +189,25 @@ def first_sheet(sheets: dict[str, Schematic], parts: dict[str, Part]) -> Schemat
             Effects(font=Font(height=1.27, width=1.27), justify=Justify("left", "top")),
         )
         made.sheets.append(block)
-        made.texts.append(Text(wrapped(SHEET_TITLES[name]), Position(x + 2.54, y + 12.7, 0), effects(1.5, "left"), ident(name, "words")))
+        made.texts.append(
+            Text(
+                wrapped(SHEET_TITLES[name]),
+                Position(x + 2.54, y + 12.7, 0),
+                effects(1.5, "left"),
+                ident(name, "words"),
+            )
+        )
         made.sheetInstances.append(HierarchicalSheetInstance(f"/{block.uuid}", str(n + 2)))
         for symbol in sheet.schematicSymbols:
             part = everything[symbol.properties[0].value]
             made.symbolInstances.append(
-                SymbolInstance(f"/{block.uuid}/{symbol.uuid}", part.ref, symbol.unit or 1, part.value, footprint_of(part))
+                SymbolInstance(
+                    f"/{block.uuid}/{symbol.uuid}",
+                    part.ref,
+                    symbol.unit or 1,
+                    part.value,
+                    footprint_of(part),
+                )
             )
     made.texts.append(
         Text(
@@ -273,10 +221,12 @@ def first_sheet(sheets: dict[str, Schematic], parts: dict[str, Part]) -> Schemat
 
 
 def wrapped(text: str, width: int = 38) -> str:
+    """Wrap text with escaped line ends."""
     return "\\n".join(wrap(text, width))
 
 
 def text_of(schematic: Schematic) -> str:
+    """Return the text of a schematic file."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "sheet.kicad_sch"
         schematic.to_file(str(path))
@@ -284,26 +234,34 @@ def text_of(schematic: Schematic) -> str:
 
 
 def unmatched(parts: dict[str, Part]) -> list[str]:
-    """What is missing between data, symbol and footprint: one line for each fault, none when every pin meets a pad."""
+    """Differences between data, symbol and footprint: one line each, none when every pin has a pad."""
     wrong = []
     for part in parts.values():
         try:
-            symbol, pads = library.pin_numbers(symbol_of(part)), library.pad_numbers(footprint_of(part))
-        except Exception as error:  # kiutils raises plain Exception where a file is missing; any failure is a finding here
-            wrong.append(f"{part.ref}: {symbol_of(part) if part.kind in SYMBOLS else part.kind}, {footprint_of(part)}: {error}")
+            symbol, pads = (
+                library.pin_numbers(symbol_of(part)),
+                library.pad_numbers(footprint_of(part)),
+            )
+        except Exception as error:  # kiutils raises plain Exception for a missing file; any failure is a finding here
+            wrong.append(
+                f"{part.ref}: {symbol_of(part) if part.kind in SYMBOLS else part.kind}, {footprint_of(part)}: {error}"
+            )
             continue
         used = [number for pin in part.pins for number in numbers(part, pin)]
         wrong += [f"{part.ref}: {n} is used twice" for n in {n for n in used if used.count(n) > 1}]
         wrong += [f"{part.ref}: {n} is not on {symbol_of(part)}" for n in used if n not in symbol]
-        wrong += [f"{part.ref}: {n} has no pad on {footprint_of(part)}" for n in used if n not in pads]
         wrong += [
-            f"{part.ref}: pad or pin {n} is not in the data" for n in sorted((symbol | pads) - set(used) - set(SPARE.get(part.kind, {})))
+            f"{part.ref}: {n} has no pad on {footprint_of(part)}" for n in used if n not in pads
+        ]
+        wrong += [
+            f"{part.ref}: pad or pin {n} is not in the data"
+            for n in sorted((symbol | pads) - set(used) - set(SPARE.get(part.kind, {})))
         ]
     return wrong
 
 
 def tables() -> dict[str, str]:
-    """The project's library tables: the committed folders, under the distribution's names."""
+    """Return the project's library tables: the committed folders, under the distribution's names."""
     here = "${KIPRJMOD}/../../kicad"
     symbols, footprints = library.wanted()
     rows = {
@@ -316,7 +274,10 @@ def tables() -> dict[str, str]:
             for n in sorted({f.split(":")[0] for f in footprints})
         ],
     }
-    return {name: "\n".join([f"({name.replace('-', '_')}", *lines, ")", ""]) for name, lines in rows.items()}
+    return {
+        name: "\n".join([f"({name.replace('-', '_')}", *lines, ")", ""])
+        for name, lines in rows.items()
+    }
 
 
 def products() -> dict[str, str]:

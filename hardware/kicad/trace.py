@@ -1,4 +1,5 @@
-"""The netlist traced from the written sheets, without the code that wrote them: sexpdata reads the files, networkx joins what touches.
+"""Netlist traced from the written sheets, independent of the code that wrote them: sexpdata reads the files, networkx joins touching
+items.
 
 Rules of connection, as the editor has them: pins, wire ends and labels at one point are one net; labels of one name join within a sheet,
 global labels everywhere. A point that lies inside another wire without an end of it there is reported, since programs differ on it.
@@ -17,24 +18,27 @@ Point = tuple[int, int]  # hundredths of a millimetre
 
 
 def name_of(item: Any) -> str:
+    """Text of a symbol or string item."""
     return str(item.value()) if isinstance(item, sexpdata.Symbol) else str(item)
 
 
 def children(tree: Tree, name: str) -> Iterator[Tree]:
-    """Lists inside `tree` that begin with this word."""
+    """Return the lists inside `tree` that begin with this word."""
     return (item for item in tree if isinstance(item, list) and item and name_of(item[0]) == name)
 
 
 def child(tree: Tree, name: str) -> Tree:
-    """The first of them. StopIteration where there is none."""
+    """First list inside `tree` that begins with this word. StopIteration without one."""
     return next(children(tree, name))
 
 
 def point(x: float, y: float) -> Point:
+    """Point in hundredths of a millimetre."""
     return round(x * 100), round(y * 100)
 
 
 def place(tree: Tree) -> tuple[float, float, float]:
+    """Return (x, y, angle) of an item."""
     at = child(tree, "at")
     return float(at[1]), float(at[2]), float(at[3]) if len(at) > 3 else 0.0
 
@@ -53,7 +57,7 @@ def library_pins(sheet: Tree) -> dict[str, list[tuple[int, str, float, float]]]:
 
 
 def instance_pins(sheet: Tree) -> Iterator[tuple[str, str, Point]]:
-    """(reference, pin number, point) of every pin on the sheet."""
+    """Return (reference, pin number, point) of every pin on the sheet."""
     pins = library_pins(sheet)
     for symbol in children(sheet, "symbol"):
         x0, y0, angle = place(symbol)
@@ -61,7 +65,7 @@ def instance_pins(sheet: Tree) -> Iterator[tuple[str, str, Point]]:
             raise ValueError("mirrored symbols are not expected")
         unit = int(child(symbol, "unit")[1])
         reference = next(str(p[2]) for p in children(symbol, "property") if p[1] == "Reference")
-        if reference.startswith("#"):  # power flags and the like are on no board
+        if reference.startswith("#"):  # power flags and the like are not on the board
             continue
         c, s = cos(radians(angle)), sin(radians(angle))
         for own, number, x, y in pins[str(child(symbol, "lib_id")[1])]:
@@ -70,11 +74,16 @@ def instance_pins(sheet: Tree) -> Iterator[tuple[str, str, Point]]:
 
 
 def wires(sheet: Tree) -> list[tuple[Point, Point]]:
-    return [(point(*a[1:3]), point(*b[1:3])) for wire in children(sheet, "wire") for a, b in [list(children(child(wire, "pts"), "xy"))]]
+    """Both ends of every wire of a sheet."""
+    return [
+        (point(*a[1:3]), point(*b[1:3]))
+        for wire in children(sheet, "wire")
+        for a, b in [list(children(child(wire, "pts"), "xy"))]
+    ]
 
 
 def inside(at: Point, a: Point, b: Point) -> bool:
-    """Does the point lie on the straight wire, apart from its ends?"""
+    """Return True if the point lies on the straight wire, apart from its ends."""
     (x, y), (ax, ay), (bx, by) = at, a, b
     if at in (a, b) or (bx - ax) * (y - ay) != (by - ay) * (x - ax):
         return False
@@ -82,6 +91,7 @@ def inside(at: Point, a: Point, b: Point) -> bool:
 
 
 def read(path: Path) -> Tree:
+    """Read a sheet's file."""
     tree: Tree = sexpdata.loads(path.read_text(encoding="utf-8"))
     return tree
 
@@ -96,7 +106,7 @@ def sheets_of(root: Path) -> dict[str, Tree]:
 
 
 def graph_of(sheets: dict[str, Tree]) -> tuple[nx.Graph, list[str]]:
-    """(everything that is joined, what touches a wire in its middle)."""
+    """Return (graph of everything joined, points that touch a wire in its middle)."""
     graph, loose = nx.Graph(), []
     for name, sheet in sheets.items():
         lines = wires(sheet)
@@ -109,14 +119,17 @@ def graph_of(sheets: dict[str, Tree]) -> tuple[nx.Graph, list[str]]:
         for kind in ("label", "global_label"):
             for label in children(sheet, kind):
                 at = point(*place(label)[:2])
-                graph.add_edge((name, at), ("net", label[1]) if kind == "global_label" else ("net", name, label[1]))
+                graph.add_edge(
+                    (name, at),
+                    ("net", label[1]) if kind == "global_label" else ("net", name, label[1]),
+                )
                 spots.add(at)
         loose += [f"{name}: {at}" for at in sorted(spots) for a, b in lines if inside(at, a, b)]
     return graph, loose
 
 
 def trace(root: Path) -> tuple[dict[str, set[tuple[str, str]]], set[tuple[str, str]], list[str]]:
-    """(net -> {(reference, number)}, pins joined to no label, faults of the drawing) of the project whose first sheet is `root`."""
+    """Return (net -> {(reference, number)}, pins joined to no label, faults of the drawing) of the project with first sheet `root`."""
     graph, faults = graph_of(sheets_of(root))
     found: dict[str, set[tuple[str, str]]] = {}
     alone: set[tuple[str, str]] = set()
@@ -136,8 +149,12 @@ def trace(root: Path) -> tuple[dict[str, set[tuple[str, str]]], set[tuple[str, s
 
 
 def instances(root: Path) -> dict[tuple[str, int], tuple[str, str]]:
-    """(reference, unit) -> (value, footprint) as the first sheet lists them."""
+    """Return (reference, unit) -> (value, footprint) as the first sheet lists them."""
     rows = children(child(read(root), "symbol_instances"), "path")
     return {
-        (str(child(r, "reference")[1]), int(child(r, "unit")[1])): (str(child(r, "value")[1]), str(child(r, "footprint")[1])) for r in rows
+        (str(child(r, "reference")[1]), int(child(r, "unit")[1])): (
+            str(child(r, "value")[1]),
+            str(child(r, "footprint")[1]),
+        )
+        for r in rows
     }

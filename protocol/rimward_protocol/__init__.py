@@ -1,4 +1,4 @@
-"""What host and firmware must agree on: layouts, numbers, frames, check codes.
+"""Shared definitions of host and firmware: layouts, numbers, frames, check codes.
 
-Every module here is the common subset of CPython and MicroPython and imports nothing but the standard library.
+Every module is written in the common subset of CPython and MicroPython and imports only the standard library.
 """

@@ -1,12 +1,15 @@
-"""Every layout and number as one text, the same on every interpreter. A test holds its hash against `layouthash`."""
+"""Canonical text of every layout and number, identical on every interpreter. A test compares its hash with `layouthash`."""
 
 from . import answers, codes, enumerations, kernel_words, payloads, tables
-from .compat import sha256
+from .compat import TYPE_CHECKING, sha256
 from .layouthash import LAYOUT_HASH
 
+if TYPE_CHECKING:
+    from .shapes import Table
 
-def number_tables():
-    """(title, table of (number, word, ...)) of everything that is sent as a number."""
+
+def number_tables() -> tuple[tuple[str, "Table"], ...]:
+    """Return (title, table of (number, word, ...)) of all numbers that are transmitted."""
     return (
         ("MESSAGES", enumerations.MESSAGES),
         ("RIM_CLASSES", enumerations.RIM_CLASSES),
@@ -27,11 +30,18 @@ def number_tables():
     )
 
 
-def canonical_text():
-    """What the layout hash is taken over."""
-    records = [("PROFILE", tables.PROFILE), ("PRESET", tables.PRESET), ("SESSION_HEADER", tables.SESSION_HEADER), ("BLOCK_HEADER", tables.BLOCK_HEADER)]
+def canonical_text() -> str:
+    """Return the text over which the layout hash is computed."""
+    records = [
+        ("PROFILE", tables.PROFILE),
+        ("PRESET", tables.PRESET),
+        ("SESSION_HEADER", tables.SESSION_HEADER),
+        ("BLOCK_HEADER", tables.BLOCK_HEADER),
+    ]
     records += [("CHANGE", tables.CHANGE), ("TRACE_RECORD", tables.TRACE_RECORD)]
-    records += [("BLOCK " + str(number) + " " + word, table) for number, word, table in tables.BLOCKS]
+    records += [
+        ("BLOCK " + str(number) + " " + word, table) for number, word, table in tables.BLOCKS
+    ]
     records += [("MESSAGE " + str(row[0]) + " " + row[1], row[2]) for row in payloads.PAYLOADS]
     lines = ["protocol " + str(codes.PROTOCOL_VERSION)]
     for title, table in records:
@@ -40,13 +50,15 @@ def canonical_text():
     for title, numbers in number_tables():
         lines.append(title)
         lines += [str(row[0]) + " " + row[1] for row in numbers]
-    lines += ["SETTING " + str(row[0]) + " " + row[2] + " " + row[3] for row in enumerations.SETTINGS]
+    lines += [
+        "SETTING " + str(row[0]) + " " + row[2] + " " + row[3] for row in enumerations.SETTINGS
+    ]
     for title, words in kernel_words.TABLES:
         lines.append("WORDS " + title)
         lines += [row[0] + " " + row[1] for row in words]
     return "\n".join(lines) + "\n"
 
 
-def computed_hash():
-    """The layouts' serial number, two bytes with the high one first, and the first 6 bytes of SHA-256 over `canonical_text`."""
+def computed_hash() -> bytes:
+    """Compute the layout hash: the layouts' serial number, two bytes big-endian, and the first 6 bytes of SHA-256 over `canonical_text`."""
     return LAYOUT_HASH[:2] + sha256(canonical_text().encode())[:6]

@@ -1,7 +1,7 @@
-"""Why the air stopped: one number, one word, its likely reason and the next step, the same on display, log and host.
+"""Causes of stops: number, word, likely reason and next step, the same on display, log and host.
 
-Numbers 1-15 do not latch: the person goes on by holding the run control again. 16-47 latch until the person has read
-and cleared them with the tyre off the hose. 48 and up are the fill's own: it will not go on until what it names is mended.
+Numbers 1-15 do not latch: holding the run control again continues. 16-47 latch until the person has read and cleared them with the tyre
+off the hose. 48 and up belong to the fill controller and to arming: no fill continues until the reason is removed.
 """
 
 from .compat import const
@@ -57,14 +57,19 @@ FIRST_LATCHED = const(16)
 LAST_LATCHED = const(47)
 
 
-def is_latched(cause):
-    """True for a cause that stays until a person clears it."""
+def is_latched(cause: int) -> bool:
+    """Return True for a cause that stays until a person clears it."""
     return FIRST_LATCHED <= cause <= LAST_LATCHED
 
 
-def row_of(cause):
-    """(number, word, likely reason, next step); an unknown number is told as such."""
+def row_of(cause: int) -> tuple[int, str, str, str]:
+    """Return (number, word, likely reason, next step), also for an unknown number."""
     row = _row_of(cause)
     if row:
         return row
-    return (cause, "cause-" + str(cause), "a cause this version does not know", "update the side with the older version")
+    return (
+        cause,
+        "cause-" + str(cause),
+        "a cause this version does not know",
+        "update the side with the older version",
+    )

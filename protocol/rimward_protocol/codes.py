@@ -1,9 +1,12 @@
-"""Numbers that host and firmware share. Causes are in `causes`, replies in `replies`, the words of all in `enumerations`.
+"""Numbers shared by host and firmware. Causes are in `causes`, replies in `replies`, the words of all in `enumerations`.
 
-A number, once used, keeps its meaning for ever; a new meaning gets a new number.
+A number once used keeps its meaning for ever; a new meaning gets a new number.
 """
 
-from .compat import const
+from .compat import TYPE_CHECKING, const
+
+if TYPE_CHECKING:
+    from .shapes import Table
 
 PROTOCOL_VERSION = const(2)
 PROFILE_VERSION = const(2)
@@ -11,18 +14,18 @@ PRESET_VERSION = const(1)
 SESSION_VERSION = const(1)
 
 TICK_US = const(2000)
-CALIBRATION_DUE_DAYS = const(365)  # then the guard band is half as wide again
-CALIBRATION_LOCK_DAYS = const(730)  # then the pump stays locked
+CALIBRATION_DUE_DAYS = const(365)  # from then on the guard band is 50 % wider
+CALIBRATION_LOCK_DAYS = const(730)  # from then on the pump stays locked
 EPOCH_DAY_UNIX_S = const(1577836800)  # 2020-01-01T00:00:00Z, day 0 of every stored date
 
-# Pressure limits, Pa gauge. The rig's own ceilings are compiled in: nothing sent over a link raises them.
+# Pressure limits, Pa gauge. The inflator's own ceilings are compiled in: nothing sent over a link raises them.
 RIG_LOW_CEILING_PA = const(500000)
 RIG_HIGH_CEILING_PA = const(900000)
 STRAIGHT_SIDE_LIMIT_PA = const(500000)
 SEAT_PAUSE_MAX_PA = const(275000)
 BENCH_CEILING_MAX_PA = const(1500000)
 
-# Messages: a request's reply is the request's number + 0x40 unless it is DONE or ERROR; pushes start at 0x80.
+# Messages: a reply's number is the request's number + 0x40 unless it is DONE or ERROR; pushes start at 0x80.
 HELLO = const(0x01)
 STATUS = const(0x02)
 PROFILE_PUT = const(0x03)
@@ -107,7 +110,9 @@ PRESET_FLAGS_KNOWN = const(1)
 LABEL_BYTES = const(24)
 LABEL_LETTERS = const(16)  # one line of the display
 ISSUE_MAX = const(0x3FFFFFFF)
-ISSUE_FAR = const(20000000)  # a jump of more is taken by a person's yes only; issue numbers go with the minutes since 2020
+ISSUE_FAR = const(
+    20000000
+)  # a larger jump needs a person's consent; issue numbers follow the minutes since 2020
 UNREGISTERED_CEILING_PA = const(420000)
 
 RANGE_NONE = const(0)
@@ -157,17 +162,17 @@ WAIT_TARGET = const(12)
 WAIT_LIMITS = const(13)
 
 
-def number_of(table, word):
-    """The number of a word in a table of `enumerations`; KeyError if there is none."""
+def number_of(table: "Table", word: str) -> int:
+    """Return the number of a word in a table of `enumerations`; KeyError if there is none."""
     for row in table:
         if row[1] == word:
-            return row[0]
+            return row[0]  # type: ignore[no-any-return]
     raise KeyError(word)
 
 
-def word_of(table, number):
-    """The word of a number, or `number-N` for one this version does not know."""
+def word_of(table: "Table", number: int) -> str:
+    """Word of a number, or `number-N` for one unknown to this version."""
     for row in table:
         if row[0] == number:
-            return row[1]
+            return row[1]  # type: ignore[no-any-return]
     return "number-" + str(number)

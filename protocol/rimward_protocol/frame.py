@@ -1,13 +1,16 @@
-"""Frames on the serial line: version, type, sequence number, payload, CRC-32; COBS-stuffed; one zero byte ends each.
+"""Frames of the serial link: version, type, sequence number, payload, CRC-32; COBS-stuffed; a zero byte ends each.
 
-COBS is Cheshire and Baker's consistent overhead byte stuffing (IEEE/ACM Transactions on Networking 7(2), 1999).
-A sender may put extra zero bytes between frames: they flush whatever noise came before.
+COBS: Cheshire and Baker, consistent overhead byte stuffing (IEEE/ACM Transactions on Networking 7(2), 1999).
+A sender may put extra zero bytes between frames: they flush preceding noise.
 """
 
 import struct
 
 from .codes import PROTOCOL_VERSION
-from .compat import const, crc32
+from .compat import TYPE_CHECKING, const, crc32
+
+if TYPE_CHECKING:
+    from .shapes import Buffer, Writable
 
 MAX_PAYLOAD = const(512)
 HEAD_BYTES = const(4)
@@ -28,14 +31,14 @@ TOO_LONG = const(5)
 TOO_SHORT = const(6)
 
 
-def wire_bytes(payload):
-    """Longest frame on the wire for a payload of this many bytes, its zero included."""
+def wire_bytes(payload: int) -> int:
+    """Longest frame on the wire for a payload of this many bytes, closing zero included."""
     raw = payload + HEAD_BYTES + CRC_BYTES
     return raw + (raw + 253) // 254 + 1
 
 
-def stuff(raw, count, out, at):
-    """COBS of raw[:count] into out from `at` on; gives where it ended. The closing zero is the caller's."""
+def stuff(raw: "Buffer", count: int, out: "Writable", at: int) -> int:
+    """Write COBS of raw[:count] into out from `at` on, without closing zero. Return the end."""
     code_at = at
     at += 1
     run = 1
@@ -62,20 +65,20 @@ def stuff(raw, count, out, at):
 
 
 class Encoder:
-    """Builds one frame at a time in buffers made once.
+    """Frame encoder with buffers allocated once.
 
     Put the payload into `payload` (a memoryview), call `finish`, send `out[:length]`.
     """
 
-    def __init__(self, max_payload=MAX_PAYLOAD):
+    def __init__(self, max_payload: int = MAX_PAYLOAD) -> None:
         self.max_payload = max_payload
         self._raw = bytearray(HEAD_BYTES + max_payload + CRC_BYTES)
         self._view = memoryview(self._raw)
         self.payload = self._view[HEAD_BYTES : HEAD_BYTES + max_payload]
         self.out = bytearray(wire_bytes(max_payload))
 
-    def finish(self, kind, sequence, length, version=PROTOCOL_VERSION):
-        """Close a frame whose payload is `length` bytes of `payload`; gives the bytes of `out` to send."""
+    def finish(self, kind: int, sequence: int, length: int, version: int = PROTOCOL_VERSION) -> int:
+        """Close a frame whose payload is `length` bytes of `payload`. Return the number of bytes of `out` to send."""
         end = HEAD_BYTES + length
         struct.pack_into("<BBH", self._raw, 0, version, kind, sequence)
         struct.pack_into("<I", self._raw, end, crc32(self._view[:end]))
@@ -84,8 +87,10 @@ class Encoder:
         return at + 1
 
 
-def encode(kind, sequence, payload=b"", version=PROTOCOL_VERSION):
-    """One frame as bytes, its closing zero included."""
+def encode(
+    kind: int, sequence: int, payload: "Buffer" = b"", version: int = PROTOCOL_VERSION
+) -> bytes:
+    """Return one frame as bytes, closing zero included."""
     encoder = Encoder(len(payload))
     encoder.payload[:] = payload
     length = encoder.finish(kind, sequence, len(payload), version)
@@ -93,14 +98,14 @@ def encode(kind, sequence, payload=b"", version=PROTOCOL_VERSION):
 
 
 class Decoder:
-    """Takes bytes one by one and says when a whole sound frame has come.
+    """Frame decoder: takes bytes one by one and reports each valid frame.
 
-    All memory is taken when it is made. A byte costs the same whatever came before it, except a zero, which checks
-    at most `max_payload` bytes. After anything bad it goes on with the next zero.
-    `dropped` counts frames thrown away; `last_bad` says why the latest was.
+    Memory is allocated once. The time for a byte does not depend on the bytes before it, except for a zero, which checks at most
+    `max_payload`
+    bytes. After an invalid frame it continues at the next zero. `dropped` counts dropped frames; `last_bad` gives the reason of the latest.
     """
 
-    def __init__(self, max_payload=MAX_PAYLOAD):
+    def __init__(self, max_payload: int = MAX_PAYLOAD) -> None:
         self._raw = bytearray(HEAD_BYTES + max_payload + CRC_BYTES)
         self._view = memoryview(self._raw)
         self.version = 0
@@ -111,7 +116,7 @@ class Decoder:
         self.last_bad = NOTHING
         self._restart()
 
-    def _restart(self):
+    def _restart(self) -> None:
         self._count = 0
         self._left = 0
         self._zero_due = False
@@ -119,12 +124,12 @@ class Decoder:
         self._bad = NOTHING
 
     @property
-    def payload(self):
-        """The payload of the frame just announced, until the next byte is fed."""
+    def payload(self) -> memoryview:
+        """Payload of the frame just reported, valid until the next byte is fed."""
         return self._view[HEAD_BYTES : HEAD_BYTES + self.length]
 
-    def put(self, byte):
-        """FRAME or OTHER_VERSION when this byte ended a sound frame, else NOTHING."""
+    def put(self, byte: int) -> int:
+        """Take one byte. Return FRAME or OTHER_VERSION when it ended a valid frame, else NOTHING."""
         if byte == 0:
             return self._end()
         self._started = True
@@ -138,17 +143,17 @@ class Decoder:
             self._zero_due = byte != 255
         return NOTHING
 
-    def _store(self, byte):
+    def _store(self, byte: int) -> None:
         if self._count == len(self._raw):
             self._bad = TOO_LONG
         else:
             self._raw[self._count] = byte
             self._count += 1
 
-    def feed(self, view, start, stop):
-        """Take view[start:stop] up to the end of the first sound frame.
+    def feed(self, view: "Buffer", start: int, stop: int) -> tuple[int, int]:
+        """Take view[start:stop] up to the end of the first valid frame.
 
-        Gives (result, next): FRAME or OTHER_VERSION with the index after its zero, or NOTHING with `stop`.
+        Return (result, next): FRAME or OTHER_VERSION with the index after its zero, or NOTHING with `stop`.
         """
         while start < stop:
             result = self.put(view[start])
@@ -157,7 +162,7 @@ class Decoder:
                 return result, start
         return NOTHING, start
 
-    def _end(self):
+    def _end(self) -> int:
         result = self._judge() if self._started else NOTHING
         if result > OTHER_VERSION:
             self.last_bad = result
@@ -166,8 +171,8 @@ class Decoder:
         self._restart()
         return result
 
-    def _judge(self):
-        """What the bytes since the last zero are."""
+    def _judge(self) -> int:
+        """Classify the bytes since the last zero."""
         if self._bad:
             return self._bad
         if self._left:

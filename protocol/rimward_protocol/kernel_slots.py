@@ -1,10 +1,13 @@
 """Positions of the kernels' words for everything outside the kernels. Names, units and meanings are in `kernel_words`; a test compares both."""
 
-from .compat import const
+from .compat import TYPE_CHECKING, const
+
+if TYPE_CHECKING:
+    from .shapes import Words
 
 WORDS_G = const(48)
 WORDS_X = const(24)
-WORDS_F = const(67)
+WORDS_F = const(63)
 WORDS_Y = const(30)
 WORDS_T = const(37)
 
@@ -159,31 +162,27 @@ F_AIR_8 = const(38)
 F_MODEL = const(39)
 F_EG_0 = const(40)
 F_SINCE_REF = const(41)
-F_E1 = const(42)
-F_E2 = const(43)
-F_E3 = const(44)
-F_E4 = const(45)
-F_E5 = const(46)
-F_R1 = const(47)
-F_R2 = const(48)
-F_R3 = const(49)
-F_R4 = const(50)
-F_R5 = const(51)
-F_J1 = const(52)
-F_J2 = const(53)
-F_J3 = const(54)
-F_J4 = const(55)
-F_J5 = const(56)
-F_TRIES = const(57)
-F_KNEE = const(58)
-F_FOUND_AIR = const(59)
-F_FOUND_PA = const(60)
-F_ASKED = const(61)
-F_WATCH_REF = const(62)
-F_RESTED = const(63)
-F_SHORT = const(64)
-F_AIR_B = const(65)
-F_RELAY = const(66)
+F_GAS = const(42)
+F_GAS_MOST = const(43)
+F_COND = const(44)
+F_COND_LEAST = const(45)
+F_LOST = const(46)
+F_CLOCK = const(47)
+F_P0 = const(48)
+F_T1 = const(49)
+F_P1 = const(50)
+F_T2 = const(51)
+F_P2 = const(52)
+F_TRIES = const(53)
+F_KNEE = const(54)
+F_FOUND_AIR = const(55)
+F_FOUND_PA = const(56)
+F_ASKED = const(57)
+F_WATCH_REF = const(58)
+F_RESTED = const(59)
+F_SHORT = const(60)
+F_AIR_B = const(61)
+F_RELAY = const(62)
 
 # Tick.
 T_HEAD = const(0)
@@ -237,16 +236,20 @@ B_SEALED = const(2)
 STRAIGHT_SIDE = const(4)
 LINE = const(8)
 
-FAST_INPUTS = const(6)  # guard inputs that the tick writes; of the rest at most one changes in a tick
-FILL_SLOW = const(6)  # first fill input that the main loop writes
+FAST_INPUTS = const(
+    6
+)  # guard inputs written by the tick; at most one of the others changes in a tick
+FILL_SLOW = const(6)  # first input of the fill controller that the main loop writes
 CHECK = const(0x1FFFFFFF)
-BIAS_PA = const(600_000)  # added to pressures inside the guard, so that every stored word is positive
+BIAS_PA = const(
+    600_000
+)  # added to pressures inside the guard, so that every stored word is positive
 TICK_MS = const(2)
 LOAD_US = const(128)  # unit of LOAD and GAP
 
 
-def check_word(x):
-    """Return the word that makes the slow inputs of `x` whole: all of them and it add up to CHECK."""
+def check_word(x: "Words") -> int:
+    """Return the word that makes the slow inputs of `x` add up to CHECK."""
     total = 0
     for i in range(X_CEIL_PA, WORDS_X):
         if i != X_CHK:

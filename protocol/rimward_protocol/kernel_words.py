@@ -5,24 +5,33 @@ kernels keep the positions as local constants; a test compares each constant wit
 For hosts and tests; a device needs only the positions in `kernel_slots`.
 """
 
+from .compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .shapes import Table
+
 GUARD_INPUT_WORDS = (
     ("a", "1/65536 of supply", "transducer A"),
     ("b", "1/65536 of supply", "transducer B"),
-    ("sw", "bits", "switches, answers and the fill controller's WANT"),
+    ("sw", "bits", "switches, answers, the fill controller's WANT and VENT"),
     ("load", "128 us", "duration of the previous tick, rounded up"),
     ("gap", "128 us", "time since the previous tick began"),
     ("supply", "64 mV", "sensor supply"),
     ("ambient", "Pa absolute", "barometer; 0 without one"),
     ("ceil_pa", "Pa", "ceiling of the armed wheel; 0 none"),
     ("band_pa", "Pa", "guard band of this inflator"),
-    ("rise_pa", "Pa", "what the tyre can still rise after a stop"),
+    ("rise_pa", "Pa", "possible rise of the tyre after a stop"),
     ("air_max", "1/64 mL free air", "air budget"),
     ("time_max", "ticks", "time budget with the source on"),
     ("norise", "ticks", "time on within which the reading must gain 3 kPa"),
     ("test_len", "ticks", "length of each half of the self-test"),
     ("conn", "count", "number of this connection"),
     ("chk", "check word", "makes the slow words add up to CHECK"),
-    ("flags", "bits", "1 A needs the barometer, 2 B needs it, 4 straight-side or unknown rim, 8 workshop line"),
+    (
+        "flags",
+        "bits",
+        "1 A needs the barometer, 2 B needs it, 4 straight-side or unknown rim, 8 workshop line",
+    ),
     ("gain_a", "Pa", "of A for 512/65536 of supply"),
     ("off_a", "Pa", "reading of A at zero ratio"),
     ("gain_b", "Pa", "of B for 512/65536 of supply"),
@@ -36,7 +45,7 @@ GUARD_STATE_WORDS = (
     ("cause", "cause", "latched cause, 0 none"),
     ("cause_n", "cause", "255 - cause: a flipped bit cannot clear a latch"),
     ("stop", "cause", "cause of the last stop"),
-    ("why", "cause", "inhibit cause: why the source may not run now, 0 when it may"),
+    ("why", "cause", "inhibit cause: why the source may not run, 0 if it may"),
     ("ceil", "Pa", "ceiling in force"),
     ("ceil_n", "Pa", "0xFFFFF - ceil"),
     ("band", "Pa", "guard band in force"),
@@ -70,17 +79,21 @@ GUARD_STATE_WORDS = (
     ("rest", "ticks", "minimum off time left"),
     ("warm", "ticks", "since start, up to 50"),
     ("on", "0 or 1", "GATE was set in this tick"),
-    ("ran", "0 or 1", "the source ran in this connection"),
-    ("armed", "0 or 1", "the run control was seen open"),
+    ("ran", "0 or 1", "the source has run in this connection"),
+    ("armed", "0 or 1", "the run control was open"),
     ("read", "Pa + bias", "the higher reading, as fill controller and display see it"),
     ("seen", "0 or 1", "flow into a tyre was seen in this connection"),
-    ("stood", "0 or 1", "the reading stood over 30 kPa at rest in this connection"),
-    ("since", "ticks", "since the source went off, up to 255"),
+    ("stood", "0 or 1", "a steady reading over 30 kPa at rest in this connection"),
+    ("since", "ticks", "since the source went off and the vent shut, up to 255"),
     ("at_ambient", "ticks", "at ambient with the source off, up to 255"),
     ("lift", "Pa", "largest rise by one burst that no flow into a tyre followed"),
-    ("burst_from", "Pa + bias", "reading as the last burst began"),
+    (
+        "burst_from",
+        "Pa + bias",
+        "reading as the last burst began; 0x3FFFFF: the vent was open since",
+    ),
     ("burst_peak", "Pa + bias", "highest reading since"),
-    ("burst_more", "ticks", "added to the length of a burst, since bursts let nothing in"),
+    ("burst_more", "ticks", "extension of the bursts while they let no air in"),
 )
 
 FILL_INPUT_WORDS = (
@@ -111,14 +124,14 @@ FILL_INPUT_WORDS = (
     ("spin", "ticks", "spin-up of the source"),
     ("d2", "1/1024 mL a tick", "curvature of the delivery"),
     ("drop_0", "strength", "flow drop until it is learnt"),
-    ("rise_pa", "Pa", "what the guard keeps below the stop reading"),
+    ("rise_pa", "Pa", "margin of the guard below the stop reading"),
     ("manifold_ml", "mL", "manifold and hose"),
     ("path", "1/1024 mL a tick", "choked flow of hose and core for each 65.5 kPa absolute"),
 )
 
 FILL_STATE_WORDS = (
     ("state", "state", "as FILL_STATES"),
-    ("reason", "cause", "why the fill stopped"),
+    ("reason", "cause", "cause of the stop"),
     ("tyre_pa", "Pa", "tyre pressure that may be shown; -1 unknown"),
     ("conn_f", "count", "connection in force"),
     ("job_f", "number", "job in force"),
@@ -126,8 +139,8 @@ FILL_STATE_WORDS = (
     ("pt", "Pa", "tyre at the last rest, hot"),
     ("start", "Pa", "tyre when it was first seen"),
     ("eg", "Pa", "pressure above its value at casing temperature"),
-    ("spread", "Pa", "how far the heat balances lie apart"),
-    ("cold", "Pa", "tyre less its excess"),
+    ("spread", "Pa", "how well the excess is known"),
+    ("cold", "Pa", "tyre less `gas_excess_pa`"),
     ("slow", "Pa * 16", "slow filter of the mean"),
     ("beat", "ticks", "position in the heat step"),
     ("speed", "1/16384", "speed of the source"),
@@ -141,7 +154,7 @@ FILL_STATE_WORDS = (
     ("on", "ticks", "source on"),
     ("off", "ticks", "source off"),
     ("seen", "0 or 1", "the tyre was seen in this connection"),
-    ("seated", "0 or 1", "the bead was confirmed"),
+    ("seated", "0 or 1", "the bead is confirmed"),
     ("tops", "count", "bursts made"),
     ("learnt", "0 to 2", "gain: 0 from the profile, 1 roughly, 2 from 20 kPa and more"),
     ("chop", "0 or 1", "the source rests within a burst"),
@@ -151,7 +164,7 @@ FILL_STATE_WORDS = (
     ("base", "Pa", "reading as a line's burst began"),
     ("peak", "Pa", "highest reading since"),
     ("lift", "Pa", "how far a line's last burst lifted the manifold"),
-    ("left", "Pa", "what is left of that 120 ms later"),
+    ("left", "Pa", "remainder of that 120 ms later"),
     ("last", "ticks", "length of a line's last burst"),
     ("calm", "ticks", "without slope, or since the rise slowed"),
     ("spring", "Pa", "reading at rest over the tyre behind a closed core"),
@@ -159,21 +172,17 @@ FILL_STATE_WORDS = (
     ("model", "Pa", "cold rise that the air since the last rest should have brought"),
     ("eg_0", "Pa", "excess at the last rest"),
     ("since_ref", "Pa", "the same since the reference"),
-    ("e1", "Pa", "excess by the first heat balance"),
-    ("e2", "Pa", "by the second"),
-    ("e3", "Pa", "by the third"),
-    ("e4", "Pa", "by the fourth"),
-    ("e5", "Pa", "by the fifth"),
-    ("r1", "Pa", "cold tyre by the first at the reference"),
-    ("r2", "Pa", "by the second"),
-    ("r3", "Pa", "by the third"),
-    ("r4", "Pa", "by the fourth"),
-    ("r5", "Pa", "by the fifth"),
-    ("j1", "(8 Pa)^2", "misfit of the first"),
-    ("j2", "(8 Pa)^2", "of the second"),
-    ("j3", "(8 Pa)^2", "of the third"),
-    ("j4", "(8 Pa)^2", "of the fourth"),
-    ("j5", "(8 Pa)^2", "of the fifth"),
+    ("gas", "Pa", "excess of the gas over the casing"),
+    ("gas_most", "Pa", "the same at the least conductance that is possible"),
+    ("cond", "1/1024", "heat conductance of the tyre's air, times nominal"),
+    ("cond_least", "1/1024", "the least that is possible by what is known"),
+    ("lost", "Pa", "excess that went to the casing"),
+    ("clock", "16 ms", "since the reference"),
+    ("p0", "Pa", "tyre at the reference"),
+    ("t1", "16 ms", "first look after it; 0 none"),
+    ("p1", "Pa", "tyre then, without air that came since"),
+    ("t2", "16 ms", "second look; 0 none"),
+    ("p2", "Pa", "tyre then"),
     ("tries", "count", "rounds of the search"),
     ("knee", "0 or 1", "the core opened in the search"),
     ("found_air", "1/1024 mL free air", "air of the search that the manifold does not hold"),
@@ -183,7 +192,7 @@ FILL_STATE_WORDS = (
     ("rested", "0 or 1", "this rest was read"),
     ("short", "ticks", "a line's shortest burst that lets air in"),
     ("air_b", "1/1024 mL free air", "air as a line's last burst began"),
-    ("relay", "ticks", "for which the relay has been closed"),
+    ("relay", "ticks", "time for which the relay has been closed"),
 )
 
 TICK_STATE_WORDS = (
@@ -246,7 +255,7 @@ TABLES = (
 )
 
 
-def names(table):
+def names(table: "Table") -> tuple[str, ...]:
     """Return the names of a table, in order."""
     return tuple([row[0] for row in table])
 

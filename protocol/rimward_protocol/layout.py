@@ -1,29 +1,36 @@
-"""Record layouts as both sides use them.
+"""Record layouts for both sides.
 
-The host has the rows of `tables` and builds construct structures from them, the firmware takes its formats from `struct_format`. A
-device keeps only a field's name and code, as the text that `rows` holds; unit and meaning are for the host and for SPEC.md.
+The host builds construct structures from the rows of `tables`, the firmware takes its formats from `struct_format`. A device keeps only a
+field's name and code, as the text in `rows`; unit and meaning are for the host and for SPEC.md.
 """
 
 import struct
 
 from . import codes
-from .compat import ON_MICROPYTHON, crc32
+from .compat import ON_MICROPYTHON, TYPE_CHECKING, crc32
 from .layouthash import LAYOUT_HASH
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
+
+    from .shapes import Buffer, Layout, Record
+
 
 if not ON_MICROPYTHON:
     from . import enumerations
     from . import tables as _kept
 
-    def setting_row(number):
-        """(format, who may change it) of a setting, or None if there is none of this number."""
+    def setting_row(number: int) -> "Any":
+        """Return (format, who may change it) of a setting; None for an unknown number."""
         return next(((row[2], row[3]) for row in enumerations.SETTINGS if row[0] == number), None)
 
 else:
     from . import linkrows
     from . import rows as _kept  # type: ignore[no-redef]
 
-    def setting_row(number):
-        """(format, who may change it) of a setting, or None if there is none of this number."""
+    def setting_row(number: int) -> "Any":
+        """Return (format, who may change it) of a setting; None for an unknown number."""
         found = linkrows.line_of(linkrows.SETTINGS, number)
         return found.split() if found else None
 
@@ -60,39 +67,40 @@ META_CONDITIONS = 8
 META_PERSON = 9
 META_UNREGISTERED = 10
 META_PRESET = 11
+META_SPECIMEN = 12
 
 
-def fields(table):
-    """The rows of a table, (name, code, ...) each, in whichever form this interpreter keeps it."""
+def fields(table: "Layout") -> "Sequence[tuple[str, ...]]":
+    """Rows of a table, (name, code, ...) each, in the form that this interpreter keeps."""
     if not isinstance(table, str):
         return table
     parts = table.split()
     return [(parts[i], parts[i + 1]) for i in range(0, len(parts), 2)]
 
 
-def field_bytes(code):
-    """Bytes of one field code; `*` counts nothing."""
+def field_bytes(code: str) -> int:
+    """Bytes of one field code; 0 for `*`."""
     return 0 if code == "*" else struct.calcsize("<" + code)
 
 
-def struct_format(table):
-    """The `struct` format of a table without its tail."""
+def struct_format(table: "Layout") -> str:
+    """Return the `struct` format of a table without its tail."""
     return "<" + "".join([row[1] for row in fields(table) if row[1] != "*"])
 
 
-def size(table):
+def size(table: "Layout") -> int:
     """Bytes of a table without its tail."""
     return struct.calcsize(struct_format(table))
 
 
-def has_tail(table):
-    """True if the table ends in bytes of any length."""
+def has_tail(table: "Layout") -> bool:
+    """Return True if the table ends in bytes of any length."""
     rows = fields(table)
     return len(rows) > 0 and rows[-1][1] == "*"
 
 
-def offset(table, name):
-    """Where a field begins; KeyError if the table has no such field."""
+def offset(table: "Layout", name: str) -> int:
+    """Offset of a field in bytes. KeyError for an unknown field."""
     at = 0
     for row in fields(table):
         if row[0] == name:
@@ -101,23 +109,23 @@ def offset(table, name):
     raise KeyError(name)
 
 
-def index(table, name):
-    """A field's place in the tuple that struct.unpack gives; KeyError if there is none."""
+def index(table: "Layout", name: str) -> int:
+    """Index of a field in the tuple of struct.unpack. KeyError for an unknown field."""
     names = [row[0] for row in fields(table)]
     if name not in names:
         raise KeyError(name)
     return names.index(name)
 
 
-def pack(table, values):
-    """The bytes of a dict of all fields; KeyError for a missing one. Byte fields shorter than theirs are zero padded."""
+def pack(table: "Layout", values: "Record") -> bytes:
+    """Pack a dict of all fields into bytes. KeyError for a missing one. Short byte fields are zero padded."""
     rows = fields(table)
     head = struct.pack(struct_format(rows), *[values[row[0]] for row in rows if row[1] != "*"])
     return head + bytes(values[rows[-1][0]]) if has_tail(rows) else head
 
 
-def unpack(table, buf, at=0, stop=-1):
-    """The fields of buf[at:stop] as a dict, or None if the length does not fit the table."""
+def unpack(table: "Layout", buf: "Buffer", at: int = 0, stop: int = -1) -> "Any":
+    """Unpack buf[at:stop] into a dict of fields; None if the length does not fit the table."""
     rows = fields(table)
     form = struct_format(rows)
     stop = len(buf) if stop < 0 else stop
@@ -125,7 +133,7 @@ def unpack(table, buf, at=0, stop=-1):
     if stop - at < need or (stop - at > need and not has_tail(rows)):
         return None
     values = struct.unpack_from(form, buf, at)
-    record = {}
+    record: Record = {}
     for i in range(len(values)):
         record[rows[i][0]] = values[i]
     if has_tail(rows):
@@ -133,27 +141,29 @@ def unpack(table, buf, at=0, stop=-1):
     return record
 
 
-def pack_sealed(table, record):
-    """Packs a record whose `crc` field is CRC-32 over all bytes before it; what the dict says there does not count."""
+def pack_sealed(table: "Layout", record: "Record") -> bytes:
+    """Pack a record whose `crc` field is CRC-32 over all bytes before it; a `crc` in the dict is ignored."""
     record["crc"] = 0
     record["crc"] = crc32(pack(table, record)[: offset(table, "crc")])
     return pack(table, record)
 
 
-def seal_profile(values):
-    """The untagged profile of a dict of fields: magic, version, check code and an all-zero tag are put in."""
+def seal_profile(values: "Record") -> bytes:
+    """Build the untagged profile of a dict of fields: magic, version, check code and an all-zero tag are filled in."""
     record = {"magic": PROFILE_MAGIC, "version": codes.PROFILE_VERSION, "tag": b""}
     record.update(values)
     return pack_sealed(PROFILE, record)
 
 
-def seal_preset(values):
-    """The untagged preset of a dict of fields, likewise."""
+def seal_preset(values: "Record") -> bytes:
+    """Build the untagged preset of a dict of fields, as `seal_profile` does."""
     record = {"magic": PRESET_MAGIC, "version": codes.PRESET_VERSION, "tag": b""}
     record.update(values)
     return pack_sealed(PRESET, record)
 
 
-def layout_hash():
-    """What is exchanged at hello: the layouts' serial number (two bytes) and 6 bytes of SHA-256 over every layout and number (`canonical`)."""
+def layout_hash() -> bytes:
+    """Layout hash exchanged at hello: the layouts' serial number (two bytes) and 6 bytes of SHA-256 over every layout and number
+    (`canonical`).
+    """
     return LAYOUT_HASH

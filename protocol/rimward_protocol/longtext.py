@@ -1,13 +1,13 @@
-"""Long texts with marks in them: a string or a dict in memory, or on the chip a file, whose name is bytes.
+"""Long texts with marks: a string or a dict in memory, or on the chip a file, whose name is bytes.
 
-A few screens and reasons are read in a day; as strings they would take 9 KB of the heap all the time.
+Only a few screens and reasons are read in a day; as strings they would take 9 KB of the heap all the time.
 """
 
-PIECE = 512  # bytes read at once
+PIECE = 512  # bytes of one read
 
 
-def between(text, begin, end):
-    """What lies between two marks of a text, or None."""
+def between(text: str | bytes, begin: str, end: str) -> str | None:
+    """Return the text between two marks, or None."""
     if isinstance(text, bytes):
         return _in_file(text, begin.encode(), end.encode())
     at = text.find(begin)
@@ -17,12 +17,12 @@ def between(text, begin, end):
     return text[at : text.find(end, at)]
 
 
-def entry(table, name):
-    """One text of a dict; in a file it lies between `\\0name\\n` and the next `\\0`. None if it is not there."""
+def entry(table: bytes | dict[str, str], name: str) -> str | None:
+    """Return one text of a dict; in a file it lies between `\\0name\\n` and the next `\\0`. None for an unknown name."""
     return between(table, "\0" + name + "\n", "\0") if isinstance(table, bytes) else table.get(name)
 
 
-def _in_file(name, begin, end):
+def _in_file(name: bytes, begin: bytes, end: bytes) -> str | None:
     held = b""
     found = False
     try:

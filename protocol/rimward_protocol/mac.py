@@ -1,16 +1,21 @@
 """HMAC-SHA-256 (RFC 2104, vectors in RFC 4231), cut to the first 16 bytes where it tags a record.
 
-MicroPython has no `hmac` and its hash objects cannot be copied, so both pads are hashed anew each time.
+MicroPython has no `hmac` and its hash objects cannot be copied, so both pads are hashed each time.
 """
 
 import hashlib
+
+from .compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .shapes import Buffer
 
 TAG_BYTES = 16
 _BLOCK = 64
 
 
-def hmac_sha256(key, *parts):
-    """The 32-byte HMAC-SHA-256 of the parts joined, under a key of any length."""
+def hmac_sha256(key: "Buffer", *parts: "Buffer") -> bytes:
+    """Return the 32-byte HMAC-SHA-256 of the joined parts, for a key of any length."""
     if len(key) > _BLOCK:
         key = hashlib.sha256(key).digest()
     inner = hashlib.sha256(_pad(key, 0x36))
@@ -21,20 +26,20 @@ def hmac_sha256(key, *parts):
     return outer.digest()
 
 
-def _pad(key, value):
+def _pad(key: "Buffer", value: int) -> bytearray:
     pad = bytearray(_BLOCK)
     for i in range(_BLOCK):
         pad[i] = value ^ (key[i] if i < len(key) else 0)
     return pad
 
 
-def tag16(key, *parts):
-    """The first 16 bytes of the HMAC."""
+def tag16(key: "Buffer", *parts: "Buffer") -> bytes:
+    """Return the first 16 bytes of the HMAC."""
     return hmac_sha256(key, *parts)[:TAG_BYTES]
 
 
-def same(one, other):
-    """True if both are the same bytes; takes as long whatever differs."""
+def same(one: "Buffer", other: "Buffer") -> bool:
+    """Return True if both are the same bytes; the time does not depend on where they differ."""
     if len(one) != len(other):
         return False
     differing = 0

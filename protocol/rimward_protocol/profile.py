@@ -1,11 +1,16 @@
-"""The profile check: any bytes go in, a reply code comes out, nothing is raised. Firmware and host use this one."""
+"""Profile check: any bytes in, a reply code out, no exception. Used by firmware and host."""
 
 import struct
 
 from . import codes, replies
-from .compat import crc32, utf8_ok
+from .compat import TYPE_CHECKING, crc32, utf8_ok
 from .layout import PROFILE, PROFILE_MAGIC, fields, offset, size, struct_format
 from .mac import same, tag16
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from .shapes import Buffer
 
 PROFILE_BYTES = size(PROFILE)
 CRC_AT = offset(PROFILE, "crc")
@@ -22,11 +27,11 @@ LIMIT_MAX_PA = 2000000
 _names = [row[0] for row in fields(PROFILE)]
 
 
-def _i(name, names=_names):
+def _i(name: str, names: list[str] = _names) -> int:
     return names.index(name)
 
 
-# field, lowest, highest, code when outside
+# field, lowest, highest, code if outside
 BOUNDS = (
     (_i("revision"), 1, 0x3FFFFFFF, replies.PROFILE_REVISION),
     (_i("issue"), 1, codes.ISSUE_MAX, replies.PROFILE_ISSUE),
@@ -60,10 +65,10 @@ _PAUSE = _i("seat_pause_pa")
 del _names, _i
 
 
-def check_profile(buf, bench=False):
-    """OK, or the first reason in `replies` why these bytes are not a profile that may be in force.
+def check_profile(buf: "Buffer", bench: bool = False) -> int:
+    """Return OK, or the first code of `replies` for which these bytes are not a usable profile.
 
-    `bench`: True on a proof bench, which takes bench profiles and no others. The tag is not looked at here.
+    `bench`: True on a proof bench, which accepts bench profiles only. The tag is not checked.
     """
     code = _check_envelope(buf)
     if code:
@@ -75,8 +80,8 @@ def check_profile(buf, bench=False):
     return _check_names(buf, values) or _check_pressures(values, bench)
 
 
-def _check_envelope(buf):
-    """Length, magic, version, check code."""
+def _check_envelope(buf: "Buffer") -> int:
+    """Check length, magic, version, check code."""
     if len(buf) < 4 or bytes(buf[:3]) != PROFILE_MAGIC:
         return replies.PROFILE_SIZE if len(buf) < 4 else replies.PROFILE_MAGIC
     if buf[3] != codes.PROFILE_VERSION:
@@ -88,15 +93,15 @@ def _check_envelope(buf):
     return replies.OK
 
 
-def _nonzero(buf, start, stop):
+def _nonzero(buf: "Buffer", start: int, stop: int) -> int:
     found = 0
     for i in range(start, stop):
         found |= buf[i]
     return 1 if found else 0
 
 
-def _check_names(buf, values):
-    """Wheel id, label, sizes that hang together."""
+def _check_names(buf: "Buffer", values: "tuple[Any, ...]") -> int:
+    """Check wheel id, label, sizes and their consistency."""
     if values[_WHEEL] == bytes(8):
         return replies.PROFILE_WHEEL_ID
     if not label_ok(buf, LABEL_AT, LABEL_AT + LABEL_BYTES):
@@ -108,8 +113,8 @@ def _check_names(buf, values):
     return replies.OK
 
 
-def label_ok(buf, start, stop):
-    """True for UTF-8 of 1 to 16 letters, without control characters, padded with zeros only."""
+def label_ok(buf: "Buffer", start: int, stop: int) -> bool:
+    """Return True for UTF-8 of 1 to 16 letters, without control characters, padded with zeros only."""
     end = stop
     while end > start and buf[end - 1] == 0:
         end -= 1
@@ -122,26 +127,28 @@ def label_ok(buf, start, stop):
     return 0 < letters <= codes.LABEL_LETTERS and utf8_ok(buf, start, end)
 
 
-# What the display shows for U+00C0 to U+00FF; its font has the printable letters of ASCII only.
+# Display letters for U+00C0 to U+00FF; the font has only the printable letters of ASCII.
 _PLAIN = "AAAAAAACEEEEIIIIDNOOOOOxOUUUUYPsaaaaaaaceeeeiiiidnooooo/ouuuuypy"
 
 
-def display_text(text):
-    """A text in the letters that the display has: accents dropped, other letters as `?`."""
+def display_text(text: str) -> str:
+    """Convert a text to the display's letters: accents dropped, other letters as `?`."""
     shown = ""
     for letter in text:
         code = ord(letter)
-        shown += letter if 0x20 <= code < 0x7F else _PLAIN[code - 0xC0] if 0xC0 <= code <= 0xFF else "?"
+        shown += (
+            letter if 0x20 <= code < 0x7F else _PLAIN[code - 0xC0] if 0xC0 <= code <= 0xFF else "?"
+        )
     return shown
 
 
-def is_straight_side(rim_class):
-    """True for every class whose rim may have no hooks, the unknown one among them."""
+def is_straight_side(rim_class: int) -> bool:
+    """Return True for every class whose rim may lack hooks, including the unknown one."""
     return rim_class < codes.RIM_HB or rim_class > codes.RIM_TC
 
 
-def _check_pressures(values, bench):
-    """The limits: ceiling, target and pause, and what a straight-side rim may have."""
+def _check_pressures(values: tuple[int, ...], bench: bool) -> int:
+    """Check limit, ceiling, target and pause, and the maximum of a straight-side rim."""
     flagged = values[_FLAGS] & codes.FLAG_BENCH != 0
     if flagged != bench:
         return replies.PROFILE_BENCH if flagged else replies.PROFILE_NOT_BENCH
@@ -161,26 +168,30 @@ def _check_pressures(values, bench):
     return replies.PROFILE_SEAT_PAUSE if values[_PAUSE] > ceiling else replies.OK
 
 
-def ceiling_of(buf):
-    """ceiling_pa of a checked profile."""
-    return struct.unpack_from(FORMAT, buf, 0)[_CEILING]
+def ceiling_of(buf: "Buffer") -> int:
+    """Ceiling of a checked profile, Pa gauge."""
+    return struct.unpack_from(FORMAT, buf, 0)[_CEILING]  # type: ignore[no-any-return]
 
 
-def is_tagged(buf):
-    """True unless the tag is all zero."""
+def is_tagged(buf: "Buffer") -> bool:
+    """Return True unless the tag is all zero."""
     return _nonzero(buf, TAG_AT, PROFILE_BYTES) != 0
 
 
-def tag_profile(key, buf):
-    """The same profile with the tag that belongs to this key."""
+def tag_profile(key: "Buffer", buf: "Buffer") -> bytes:
+    """Return the profile with its tag under this key."""
     return bytes(buf[:TAG_AT]) + tag16(key, bytes(buf[:TAG_AT]))
 
 
-def check_tag(key, buf):
-    """OK, TAG_WRONG or NO_KEY for a checked profile: only a tag of the enrolled key counts.
+def check_tag(key: "Buffer | None", buf: "Buffer") -> int:
+    """Return OK, TAG_WRONG or NO_KEY for a checked profile: only a tag of the enrolled key is valid.
 
-    `key` is None when none is enrolled: then no profile counts, and the built-in one is all there is.
+    `key` is None when none is enrolled: then no profile is valid, and only the built-in one remains.
     """
     if key is None:
         return replies.NO_KEY
-    return replies.OK if same(tag16(key, bytes(buf[:TAG_AT])), bytes(buf[TAG_AT:PROFILE_BYTES])) else replies.TAG_WRONG
+    return (
+        replies.OK
+        if same(tag16(key, bytes(buf[:TAG_AT])), bytes(buf[TAG_AT:PROFILE_BYTES]))
+        else replies.TAG_WRONG
+    )

@@ -1,9 +1,29 @@
-"""Replies that the display of an inflator shows: why it refuses to arm."""
+"""Replies that the inflator's display shows when arming is refused."""
 
 # number, word, what happened, what to do
 REFUSALS = (
-    (43, "target-above-stop", "the target lies above where this inflator must stop", "choose a lower target"),
-    (82, "profile-ceiling-low", "the ceiling is below 30 kPa, where no reading can be trusted", "check the ceiling and its unit"),
-    (83, "profile-target", "the target lies above the ceiling or below 20 kPa", "choose a target below the ceiling"),
-    (98, "setting-locked", "the calibration is too old: the pump stays locked", "have the inflator calibrated"),
+    (
+        43,
+        "target-above-stop",
+        "the target lies above this inflator's stop reading",
+        "choose a lower target",
+    ),
+    (
+        82,
+        "profile-ceiling-low",
+        "the ceiling is below 30 kPa, the lowest reliable reading",
+        "check the ceiling and its unit",
+    ),
+    (
+        83,
+        "profile-target",
+        "the target lies above the ceiling or below 20 kPa",
+        "choose a target below the ceiling",
+    ),
+    (
+        98,
+        "setting-locked",
+        "the calibration is too old: the pump stays locked",
+        "have the inflator calibrated",
+    ),
 )

@@ -70,9 +70,14 @@ SESSION_UNKNOWN = const(104)
 SESSION_PAST_END = const(105)
 
 
-def row_of(code):
-    """(number, word, what happened, what to do); an unknown number is told as such."""
+def row_of(code: int) -> tuple[int, str, str, str]:
+    """Return (number, word, what happened, what to do), also for an unknown number."""
     for row in REPLIES:
         if row[0] == code:
             return row
-    return (code, "reply-" + str(code), "the inflator refused with a code this version does not know", "update the host")
+    return (
+        code,
+        "reply-" + str(code),
+        "the inflator refused with a code that this version does not know",
+        "update the host",
+    )

@@ -1,16 +1,22 @@
-"""Session log v1: blocks on the inflator, and a plain reader for both interpreters.
+"""Session log v1: its blocks, for recording on the inflator; `sessionread` reads them.
 
-A log is SESSION_HEADER followed by blocks: BLOCK_HEADER, payload, CRC-32 over both, and with flag bit 0 a 16-byte MAC
-over the MAC before it (for the first block: the header's own) and this block. A SNAPSHOT of all four arrays at tick T
-and the unbroken FAST blocks from T on are one span, which replays exactly.
+A log is SESSION_HEADER followed by blocks: BLOCK_HEADER, payload, CRC-32 over both, and with flag bit 0 a 16-byte MAC over the previous MAC
+(for the first block: the header's tag) and this block. A SNAPSHOT of all four arrays at tick T and the unbroken FAST blocks from T on
+form one span, which replays exactly.
 """
 
 import struct
 from array import array
 
 from . import layout
-from .compat import const, crc32
+from .compat import TYPE_CHECKING, const, crc32
 from .mac import tag16
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .shapes import Buffer, Record, Words, Writable
+
 
 BLOCK_HEAD_BYTES = const(8)
 BLOCK_CRC_BYTES = const(4)
@@ -50,42 +56,48 @@ NOT_A_SESSION = "not-a-session"
 OTHER_VERSION = "other-version"
 
 
-def seal_header(values):
-    """The header's bytes from a dict of its fields; magic, version, length, reserved and check code are put in."""
+def seal_header(values: "Record") -> bytes:
+    """Build the header's bytes from a dict of its fields; magic, version, length, reserved and check code are filled in."""
     record = {"magic": layout.SESSION_MAGIC, "version": 1, "reserved": b""}
     record["header_bytes"] = layout.size(layout.SESSION_HEADER)
     record.update(values)
     return layout.pack_sealed(layout.SESSION_HEADER, record)
 
 
-def first_sequence(number):
-    """What the blocks of session `number` are counted from. So a block of another session, which stood where flash forgot
-    that it was erased, is no block of this one although its check code is right. 30 bits."""
+def first_sequence(number: int) -> int:
+    """Sequence number of the first block of session `number`, 30 bits.
+
+    It differs between sessions, so that an old block left in flash with a valid check code is not taken for one of this session.
+    """
     return (number & 0x3FFF) << 16
 
 
-def seal_block(buf, at, kind, sequence, length, flags=0):
-    """Put header and check code round a payload that stands at `at + 8`; gives where the block ends."""
+def seal_block(
+    buf: "Writable", at: int, kind: int, sequence: int, length: int, flags: int = 0
+) -> int:
+    """Add header and check code to the payload at `at + 8`. Return the end of the block."""
     struct.pack_into("<BBHI", buf, at, kind, flags, length, sequence)
     end = at + BLOCK_HEAD_BYTES + length
     struct.pack_into("<I", buf, end, crc32(memoryview(buf)[at:end]))
     return end + BLOCK_CRC_BYTES
 
 
-def add_mac(buf, at, end, key, previous):
-    """Chain a block sealed with FLAG_MAC: write the MAC at `end`; gives the MAC. The first `previous` is `chain_start`."""
+def add_mac(buf: "Writable", at: int, end: int, key: "Buffer", previous: "Buffer") -> bytes:
+    """Chain a block sealed with FLAG_MAC: write the MAC at `end` and return it. The first `previous` is `chain_start`."""
     mac = tag16(key, previous, memoryview(buf)[at:end])
     buf[end : end + BLOCK_MAC_BYTES] = mac
     return mac
 
 
-def chain_start(key, header):
-    """What the first block's MAC is chained to: the tag of the header."""
+def chain_start(key: "Buffer", header: "Buffer") -> bytes:
+    """Start of the MAC chain: the tag of the header."""
     return tag16(key, header)
 
 
-def put_snapshot(buf, at, tick, which, words, first):
-    """Payload of one SNAPSHOT from word `first` on; gives (bytes, next word). `next word` = len(words) ends it."""
+def put_snapshot(
+    buf: "Writable", at: int, tick: int, which: int, words: "Words", first: int
+) -> tuple[int, int]:
+    """Write the payload of one SNAPSHOT from word `first` on. Return (bytes, next word); `next word` = len(words) is the end."""
     count = min(len(words) - first, SNAPSHOT_WORDS)
     struct.pack_into("<IBBBB", buf, at, tick, which, first, count, len(words))
     for i in range(count):
@@ -94,9 +106,9 @@ def put_snapshot(buf, at, tick, which, words, first):
 
 
 class _Bank:
-    """Up to 64 ticks as they came."""
+    """Up to 64 ticks, uncompressed."""
 
-    def __init__(self, changes):
+    def __init__(self, changes: int) -> None:
         self.a = array("i", [0] * FAST_TICKS)
         self.b = array("i", [0] * FAST_TICKS)
         self.load = array("i", [0] * FAST_TICKS)
@@ -112,9 +124,9 @@ class _Bank:
 
 
 class _Watch:
-    """A run of words whose changes are recorded."""
+    """Range of words whose changes are recorded."""
 
-    def __init__(self, words, first, stop, base):
+    def __init__(self, words: "array[int]", first: int, stop: int, base: int) -> None:
         self.words = words
         self.first = first
         self.count = stop - first
@@ -125,15 +137,15 @@ class _Watch:
 
 
 class FastRecorder:
-    """Records every tick into two banks, one filling while the other is being written out.
+    """Recorder of every tick into two banks: one fills while the other is written.
 
-    x: the guard's input array (A, B, LOAD, GAP at 0, 1, 3, 4). watches: (array, first, stop, FIELD_X or FIELD_Y) for
-    every slow word that a replay needs; words the firmware itself computes are left out. At most 74 words.
-    `add` takes no memory and may be called from the tick interrupt, as long as ticks and words stay within 30 bits;
-    everything else belongs to the main loop, `turn`, `again` and `start` with the tick held off.
+    x: the guard's input array (A, B, LOAD, GAP at 0, 1, 3, 4). watches: (array, first, stop, FIELD_X or FIELD_Y) for every slow word that a
+    replay needs; words computed by the firmware are left out. At most 74 words. `add` allocates nothing and may be called from the tick
+    interrupt, as long as ticks and words fit 30 bits; everything else belongs to the main loop, `turn`, `again` and `start` with the tick
+    held off.
     """
 
-    def __init__(self, x, watches):
+    def __init__(self, x: "Words", watches: "Sequence[tuple[array[int], int, int, int]]") -> None:
         self._x = x
         self._watches = tuple([_Watch(*watch) for watch in watches])
         most = 2
@@ -150,8 +162,8 @@ class FastRecorder:
         self.lost = 0
         self.running = False
 
-    def start(self):
-        """Begin a span with the next tick: the arrays must be as in the snapshot just taken."""
+    def start(self) -> None:
+        """Begin a span with the next tick; the arrays must be as in the snapshot just taken."""
         self.running = False
         for watch in self._watches:
             watch.copy[:] = watch.words[watch.first : watch.first + watch.count]
@@ -163,18 +175,18 @@ class FastRecorder:
             bank.full = False
         self.running = True
 
-    def again(self):
-        """A snapshot was taken between two ticks of a running span: restate the output bits with the next tick.
+    def again(self) -> None:
+        """Restate the output bits with the next tick after a snapshot between two ticks of a running span.
 
-        Call `turn` before it, so that a block begins there and a reader can start from the newer snapshot.
+        Call `turn` first, so that a block begins there and a reader can start from the newer snapshot.
         """
         self._out = -1
         self._fill = -1
 
-    def add(self, tick, out, fill):
-        """Record the tick just done: inputs as they stand in the arrays, output bits of guard and fill.
+    def add(self, tick: int, out: int, fill: int) -> bool:
+        """Record the finished tick: inputs as in the arrays, output bits of guard and fill controller.
 
-        Gives True when a bank is ready to be written. When both are full the span ends and `lost` counts.
+        Return True when a bank is ready to be written. When both are full the span ends and `lost` counts.
         """
         if not self.running:
             self.lost = (self.lost + 1) & 0x3FFFFFFF
@@ -203,12 +215,12 @@ class FastRecorder:
             self._change(bank, n, FIELD_FILL, fill)
         n += 1
         bank.n = n
-        if n == FAST_TICKS or bank.changes > SPARE_CHANGES:  # one more tick may change every word
+        if n == FAST_TICKS or bank.changes > SPARE_CHANGES:  # one more tick could change every word
             return self.turn()
         return False
 
-    def turn(self):
-        """Close the bank being filled, full or not; gives True if it holds a tick."""
+    def turn(self) -> bool:
+        """Close the bank being filled, full or not. Return True if it holds a tick."""
         bank = self._banks[self._which]
         if bank.n == 0 or bank.full:
             return bank.full
@@ -217,7 +229,7 @@ class FastRecorder:
         self._bank = self._banks[self._which]
         return True
 
-    def _changes(self, bank, n, watch):
+    def _changes(self, bank: _Bank, n: int, watch: _Watch) -> None:
         words = watch.words
         copy = watch.copy
         i = 0
@@ -228,25 +240,25 @@ class FastRecorder:
                 self._change(bank, n, watch.base + i, value)
             i += 1
 
-    def _change(self, bank, n, field, value):
+    def _change(self, bank: _Bank, n: int, field: int, value: int) -> None:
         k = bank.changes
         bank.at[k] = n
         bank.field[k] = field
         bank.value[k] = value
         bank.changes = k + 1
 
-    def ready(self):
-        """The bank to write next, or None."""
+    def ready(self) -> _Bank | None:
+        """Bank to write next, or None."""
         oldest = self._banks[self._which]
         if oldest.full:
             return oldest
         other = self._banks[self._which ^ 1]
         return other if other.full else None
 
-    def write(self, bank, first, buf, at):
-        """Payload of one FAST block from tick `first` of a bank on; gives (bytes, next tick).
+    def write(self, bank: _Bank, first: int, buf: "Writable", at: int) -> tuple[int, int]:
+        """Write the payload of one FAST block from tick `first` of a bank on. Return (bytes, next tick).
 
-        Go on until the next tick is `bank.n`, then call `release`. It takes fewer ticks where they compress badly.
+        Repeat until the next tick is `bank.n`, then call `release`. Ticks that compress badly make smaller blocks.
         """
         n = bank.n - first
         while True:
@@ -257,14 +269,14 @@ class FastRecorder:
         _put_fast(bank, first, n, coding, changes, buf, at)
         return length, first + n
 
-    def release(self, bank):
-        """The bank may be filled again."""
+    def release(self, bank: _Bank) -> None:
+        """Mark the bank as free."""
         bank.n = 0
         bank.changes = 0
         bank.full = False
 
 
-def _coding(values, first, n):
+def _coding(values: "Words", first: int, n: int) -> int:
     """Smallest of the five codings for values[first:first+n]."""
     low = 0
     high = 0
@@ -283,8 +295,8 @@ def _coding(values, first, n):
     return CODE_I16 if low >= -32768 and high <= 32767 else CODE_VALUES
 
 
-def column_bytes(code, n):
-    """Bytes that one column of a FAST block takes for n ticks."""
+def column_bytes(code: int, n: int) -> int:
+    """Bytes of one column of a FAST block for n ticks."""
     if code == CODE_CONSTANT:
         return 0
     if code == CODE_I4:
@@ -292,7 +304,7 @@ def column_bytes(code, n):
     return (n - 1) << (code - CODE_I8)
 
 
-def _fast_size(bank, first, n):
+def _fast_size(bank: _Bank, first: int, n: int) -> tuple[int, int, int]:
     length = FAST_HEAD
     coding = 0
     for i in range(4):
@@ -306,7 +318,9 @@ def _fast_size(bank, first, n):
     return length + CHANGE_BYTES * changes, coding, changes
 
 
-def _put_fast(bank, first, n, coding, changes, buf, at):
+def _put_fast(
+    bank: _Bank, first: int, n: int, coding: int, changes: int, buf: "Writable", at: int
+) -> None:
     columns = bank.columns
     head = [columns[i][first] for i in range(4)]
     struct.pack_into(FAST_FORMAT, buf, at, bank.tick + first, n, changes, coding, *head)
@@ -319,7 +333,7 @@ def _put_fast(bank, first, n, coding, changes, buf, at):
             at += CHANGE_BYTES
 
 
-def _put_column(values, first, n, code, buf, at):
+def _put_column(values: "Words", first: int, n: int, code: int, buf: "Writable", at: int) -> int:
     for i in range(1, n):
         value = values[first + i]
         delta = value - values[first + i - 1]

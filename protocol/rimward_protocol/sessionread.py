@@ -1,9 +1,9 @@
-"""A plain reader of session log v1 for both interpreters; the host reads large logs with numpy instead."""
+"""Reader of session log v1 for both interpreters; the host reads large logs with numpy instead."""
 
 import struct
 
 from . import layout, tables
-from .compat import crc32
+from .compat import TYPE_CHECKING, crc32
 from .mac import same, tag16
 from .session import (
     BLOCK_CRC_BYTES,
@@ -30,9 +30,14 @@ from .session import (
     first_sequence,
 )
 
+if TYPE_CHECKING:
+    from typing import Any
 
-def read_header(buf):
-    """(OK, dict of header fields), or (why not, None)."""
+    from .shapes import Buffer, Record
+
+
+def read_header(buf: "Buffer") -> "tuple[str, Record | None]":
+    """Return (OK, dict of header fields), or (reason, None)."""
     need = layout.size(layout.SESSION_HEADER)
     if len(buf) < 4 or bytes(buf[:3]) != layout.SESSION_MAGIC:
         return NOT_A_SESSION, None
@@ -40,14 +45,14 @@ def read_header(buf):
         return OTHER_VERSION, None
     if len(buf) < need:
         return TORN, None
-    header = layout.unpack(layout.SESSION_HEADER, buf, 0, need)
+    header: Any = layout.unpack(layout.SESSION_HEADER, buf, 0, need)
     if header["crc"] != crc32(bytes(buf[: need - 4])) or header["header_bytes"] != need:
         return DAMAGED, None
     return OK, header
 
 
-def read_block(buf, at, sequence=-1):
-    """(OK, kind, payload start, payload stop, next) of the block at `at`, or (why not, 0, at, at, at).
+def read_block(buf: "Buffer", at: int, sequence: int = -1) -> tuple[str, int, int, int, int]:
+    """Return (OK, kind, payload start, payload stop, next) of the block at `at`, or (reason, 0, at, at, at).
 
     `sequence`: the number it must carry, or -1 for any.
     """
@@ -66,16 +71,16 @@ def read_block(buf, at, sequence=-1):
     return OK, kind, start, stop, end
 
 
-def read_blocks(buf):
-    """(why it ended, header or None, list of (kind, payload start, payload stop), where the last good block ends).
+def read_blocks(buf: "Buffer") -> "tuple[str, Any, list[tuple[int, int, int]], int]":
+    """Return (reason of the end, header or None, list of (kind, payload start, payload stop), end of the last valid block).
 
-    OK only when every byte belongs to a good block.
+    OK only when every byte belongs to a valid block.
     """
     why, header = read_header(buf)
     if header is None:
         return why, None, [], 0
     at = header["header_bytes"]
-    found = []
+    found: list[tuple[int, int, int]] = []
     first = _first_sequence(buf, at, header["session"])
     while at < len(buf):
         why, kind, start, stop, after = read_block(buf, at, first + len(found))
@@ -86,15 +91,15 @@ def read_blocks(buf):
     return OK, header, found, at
 
 
-def _first_sequence(buf, at, number):
-    """The number that the first block must carry: this session's, or 0 in a log that a host wrote."""
+def _first_sequence(buf: "Buffer", at: int, number: int) -> int:
+    """Return the number that the first block must carry: this session's, or 0 in a log written by a host."""
     if len(buf) >= at + BLOCK_HEAD_BYTES and struct.unpack_from("<I", buf, at + 4)[0] == 0:
         return 0
     return first_sequence(number)
 
 
-def chain_holds(buf, key):
-    """True if every block carries the MAC that this key and the blocks before it give."""
+def chain_holds(buf: "Buffer", key: "Buffer") -> bool:
+    """Return True if every block carries the MAC that this key and the previous blocks give."""
     why, header, found, _ = read_blocks(buf)
     if why != OK:
         return False
@@ -111,8 +116,10 @@ def chain_holds(buf, key):
     return True
 
 
-def read_fast(buf, start, stop):
-    """(tick, [A, B, LOAD, GAP] each a list of n, [(offset, field, value)]) of a FAST payload, or None if it makes no sense."""
+def read_fast(
+    buf: "Buffer", start: int, stop: int
+) -> tuple[int, list[list[int]], list[tuple[int, int, int]]] | None:
+    """Return (tick, [A, B, LOAD, GAP] each a list of n, [(offset, field, value)]) of a FAST payload, or None if invalid."""
     if stop - start < FAST_HEAD:
         return None
     head = struct.unpack_from(FAST_FORMAT, buf, start)
@@ -137,8 +144,8 @@ def read_fast(buf, start, stop):
     return head[0], columns, records
 
 
-def fast_length_fits(length, n, changes, coding):
-    """True if a FAST payload of this coding is exactly this long."""
+def fast_length_fits(length: int, n: int, changes: int, coding: int) -> bool:
+    """Return True if a FAST payload of this coding has exactly this length."""
     need = FAST_HEAD + CHANGE_BYTES * changes
     for i in range(4):
         code = coding >> 4 * i & 15
@@ -148,7 +155,7 @@ def fast_length_fits(length, n, changes, coding):
     return need == length
 
 
-def _column(buf, at, value, n, code):
+def _column(buf: "Buffer", at: int, value: int, n: int, code: int) -> list[int]:
     column = [value]
     for j in range(n - 1):
         if code == CODE_VALUES:
@@ -159,7 +166,7 @@ def _column(buf, at, value, n, code):
     return column
 
 
-def _delta(buf, at, j, code):
+def _delta(buf: "Buffer", at: int, j: int, code: int) -> int:
     if code == CODE_I4:
         nibble = buf[at + (j >> 1)] >> 4 * (j & 1) & 15
         return nibble - 16 if nibble > 7 else nibble
@@ -169,8 +176,10 @@ def _delta(buf, at, j, code):
     return struct.unpack_from("<h", buf, at + 2 * j)[0] if code == CODE_I16 else 0
 
 
-def read_words(buf, start, stop):
-    """(tick, array number, first, total, words) of a SNAPSHOT payload, or None."""
+def read_words(
+    buf: "Buffer", start: int, stop: int
+) -> tuple[int, int, int, int, tuple[int, ...]] | None:
+    """Return (tick, array number, first, total, words) of a SNAPSHOT payload, or None."""
     record = layout.unpack(tables.SNAPSHOT, buf, start, stop)
     if record is None or len(record["words"]) != 4 * record["count"]:
         return None

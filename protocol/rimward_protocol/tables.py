@@ -7,14 +7,29 @@ A device takes what it needs through `layout` and does not keep this module.
 PROFILE = (
     ("magic", "3s", "", "`RWP`"),
     ("version", "B", "", "layout version, 2"),
-    ("revision", "I", "", "1 to 2^30-1, higher with every change of this wheel's profile, for people"),
-    ("issue", "I", "", "1 to 2^30-1, higher with every profile or preset that is tagged with a key; an inflator takes no lower one of a wheel"),
-    ("wheel_id", "8s", "", "which wheel; not all zero"),
-    ("label", "24s", "", "the wheel's name for people: at most 16 letters in 24 bytes of UTF-8, padded with zeros"),
+    (
+        "revision",
+        "I",
+        "",
+        "1 to 2^30-1, higher with every change of this wheel's profile, for people",
+    ),
+    (
+        "issue",
+        "I",
+        "",
+        "1 to 2^30-1, higher with every profile or preset that is tagged with a key; an inflator takes no lower one of a wheel",
+    ),
+    ("wheel_id", "8s", "", "wheel id; not all zero"),
+    (
+        "label",
+        "24s",
+        "",
+        "the wheel's name for people: at most 16 letters in 24 bytes of UTF-8, padded with zeros",
+    ),
     ("rim_class", "B", "", "RIM_CLASSES; unknown counts as straight-side"),
     ("position", "B", "", "POSITIONS"),
     ("chuck", "B", "", "CHUCKS"),
-    ("limit_source", "B", "", "LIMIT_SOURCES: where the governing limit comes from"),
+    ("limit_source", "B", "", "LIMIT_SOURCES: source of the governing limit"),
     ("tyre_width_dmm", "H", "0.1 mm", "nominal tyre width"),
     ("bead_seat_mm", "H", "mm", "bead seat diameter"),
     ("rim_width_dmm", "H", "0.1 mm", "rim inner width; 0 not known"),
@@ -22,12 +37,17 @@ PROFILE = (
     ("volume_low_ml", "H", "mL", "lowest air volume: air budgets use it"),
     ("volume_ml", "H", "mL", "nominal air volume: the wrong-wheel check uses it"),
     ("limit_pa", "I", "Pa gauge", "the governing limit"),
-    ("ceiling_pa", "I", "Pa gauge", "what true gauge pressure may reach at the stated fill place; holds no instrument term"),
-    ("target_pa", "I", "Pa gauge", "what the person wants, at the reference temperature"),
-    ("seat_pause_pa", "I", "Pa gauge", "pause here until the bead is seen seated"),
+    (
+        "ceiling_pa",
+        "I",
+        "Pa gauge",
+        "highest true gauge pressure at the stated place of the fill; without instrument term",
+    ),
+    ("target_pa", "I", "Pa gauge", "the person's target at the reference temperature"),
+    ("seat_pause_pa", "I", "Pa gauge", "pressure of the pause until the bead is confirmed"),
     ("ambient_min_pa", "I", "Pa absolute", "lowest ambient pressure of use"),
     ("temp_max_ck", "H", "0.01 K", "highest tyre temperature of use"),
-    ("ref_temp_ck", "H", "0.01 K", "temperature at which the target is meant"),
+    ("ref_temp_ck", "H", "0.01 K", "temperature to which the target refers"),
     ("time_budget_s", "H", "s", "longest time with the pump on in one fill"),
     ("made_days", "H", "d", "day it was made, counted from 2020-01-01"),
     ("crc", "I", "", "CRC-32 over all bytes before it"),
@@ -38,14 +58,19 @@ PRESET = (
     ("magic", "3s", "", "`RWR`"),
     ("version", "B", "", "layout version, 1"),
     ("issue", "I", "", "as in a profile"),
-    ("preset_id", "8s", "", "which preset; not all zero"),
+    ("preset_id", "8s", "", "preset id; not all zero"),
     ("rider", "24s", "", "the rider's name, as a profile's label"),
     ("flags", "H", "", "PRESET_FLAGS; all other bits zero"),
     ("temp_max_ck", "H", "0.01 K", "highest tyre temperature of the ride"),
     ("ambient_min_pa", "I", "Pa absolute", "lowest ambient pressure of the ride"),
     ("front_wheel", "8s", "", "wheel id; not all zero, not the rear's"),
     ("front_issue", "I", "", "issue number of the profile that the target was checked against"),
-    ("front_target_pa", "I", "Pa gauge", "what the rider wants in front, at the reference temperature of that profile"),
+    (
+        "front_target_pa",
+        "I",
+        "Pa gauge",
+        "the rider's front target at the reference temperature of that profile",
+    ),
     ("rear_wheel", "8s", "", "wheel id; not all zero, not the front's"),
     ("rear_issue", "I", "", "as front_issue"),
     ("rear_target_pa", "I", "Pa gauge", "as front_target_pa"),
@@ -60,11 +85,16 @@ SESSION_HEADER = (
     ("header_bytes", "H", "byte", "length of this header"),
     ("tick_us", "H", "us", "tick period"),
     ("layout_hash", "8s", "", "hash of the layouts the writer used"),
-    ("kernel_hash", "8s", "", "first 8 bytes of SHA-256 over the guard and the fill controller as `kernelhash` says; zeros: not known"),
-    ("device_id", "8s", "", "which inflator"),
+    (
+        "kernel_hash",
+        "8s",
+        "",
+        "first 8 bytes of SHA-256 over the guard and the fill controller as `kernelhash` says; zeros: unknown",
+    ),
+    ("device_id", "8s", "", "id of the inflator"),
     ("session", "I", "", "session number on this inflator"),
-    ("boot", "I", "", "how often it had started"),
-    ("unix_s", "I", "s", "start, UTC; 0 when the clock was never set"),
+    ("boot", "I", "", "number of its starts"),
+    ("unix_s", "I", "s", "start, UTC; 0 if the clock was not set"),
     ("words_g", "B", "", "words of guard state"),
     ("words_x", "B", "", "words of guard input"),
     ("words_f", "B", "", "words of fill state"),
@@ -77,11 +107,16 @@ BLOCK_HEADER = (
     ("kind", "B", "", "BLOCKS"),
     ("flags", "B", "", "bit 0: a 16-byte MAC follows the check code"),
     ("length", "H", "byte", "payload length"),
-    ("sequence", "I", "", "one more each block; the first: session number modulo 16384, times 65536, or 0 where a host wrote the log"),
+    (
+        "sequence",
+        "I",
+        "",
+        "consecutive; the first: session number modulo 16384, times 65536, or 0 where a host wrote the log",
+    ),
 )
 
 SNAPSHOT = (
-    ("tick", "I", "tick", "state as it was just before this tick's step"),
+    ("tick", "I", "tick", "state just before this tick's step"),
     ("array", "B", "", "0 g, 1 x, 2 f, 3 y"),
     ("first", "B", "", "index of the first word here"),
     ("count", "B", "", "words here, at most 118"),
@@ -93,7 +128,12 @@ FAST = (
     ("tick", "I", "tick", "first tick of this block"),
     ("n", "B", "tick", "consecutive ticks, 1 to 64"),
     ("changes", "B", "", "change records at the end"),
-    ("coding", "H", "", "four bits a column, A lowest, then B, LOAD, GAP: 0 constant, 1 i4, 2 i8, 3 i16 deltas, 4 i32 values"),
+    (
+        "coding",
+        "H",
+        "",
+        "four bits a column, A lowest, then B, LOAD, GAP: 0 constant, 1 i4, 2 i8, 3 i16 deltas, 4 i32 values",
+    ),
     ("a", "i", "Q16", "A at the first tick"),
     ("b", "i", "Q16", "B at the first tick"),
     ("load", "i", "128 us", "LOAD at the first tick"),
@@ -120,7 +160,7 @@ TRACE = (
 TRACE_RECORD = (
     ("a_hpa", "h", "100 Pa", "gauge reading of transducer A"),
     ("b_hpa", "h", "100 Pa", "gauge reading of transducer B"),
-    ("tyre_hpa", "h", "100 Pa", "tyre pressure; -32768 not known"),
+    ("tyre_hpa", "h", "100 Pa", "tyre pressure; -32768 unknown"),
     ("out", "B", "", "GUARD_OUTS"),
     ("state", "B", "", "FILL_STATES"),
 )
@@ -135,18 +175,15 @@ EVENT = (
     ("value2", "i", "", "as EVENTS says"),
 )
 
-META = (
-    ("key", "B", "", "META_KEYS"),
-    ("data", "*", "", "as META_KEYS says"),
-)
+META = (("key", "B", "", "META_KEYS"), ("data", "*", "", "as META_KEYS says"))
 
 END = (
     ("tick", "I", "tick", "last tick"),
-    ("cause", "B", "", "the fill's one cause of stopping"),
+    ("cause", "B", "", "cause of the stop"),
     ("state", "B", "", "FILL_STATES"),
-    ("flags", "H", "", "bit 0: memory ran short, full-rate spans are missing"),
+    ("flags", "H", "", "bit 0: memory was short, full-rate spans are missing"),
     ("peak_pa", "i", "Pa gauge", "highest reading"),
-    ("tyre_pa", "i", "Pa gauge", "tyre pressure at the end; -1 not known"),
+    ("tyre_pa", "i", "Pa gauge", "tyre pressure at the end; -1 unknown"),
     ("pump_ticks", "I", "tick", "ticks with the air on"),
 )
 
@@ -158,10 +195,27 @@ META_KEYS = (
     (5, "board", "UTF-8"),
     (6, "firmware", "UTF-8"),
     (7, "interpreter", "UTF-8"),
-    (8, "conditions", "ambient Pa, air 0.01 K, T0 0.01 K, ceiling in force Pa, stop reading Pa: five i32"),
-    (9, "person", "UTF-8, who filled, if the host said so"),
-    (10, "unregistered", "what the person entered and confirmed for a wheel that no profile names: the tyre's printed maximum Pa u32, its approval u8 (1 yes)"),
-    (11, "preset", "preset_id 8 bytes, number of the preset's run u32, 1 front or 2 rear u8, then the preset as stored"),
+    (
+        8,
+        "conditions",
+        "ambient Pa, air 0.01 K, T0 0.01 K, ceiling in force Pa, stop reading Pa: five i32",
+    ),
+    (9, "person", "UTF-8, name of the person who filled, if the host sent it"),
+    (
+        10,
+        "unregistered",
+        "entries confirmed for an unregistered wheel: the tyre's printed maximum Pa u32, its approval u8 (1 yes)",
+    ),
+    (
+        11,
+        "preset",
+        "preset_id 8 bytes, number of the preset's run u32, 1 front or 2 rear u8, then the preset as stored",
+    ),
+    (
+        12,
+        "specimen",
+        "UTF-8, columns of a proof test's row that the profile does not hold, one `name=value` a line; added by the host that ran the test",
+    ),
 )
 
 # number, word, layout of the payload

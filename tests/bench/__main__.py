@@ -23,12 +23,26 @@ PARTS = {
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(prog="python -m tests.bench", description="Figures of the simulated world, measured now.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench", description="Figures of the simulated world, measured now."
+    )
     parser.add_argument("--json", action="store_true", help="one JSON document on stdout")
-    parser.add_argument("--quick", action="store_true", help="few sessions: the shape of the figures, not their worth")
-    parser.add_argument("--part", action="append", default=[], choices=sorted(PARTS), help="this part only; may be repeated")
+    parser.add_argument(
+        "--quick",
+        action="store_true",
+        help="few sessions: the shape of the figures, not their worth",
+    )
+    parser.add_argument(
+        "--part",
+        action="append",
+        default=[],
+        choices=sorted(PARTS),
+        help="this part only; may be repeated",
+    )
     parser.add_argument("--results", type=Path, help="campaign results to take the first row from")
-    parser.add_argument("--track", metavar="WHY", help="write the machine-code sizes into the tracked file")
+    parser.add_argument(
+        "--track", metavar="WHY", help="write the machine-code sizes into the tracked file"
+    )
     chosen = parser.parse_args()
     if chosen.track:
         from tests.bench import device
@@ -49,7 +63,16 @@ def main() -> int:
             print(row.line(), file=sys.stderr if chosen.json else sys.stdout, flush=True)
     ok = all(row.ok is not False for row in found)
     if chosen.json:
-        print(json.dumps({"ok": ok, "quick": chosen.quick, "seconds": round(time.monotonic() - start, 1), "rows": [row.json() for row in found]}))
+        print(
+            json.dumps(
+                {
+                    "ok": ok,
+                    "quick": chosen.quick,
+                    "seconds": round(time.monotonic() - start, 1),
+                    "rows": [row.json() for row in found],
+                }
+            )
+        )
     return 0 if ok else 1
 
 

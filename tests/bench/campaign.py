@@ -4,9 +4,9 @@ import json
 import tempfile
 from pathlib import Path
 
-from rimward.campaign.run import plan_of, run
-from rimward.campaign.store import Results, plan_in
-from rimward.campaign.summary import summary
+from rimward.simulation.campaign.run import plan_of, run
+from rimward.simulation.campaign.store import Results, plan_in
+from rimward.simulation.campaign.summary import summary
 
 from tests.bench.row import Row
 
@@ -23,9 +23,27 @@ def rows(quick: bool) -> list[Row]:
     else:
         plan = plan_of(100 if quick else SESSIONS, 1, ("all",))
         with tempfile.TemporaryDirectory() as folder:
-            found = run(plan, Path(folder) / "results.bin", lambda *_: None, workers=1 if quick else 0)
+            found = run(
+                plan, Path(folder) / "results.bin", lambda *_: None, workers=1 if quick else 0
+            )
     figures = summary(found.rows(), plan.sessions, plan.seed)
-    about = {"sessions": figures["sessions"], "set_d": figures["set_d_sessions"], "exceedances": figures["exceedances"], "million_ticks": figures["ticks"] / 1e6}
-    about |= {"residual": json.dumps({row["fault"]: round(row["ratio_max"], 3) for row in figures["residual"]})}
+    about = {
+        "sessions": figures["sessions"],
+        "set_d": figures["set_d_sessions"],
+        "exceedances": figures["exceedances"],
+        "million_ticks": figures["ticks"] / 1e6,
+    }
+    about |= {
+        "residual": json.dumps(
+            {row["fault"]: round(row["ratio_max"], 3) for row in figures["residual"]}
+        )
+    }
     name = f"true tyre pressure / ceiling over {figures['sessions']} sessions, set D"
-    return [Row(name, [figures["peak_over_ceiling_max"], float(figures["exceedances"])], [1.0, 0.0], about)]
+    return [
+        Row(
+            name,
+            [figures["peak_over_ceiling_max"], float(figures["exceedances"])],
+            [1.0, 0.0],
+            about,
+        )
+    ]

@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from rimward import records
+from rimward.formats import records
 from rimward.sessions import read_session
 from rimward_protocol import layout, sessionread
 
@@ -23,7 +23,7 @@ def best_of(runs: int, function: Callable[[], Any]) -> float:
 
 
 def by_construct(data: bytes) -> int:
-    """Every block's header, every trace record and every change by construct; what is compressed stays as it is. Gives the records."""
+    """Every block's header, every trace record and every change by construct; compressed payloads are not unpacked. Return the records."""
     _, _, found, _ = sessionread.read_blocks(data)
     count = 0
     for kind, start, stop in found:
@@ -40,11 +40,24 @@ def by_construct(data: bytes) -> int:
 
 
 def rows(quick: bool) -> list[Row]:
-    """The rows of the table that tell of decoding."""
+    """Rows of the table for decoding."""
     data, wanted = long_trace(40 if quick else 400)
     fast = best_of(5, lambda: read_session(data))
     assert len(read_session(data).trace) == wanted
     slow = best_of(1 if quick else 2, lambda: by_construct(data))
     copy = best_of(20, lambda: bytearray(data)) or 1e-9
-    about = {"bytes": len(data), "records": wanted, "us_a_record": fast / wanted * 1e6, "over_memcpy": fast / copy}
-    return [Row("session decoding: construct / numpy, the same records", [slow / fast], [50.0], about, least=True)]
+    about = {
+        "bytes": len(data),
+        "records": wanted,
+        "us_a_record": fast / wanted * 1e6,
+        "over_memcpy": fast / copy,
+    }
+    return [
+        Row(
+            "session decoding: construct / numpy, the same records",
+            [slow / fast],
+            [50.0],
+            about,
+            least=True,
+        )
+    ]

@@ -22,7 +22,10 @@ def tracked() -> dict[str, Any]:
 def measured() -> dict[str, int]:
     """Return bytes of machine code by kernel."""
     files = shipped.files()
-    return {f"{name} .mpy bytes": len(files[f"{shipped.plan.KERNELS}{name}.mpy"]) for name in ("guard", "fill", "tick")}
+    return {
+        f"{name} .mpy bytes": len(files[f"{shipped.plan.KERNELS}{name}.mpy"])
+        for name in ("guard", "fill", "tick")
+    }
 
 
 def rows(quick: bool) -> list[Row]:
@@ -31,7 +34,14 @@ def rows(quick: bool) -> list[Row]:
     made = []
     for name, value in measured().items():
         allowed = RISE * before[name] if name in before else float("nan")
-        made.append(Row(f"machine code: {name}", [float(value)], [allowed], {"tracked": before.get(name, "none")}))
+        made.append(
+            Row(
+                f"machine code: {name}",
+                [float(value)],
+                [allowed],
+                {"tracked": before.get(name, "none")},
+            )
+        )
     return made
 
 
@@ -39,7 +49,11 @@ def track(why: str) -> None:
     """Write the current figures into the tracked file, with the reason for the change."""
     file = tracked()
     now = measured()
-    changed = {name: [file["figures"].get(name), value] for name, value in now.items() if file["figures"].get(name) != value}
+    changed = {
+        name: [file["figures"].get(name), value]
+        for name, value in now.items()
+        if file["figures"].get(name) != value
+    }
     file["why"].append({"why": why, "changed": changed})
     file["figures"] = now
     TRACKED.write_text(json.dumps(file, indent=2) + "\n")

@@ -7,12 +7,13 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from rimward.campaign.draw import choices, draw
-from rimward.campaign.play import LONGEST, Refused, play, taken
 from rimward.simulation import engines
 from rimward.simulation import faulted as loop
+from rimward.simulation.campaign.draw import choices, draw
+from rimward.simulation.campaign.play import LONGEST, Refused, play, taken
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels.order import couple as tick
+from rimward_protocol import kernel_slots as slots
 
 from tests.bench.row import Row
 
@@ -21,13 +22,25 @@ WINDOWS = 5  # every session is timed so often and its best time taken: others m
 REFERENCE = 2_000_000
 
 
-def kernel_loop(guard_step: Any, fill_step: Any, tick: Any, g: Any, x: Any, f: Any, y: Any, a: Any, b: Any, sw: Any, n: int) -> int:
+def kernel_loop(
+    guard_step: Any,
+    fill_step: Any,
+    tick: Any,
+    g: Any,
+    x: Any,
+    f: Any,
+    y: Any,
+    a: Any,
+    b: Any,
+    sw: Any,
+    n: int,
+) -> int:
     """The kernels alone over recorded readings."""
     total = 0
     for i in range(n):
-        x[0] = a[i]
-        x[1] = b[i]
-        x[2] = sw[i]
+        x[slots.X_A] = a[i]
+        x[slots.X_B] = b[i]
+        x[slots.X_SW] = sw[i]
         total += tick(guard_step, fill_step, g, x, f, y)
     return total
 
@@ -66,7 +79,10 @@ def kernels(quick: bool) -> Row:
     names = ("g", "x", "f", "y")
     slow = {name: array("i", getattr(words, name).tolist()) for name in names}
     lists = [row.tolist() for row in readings]
-    slow_s = best_of(1, lambda: kernel_loop(guard.step, fill.step, tick, *(slow[n] for n in names), *lists, ticks))
+    slow_s = best_of(
+        1,
+        lambda: kernel_loop(guard.step, fill.step, tick, *(slow[n] for n in names), *lists, ticks),
+    )
     space = {"guard_step": made["guard_step"], "fill_step": made["fill_step"], "tick": made["tick"]}
     fast_loop = _bound(njit, space)
     ends = {}
@@ -79,8 +95,18 @@ def kernels(quick: bool) -> Row:
     fast()
     fast_s = best_of(5, fast)
     same = all(ends[name].tolist() == slow[name].tolist() for name in names)
-    about = {"same_end": same, "cpython_us_a_tick": slow_s / ticks * 1e6, "compiled_ns_a_tick": fast_s / ticks * 1e9}
-    return Row("compiled kernels / CPython, one core", [slow_s / fast_s if same else 0.0], [40.0], about, least=True)
+    about = {
+        "same_end": same,
+        "cpython_us_a_tick": slow_s / ticks * 1e6,
+        "compiled_ns_a_tick": fast_s / ticks * 1e9,
+    }
+    return Row(
+        "compiled kernels / CPython, one core",
+        [slow_s / fast_s if same else 0.0],
+        [40.0],
+        about,
+        least=True,
+    )
 
 
 def _bound(njit: Any, space: dict[str, Any]) -> Any:
@@ -91,9 +117,9 @@ def _bound(njit: Any, space: dict[str, Any]) -> Any:
     def run(g, x, f, y, a, b, sw, n):  # type: ignore[no-untyped-def]
         total = 0
         for i in range(n):
-            x[0] = a[i]
-            x[1] = b[i]
-            x[2] = sw[i]
+            x[slots.X_A] = a[i]
+            x[slots.X_B] = b[i]
+            x[slots.X_SW] = sw[i]
             total += step(guard_step, fill_step, g, x, f, y)
         return total
 
@@ -121,15 +147,23 @@ def campaign(quick: bool) -> list[Row]:
     rate = sum(ticks.values()) / sum(best.values())
     beside = best_of(WINDOWS, lambda: reference_loop()(REFERENCE)) / REFERENCE * 1e9
     start = time.process_time()
-    whole = sum(int(play(draw(CAMPAIGN_SEED, number, names), session)[0]["ticks"]) for number in range(count))
+    whole = sum(
+        int(play(draw(CAMPAIGN_SEED, number, names), session)[0]["ticks"])
+        for number in range(count)
+    )
     all_s = time.process_time() - start
-    about = {"drawing_and_arming_too": whole / all_s, "sessions": len(best), "substeps": 1, "reference_loop_ns": beside}
+    about = {
+        "drawing_and_arming_too": whole / all_s,
+        "sessions": len(best),
+        "substeps": 1,
+        "reference_loop_ns": beside,
+    }
     return [Row("campaign ticks a second a core, plant included", [rate], [5e6], about, least=True)]
 
 
 @cache
 def reference_loop() -> Any:
-    """A fixed loop of additions and shifts, eight in each turn: shown beside the figure, it tells how much of a core this run was given."""
+    """A fixed loop of additions and shifts, eight in each turn: shown beside the figure, it shows how much of a core this run got."""
     from numba import njit
 
     @njit(_nrt=False)
@@ -147,5 +181,5 @@ def reference_loop() -> Any:
 
 
 def rows(quick: bool) -> list[Row]:
-    """The rows of the table that tell of speed."""
+    """Rows of the table for speed."""
     return [kernels(quick), *campaign(quick)]

@@ -12,17 +12,17 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from rimward.atmosphere import ambient_pa
-from rimward.campaign import fills as drawn
-from rimward.campaign.draw import Draw
-from rimward.campaign.firstgo import CHUCKS, CLASSES, SOURCES
-from rimward.campaign.play import Refused, play
-from rimward.plant import layout
-from rimward.plant.arrays import healthy, parameters
+from rimward.base.atmosphere import ambient_pa
 from rimward.simulation import baselines, faulted
+from rimward.simulation.campaign import fills as drawn
+from rimward.simulation.campaign.draw import Draw
+from rimward.simulation.campaign.firstgo import CHUCKS, CLASSES, SOURCES
+from rimward.simulation.campaign.play import Refused, play
 from rimward.simulation.engines import compiled
 from rimward.simulation.ideal import LONGEST, ideal_ticks
 from rimward.simulation.loop import Job, plant_of
+from rimward.simulation.plant import layout
+from rimward.simulation.plant.arrays import healthy, parameters
 from rimward_protocol import codes
 
 from tests.bench.row import Row, percentiles
@@ -60,7 +60,12 @@ def job_of(number: int, line: bool) -> Job:
         ambient = ambient_pa(r.uniform(0, 2500))
         pin = bool(r.random() < 0.5)
         weak = 1.188 - 0.188 * ((target + ambient) / ambient) ** (1 / 1.3) < NEAR_STALL
-        if ceiling > codes.RIG_HIGH_CEILING_PA or not line and weak or target > ceiling - (12_000 if pin else 36_000):
+        if (
+            ceiling > codes.RIG_HIGH_CEILING_PA
+            or not line
+            and weak
+            or target > ceiling - (12_000 if pin else 36_000)
+        ):
             continue
         over = {"b_e11_lsb": 0.0, "a_inl_words": 0.0}
         return Job(
@@ -71,7 +76,7 @@ def job_of(number: int, line: bool) -> Job:
 
 
 def fill(number: int, line: bool) -> Fill | None:
-    """Plays fill `number` and both baselines from the same moment; None if arming refuses the job."""
+    """Play fill `number` and both baselines from the same moment; None if arming refuses the job."""
     job = job_of(number, line)
     high = job.ceiling_pa > codes.RIG_LOW_CEILING_PA
     d = Draw(number, job, "patient", 0, 50, 0, 500, "", -1, 0.0, job.ceiling_pa, high=high)
@@ -85,7 +90,10 @@ def fill(number: int, line: bool) -> Fill | None:
     best = ideal_ticks(plant, start, float(row["target_pa"]), float(job.ceiling_pa))
     if best >= LONGEST:
         return None
-    others = [baseline(kind, job, start, int(row["target_pa"]), high) for kind in (baselines.CUTOFF, baselines.PULSES)]
+    others = [
+        baseline(kind, job, start, int(row["target_pa"]), high)
+        for kind in (baselines.CUTOFF, baselines.PULSES)
+    ]
     return Fill(
         line, row["target_pa"] > EDGE * job.ceiling_pa, row["state"] == FILL_DONE, (row["last_off"] - row["first_on"] + 1) / best,
         (row["done"] - row["first_on"]) / best, row["settled_pa"] - row["target_pa"], row["ratio"],
@@ -93,12 +101,16 @@ def fill(number: int, line: bool) -> Fill | None:
     )  # fmt: skip
 
 
-def baseline(kind: int, job: Job, start: np.ndarray, target_pa: int, high: bool) -> tuple[float, float]:
+def baseline(
+    kind: int, job: Job, start: np.ndarray, target_pa: int, high: bool
+) -> tuple[float, float]:
     """(ticks to the last pump-off, highest true tyre pressure) of a baseline from plant state `start`."""
     plant = replace(plant_of(job), blow_off_pa=1e9)
     r = np.zeros(4)
     words = np.zeros(layout.X_SIZE, np.int32), np.zeros(layout.W_SIZE, np.int32)
-    compiled()["baseline"](kind, np.array(start), parameters(plant), healthy(), *words, target_pa, int(high), r, 60_000)
+    compiled()["baseline"](
+        kind, np.array(start), parameters(plant), healthy(), *words, target_pa, int(high), r, 60_000
+    )
     return float(r[baselines.B_LAST_OFF]), float(r[baselines.B_PEAK])
 
 
@@ -110,11 +122,14 @@ def fills(count: int, line: bool) -> list[Fill]:
 
 
 def rows(quick: bool) -> list[Row]:
-    """The rows of the table that tell of fills."""
+    """Rows of the table for fills."""
     count = 60 if quick else 600
     made: list[Row] = []
     errors: list[float] = []
-    for line, name, most in ((False, "compressor", (1.10, 1.40)), (True, "workshop line", (1.5, 2.5))):
+    for line, name, most in (
+        (False, "compressor", (1.10, 1.40)),
+        (True, "workshop line", (1.5, 2.5)),
+    ):
         found = fills(count, line)
         for high, where in ((False, "target <= 0.92 ceiling"), (True, "target above 0.92 ceiling")):
             mine = [one for one in found if one.high == high]
@@ -122,32 +137,78 @@ def rows(quick: bool) -> list[Row]:
             errors += [abs(one.error_pa) / 1e5 for one in done]
             made += _split(name, where, mine, done, None if high else most)
     median, p99 = percentiles(errors)
-    made.append(Row("settled - target after cooling, instruments exact, bar: median, p99", [median, p99], [0.01, 0.03], {"fills": len(errors)}))
+    made.append(
+        Row(
+            "settled - target after cooling, instruments exact, bar: median, p99",
+            [median, p99],
+            [0.01, 0.03],
+            {"fills": len(errors)},
+        )
+    )
     return made
 
 
-def _split(name: str, where: str, mine: list[Fill], done: list[Fill], most: tuple[float, float] | None) -> list[Row]:
+def _split(
+    name: str, where: str, mine: list[Fill], done: list[Fill], most: tuple[float, float] | None
+) -> list[Row]:
     """The rows of one source and one share of the ceiling."""
-    about: dict[str, Any] = {"fills": len(mine), "done": len(done), "highest_over_ceiling": max((one.peak_over_ceiling for one in mine), default=0.0)}
-    made = [Row(f"last pump-off / ideal, {name}, {where}: median, p99", percentiles([one.ratio for one in done]), list(most) if most else None, about)]
-    made.append(Row(f"settled and verified / ideal, {name}, {where}: median, p99", percentiles([one.verified for one in done])))
-    for label, at, peak in (("plain cutoff", "cutoff", "cutoff_peak"), ("fixed pulses", "pulses", "pulses_peak")):
+    about: dict[str, Any] = {
+        "fills": len(mine),
+        "done": len(done),
+        "highest_over_ceiling": max((one.peak_over_ceiling for one in mine), default=0.0),
+    }
+    made = [
+        Row(
+            f"last pump-off / ideal, {name}, {where}: median, p99",
+            percentiles([one.ratio for one in done]),
+            list(most) if most else None,
+            about,
+        )
+    ]
+    made.append(
+        Row(
+            f"settled and verified / ideal, {name}, {where}: median, p99",
+            percentiles([one.verified for one in done]),
+        )
+    )
+    for label, at, peak in (
+        ("plain cutoff", "cutoff", "cutoff_peak"),
+        ("fixed pulses", "pulses", "pulses_peak"),
+    ):
         over = sum(getattr(one, peak) >= 1.0 for one in mine)
         shown = {"fills": len(mine), "over_the_ceiling": over}
-        made.append(Row(f"baseline {label} / ideal, {name}, {where}: median, p99", percentiles([getattr(one, at) for one in mine]), None, shown))
+        made.append(
+            Row(
+                f"baseline {label} / ideal, {name}, {where}: median, p99",
+                percentiles([getattr(one, at) for one in mine]),
+                None,
+                shown,
+            )
+        )
     return made
 
 
 def main(arguments: list[str]) -> int:
     """Play the fills, print their figures."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.fills", description="Healthy feasible fills with every effect drawn, instruments exact.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench.fills",
+        description="Healthy feasible fills with every effect drawn, instruments exact.",
+    )
     parser.add_argument("--fills", type=int, default=400, help="feasible fills of each class")
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--source", choices=SOURCES, help="this source only")
     parser.add_argument("--chuck", choices=CHUCKS, help="this chuck only")
-    parser.add_argument("--errors", action="store_true", help="with the instruments' errors, within their class")
-    parser.add_argument("--tenths", action="store_true", help="also by the lowest and highest tenth of each effect")
-    parser.add_argument("--failures", action="store_true", help="number and cause of every fill that was not done at the first go")
+    parser.add_argument(
+        "--errors", action="store_true", help="with the instruments' errors, within their class"
+    )
+    parser.add_argument(
+        "--tenths", action="store_true", help="also by the lowest and highest tenth of each effect"
+    )
+    parser.add_argument(
+        "--failures",
+        action="store_true",
+        help="number and cause of every fill that was not done at the first go",
+    )
     parser.add_argument("--json", action="store_true", help="one JSON document on stdout")
     chosen = parser.parse_args(arguments)
     found = []
@@ -155,13 +216,27 @@ def main(arguments: list[str]) -> int:
         if chosen.source not in (None, SOURCES[line]) or chosen.chuck not in (None, CHUCKS[pin]):
             continue
         played = drawn.fills(chosen.seed, chosen.fills, line, pin, not chosen.errors)
-        one = drawn.report(played, line, pin) | ({"failures": drawn.failures(played)} if chosen.failures else {})
+        one = drawn.report(played, line, pin) | (
+            {"failures": drawn.failures(played)} if chosen.failures else {}
+        )
         found.append(one)
         if not chosen.json:
             print("\n".join(drawn.lines(one, chosen.tenths)), flush=True)
-            print("".join(f"  {number} {cause}\n" for number, cause in one.get("failures", [])), end="")
+            print(
+                "".join(f"  {number} {cause}\n" for number, cause in one.get("failures", [])),
+                end="",
+            )
     if chosen.json:
-        print(json.dumps({"seed": chosen.seed, "fills": chosen.fills, "exact": not chosen.errors, "classes": found}))
+        print(
+            json.dumps(
+                {
+                    "seed": chosen.seed,
+                    "fills": chosen.fills,
+                    "exact": not chosen.errors,
+                    "classes": found,
+                }
+            )
+        )
     return 0
 
 

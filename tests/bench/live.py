@@ -16,11 +16,18 @@ LOOK_S = 60.0
 
 
 def main(seconds: float) -> int:
-    """Runs it; 0 when all held."""
+    """Run it; 0 when all held."""
     bench = Bench("--tyre-pressure", "2 bar", speed=1.0)
     try:
-        with tempfile.TemporaryDirectory() as folder, folder_of_its_own(Path(folder)), serving(bench.port) as server, sync_playwright() as play:
-            browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=list(FLAGS))
+        with (
+            tempfile.TemporaryDirectory() as folder,
+            folder_of_its_own(Path(folder)),
+            serving(bench.port) as server,
+            sync_playwright() as play,
+        ):
+            browser = play.chromium.launch(
+                executable_path=shutil.which("chromium"), args=list(FLAGS)
+            )
             rows = watch(browser, server, seconds, pages=4, looks=max(4, round(seconds / LOOK_S)))
             browser.close()
     finally:
@@ -29,7 +36,19 @@ def main(seconds: float) -> int:
     span = rows[-1]["at_s"] - rows[0]["at_s"]
     rate = [round((b - a) / span, 2) for a, b in zip(rows[0]["next"], rows[-1]["next"])]
     device_s = rows[-1]["device_s"] - rows[0]["device_s"]
-    print(json.dumps({"seconds": span, "inflator_seconds": round(device_s, 1), "samples_a_second": rate, "lost": rows[-1]["lost"], "wrong": wrong, "looks": rows}, indent=1))
+    print(
+        json.dumps(
+            {
+                "seconds": span,
+                "inflator_seconds": round(device_s, 1),
+                "samples_a_second": rate,
+                "lost": rows[-1]["lost"],
+                "wrong": wrong,
+                "looks": rows,
+            },
+            indent=1,
+        )
+    )
     return 1 if wrong else 0
 
 

@@ -27,16 +27,32 @@ class Row:
     def json(self) -> dict[str, Any]:
         """As `--json` shows it."""
         values = [float(value) if np.isfinite(value) else None for value in self.measured]
-        about = {key: value.item() if isinstance(value, np.generic) else value for key, value in self.about.items()}
-        return {"figure": self.figure, "measured": values, "must": self.must, "at_least": self.least, "ok": self.ok, "about": about}
+        about = {
+            key: value.item() if isinstance(value, np.generic) else value
+            for key, value in self.about.items()
+        }
+        return {
+            "figure": self.figure,
+            "measured": values,
+            "must": self.must,
+            "at_least": self.least,
+            "ok": self.ok,
+            "about": about,
+        }
 
     def line(self) -> str:
         """As people see it."""
         word = {None: "shown", True: "ok", False: "MISSED"}[self.ok]
         sign = ">=" if self.least else "<="
         must = f"{sign} {', '.join(f'{v:g}' for v in self.must)}" if self.must else ""
-        about = ", ".join(f"{key} {value:.4g}" if isinstance(value, float) else f"{key} {value}" for key, value in self.about.items())
-        return f"{word:6s} {self.figure}: {', '.join(f'{v:.4g}' for v in self.measured)}  {must}" + (f"  ({about})" if about else "")
+        about = ", ".join(
+            f"{key} {value:.4g}" if isinstance(value, float) else f"{key} {value}"
+            for key, value in self.about.items()
+        )
+        return (
+            f"{word:6s} {self.figure}: {', '.join(f'{v:.4g}' for v in self.measured)}  {must}"
+            + (f"  ({about})" if about else "")
+        )
 
 
 def percentiles(values: list[float]) -> list[float]:

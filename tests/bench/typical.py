@@ -9,13 +9,13 @@ import json
 import sys
 from dataclasses import asdict, dataclass
 
-from rimward import records
-from rimward.campaign import effects
+from rimward.base.units import parse_pressure
+from rimward.formats import records
+from rimward.simulation.campaign import effects
 from rimward.simulation.cool import cooled
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import TYPICAL, Scenario, plant_of, profile_of
-from rimward.units import parse_pressure
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 from rimward_protocol import codes
 
 LIMP = 0.4
@@ -50,7 +50,9 @@ def fill(scenario: Scenario, source: str, limp: float, seed: int = 1) -> End:
     real = middle | {"tyre_limp": limp, "sealant_ml": scenario.sealant_ml}
     with VirtualInflator(plant_of(scenario, source == "line", **real), seed=seed) as inflator:
         person = Person(inflator)
-        inflator.hands.range_high = records.unpack_profile(profile_of(scenario))["ceiling_pa"] > codes.RIG_LOW_CEILING_PA
+        inflator.hands.range_high = (
+            records.unpack_profile(profile_of(scenario))["ceiling_pa"] > codes.RIG_LOW_CEILING_PA
+        )
         person.set_source()
         profile = profile_of(scenario)
         ceiling = records.unpack_profile(profile)["ceiling_pa"]
@@ -59,19 +61,40 @@ def fill(scenario: Scenario, source: str, limp: float, seed: int = 1) -> End:
         start = inflator.now_s
         last = person.fill(FILL_S)
         settled = cooled(inflator.plant.S, inflator.plant.P)
-        cause = "-" if last["state"] == "done" else last["cause"] if last["cause"] != "none" else last["stop_cause"]
+        cause = (
+            "-"
+            if last["state"] == "done"
+            else last["cause"]
+            if last["cause"] != "none"
+            else last["stop_cause"]
+        )
         error = (settled - parse_pressure(scenario.target)) / 1e3
-        return End(scenario.label, source, limp, last["state"], cause, error, inflator.plant.peak_pa / ceiling, inflator.now_s - start)
+        return End(
+            scenario.label,
+            source,
+            limp,
+            last["state"],
+            cause,
+            error,
+            inflator.plant.peak_pa / ceiling,
+            inflator.now_s - start,
+        )
 
 
 def main(arguments: list[str]) -> int:
     """Fill them all, or the wheels named."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.typical", description="Typical wheels on the whole firmware.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench.typical", description="Typical wheels on the whole firmware."
+    )
     parser.add_argument("--wheel", action="append", help="a part of a label; may be repeated")
     parser.add_argument("--source", choices=SOURCES, action="append")
     parser.add_argument("--json", action="store_true")
     chosen = parser.parse_args(arguments)
-    wheels = [one for one in TYPICAL if not chosen.wheel or any(part.lower() in one.label.lower() for part in chosen.wheel)]
+    wheels = [
+        one
+        for one in TYPICAL
+        if not chosen.wheel or any(part.lower() in one.label.lower() for part in chosen.wheel)
+    ]
     ends = []
     for source in chosen.source or SOURCES:
         for limp in (0.0, LIMP):

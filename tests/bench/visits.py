@@ -1,21 +1,22 @@
 """Whole virtual fills of tyres with known air: how far a record's found and left pressures are from the truth.
 
-    python -m tests.bench.visits [--count N] [--write]     # --write keeps the errors in tests/unit/visits.json
+python -m tests.bench.visits [--count N] [--write]     # --write keeps the errors in tests/unit/visits.json
 """
 
 import argparse
 import json
 import random
 import statistics
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from rimward.link import verbs
+from rimward.device.link import verbs
 from rimward.sessions import read_session
 from rimward.sessions.visit import visit_of
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
-from rimward.virtual import VirtualInflator, Where
+from rimward.simulation.virtual import VirtualInflator, Where
 
 FILE = Path(__file__).parents[1] / "unit" / "visits.json"
 TARGETS = {"28-622": 3.9, "32-622": 3.2, "40-622": 2.6}
@@ -27,7 +28,10 @@ def drawn(number: int) -> tuple[Scenario, dict[str, float]]:
     draw = random.Random(number)
     tyre = draw.choice(sorted(TARGETS))
     scenario = Scenario(
-        chuck=draw.choice(["pin-open", "pressure-open"]), tyre=tyre, target=f"{TARGETS[tyre]} bar", fill_temp_c=round(draw.uniform(8, 28), 1)
+        chuck=draw.choice(["pin-open", "pressure-open"]),
+        tyre=tyre,
+        target=f"{TARGETS[tyre]} bar",
+        fill_temp_c=round(draw.uniform(8, 28), 1),
     )
     over = {
         "tyre_pa": draw.choice([0.6, 0.8, 0.9, 0.95, 0.98]) * TARGETS[tyre] * 1e5 + draw.uniform(-4e3, 4e3),
@@ -38,12 +42,20 @@ def drawn(number: int) -> tuple[Scenario, dict[str, float]]:
     return scenario, over
 
 
-def visited(scenario: Scenario, over: dict[str, float], seed: int, folder: Path, clock: Where = CLOCK) -> tuple[float, float, Path] | None:
-    """(true pressure found, true settled pressure left, session file) of one fill; None where no session was recorded."""
+def visited(
+    scenario: Scenario,
+    over: dict[str, float],
+    seed: int,
+    folder: Path,
+    clock: Where = CLOCK,
+    at_end: Callable[[Person], None] = lambda _person: None,
+) -> tuple[float, float, Path] | None:
+    """(true pressure found, true settled pressure left, session file) of one fill; None where no session was recorded. `at_end` sees the display."""
     with VirtualInflator(replace(plant_of(scenario), **over), seed=seed, where=clock) as inflator:
         inflator.hands.attached = False
         person = Person(inflator)
-        person.bring(profile_of(scenario))
+        if not verbs.list_profiles(person.client):  # a flash of an earlier visit has it
+            person.bring(profile_of(scenario))
         inflator.advance(1.0)
         inflator.hands.attached = True
         inflator.advance(2.0)
@@ -51,9 +63,14 @@ def visited(scenario: Scenario, over: dict[str, float], seed: int, folder: Path,
         inflator.advance(2.0)
         person.fill()
         person.let_settle(3.0)
+        at_end(person)
         person.choose(bytes(8))
         left = inflator.plant.settled_pa
-        mine = [row for row in verbs.list_sessions(person.client) if row["wheel_id"] == scenario.wheel_id().hex()]
+        mine = [
+            row
+            for row in verbs.list_sessions(person.client)
+            if row["wheel_id"] == scenario.wheel_id().hex()
+        ]
         if not mine:
             return None
         path = folder / f"{seed}.rws"
@@ -62,7 +79,7 @@ def visited(scenario: Scenario, over: dict[str, float], seed: int, folder: Path,
 
 
 def main() -> None:
-    """Runs the fills and prints bias and spread by chuck."""
+    """Run the fills and print bias and spread by chuck."""
     import tempfile
 
     words = argparse.ArgumentParser(description=__doc__)
@@ -78,10 +95,14 @@ def main() -> None:
             if seen is None or visit is None or visit.found_pa is None or visit.left_pa is None:
                 print(f"{number}: {scenario.chuck}: the record does not show both")
                 continue
-            errors[scenario.chuck].append((round(visit.found_pa - seen[0]), round(visit.left_pa - seen[1])))
+            errors[scenario.chuck].append(
+                (round(visit.found_pa - seen[0]), round(visit.left_pa - seen[1]))
+            )
     for chuck, rows in errors.items():
         between = [left - found for found, left in rows]
-        print(f"{chuck}: {len(rows)} visits, loss read too large by {statistics.mean(between):+.0f} Pa on average, spread {statistics.stdev(between):.0f} Pa")
+        print(
+            f"{chuck}: {len(rows)} visits, loss read too large by {statistics.mean(between):+.0f} Pa on average, spread {statistics.stdev(between):.0f} Pa"
+        )
     if asked.write:
         FILE.write_text(json.dumps(errors) + "\n")
 

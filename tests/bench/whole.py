@@ -5,10 +5,10 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from rimward.link import verbs
+from rimward.device.link import verbs
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 
 from tests.bench.row import Row
 from tests.unit.linkbench import pull_ratio
@@ -45,7 +45,13 @@ def rows(quick: bool) -> list[Row]:
     ratio, payload = runs[0].pull, runs[0].payload
     return [
         Row("whole firmware over emulated time: virtual s a s", [best], [25.0], about, least=True),
-        Row("pulling a session: payload / what the line could carry", [ratio], [0.90], {"bytes": payload, "line_bytes_s": LINE_BYTES_S}, least=True),
+        Row(
+            "pulling a session: payload / what the line could carry",
+            [ratio],
+            [0.90],
+            {"bytes": payload, "line_bytes_s": LINE_BYTES_S},
+            least=True,
+        ),
     ]
 
 
@@ -66,4 +72,6 @@ def one_fill(quick: bool) -> Run:
         row = verbs.list_sessions(person.client)[0]
         person.client.close()
         ratio, payload = pull_ratio(inflator, row["session"], row["bytes"], LINE_BYTES_S)
-    return Run(virtual / real, virtual / spent, virtual, inflator.interpreter.name, ratio, len(payload))
+    return Run(
+        virtual / real, virtual / spent, virtual, inflator.interpreter.name, ratio, len(payload)
+    )

@@ -9,12 +9,12 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from rimward.campaign import fills, people
-from rimward.campaign.firstgo import CLASSES
-from rimward.campaign.run import plan_of, run
-from rimward.campaign.summary import summary
-from rimward.plant.jit import digest
+from rimward.simulation.campaign import fills, people
+from rimward.simulation.campaign.firstgo import CLASSES
+from rimward.simulation.campaign.run import plan_of, run
+from rimward.simulation.campaign.summary import summary
 from rimward.simulation.engines import KERNELS
+from rimward.simulation.plant.kept import digest
 
 HERE = Path(__file__).parent
 PAGE, NOW, BASE = HERE / "WORLD.md", HERE / "world.json", HERE / "world_baseline.json"
@@ -25,7 +25,18 @@ CAMPAIGNS: dict[str, tuple[int, int, tuple[str, ...], tuple[str, ...]]] = {
     "moved": (4_000, 22, ("none",), people.MOVED),
     "set_d": (6_000, 23, ("all",), people.NAMES),
 }
-KEPT = ("sessions", "set_d_sessions", "exceedances", "peak_over_ceiling_max", "first_go", "people", "faults", "effects", "fill_over_ideal", "final_error")
+KEPT = (
+    "sessions",
+    "set_d_sessions",
+    "exceedances",
+    "peak_over_ceiling_max",
+    "first_go",
+    "people",
+    "faults",
+    "effects",
+    "fill_over_ideal",
+    "final_error",
+)
 
 
 def campaign(name: str, part: int) -> dict[str, Any]:
@@ -40,7 +51,7 @@ def campaign(name: str, part: int) -> dict[str, Any]:
 
 
 def measure(part: int = 1) -> dict[str, Any]:
-    """All figures of the firmware as it is."""
+    """All figures of the present firmware."""
     found: dict[str, Any] = {"kernels": digest(KERNELS), "part": part}
     found["fills"] = []
     for line, pin in CLASSES:
@@ -53,7 +64,11 @@ def command(name: str) -> str:
     """The command that gives the figures of a campaign."""
     sessions, seed, faults, who = CAMPAIGNS[name]
     chosen = "" if who == people.NAMES else "".join(f" --people {person}" for person in who)
-    return f"rimward campaign --sessions {sessions} --seed {seed}" + "".join(f" --faults {fault}" for fault in faults) + chosen
+    return (
+        f"rimward campaign --sessions {sessions} --seed {seed}"
+        + "".join(f" --faults {fault}" for fault in faults)
+        + chosen
+    )
 
 
 def share(count: int, n: int) -> str:
@@ -66,8 +81,12 @@ def first_go_rows(found: dict[str, Any]) -> dict[str, str]:
     cells = {}
     for row in found["healthy"]["first_go"]:
         n = row["feasible"]
-        causes = ", ".join(f"{word} {share(count, n)}" for word, count in list(row["causes"].items())[:5])
-        cells[f"{row['source']}, {row['chuck']}"] = f"{n} | {share(row['done_first'], n)} | {share(row['done_retry'], n)} | {causes}"
+        causes = ", ".join(
+            f"{word} {share(count, n)}" for word, count in list(row["causes"].items())[:5]
+        )
+        cells[f"{row['source']}, {row['chuck']}"] = (
+            f"{n} | {share(row['done_first'], n)} | {share(row['done_retry'], n)} | {causes}"
+        )
     return cells
 
 
@@ -90,9 +109,19 @@ def over_rows(found: dict[str, Any]) -> dict[str, str]:
     cells = {}
     for name in CAMPAIGNS:
         row = found[name]
-        who = ", ".join(f"{p['person']} {p['exceedances']}" for p in row["people"] if p["exceedances"]) or "none"
-        faults = ", ".join(f"{f['fault']} {f['exceedances']}" for f in row["faults"] if f["set"] == "D") or "none"
-        cells[f"`{command(name)}`"] = f"{row['set_d_sessions']} | {row['exceedances']} | {row['peak_over_ceiling_max']:.3f} | {who} | {faults}"
+        who = (
+            ", ".join(
+                f"{p['person']} {p['exceedances']}" for p in row["people"] if p["exceedances"]
+            )
+            or "none"
+        )
+        faults = (
+            ", ".join(f"{f['fault']} {f['exceedances']}" for f in row["faults"] if f["set"] == "D")
+            or "none"
+        )
+        cells[f"`{command(name)}`"] = (
+            f"{row['set_d_sessions']} | {row['exceedances']} | {row['peak_over_ceiling_max']:.3f} | {who} | {faults}"
+        )
     return cells
 
 
@@ -107,24 +136,38 @@ def page(now: dict[str, Any], base: dict[str, Any]) -> str:
     """WORLD.md: each table with the baseline's row under the present one where it differs."""
     lines = [
         "# What the firmware does in the simulated world", "",
-        "Made by `python -m tests.bench.world --write`. Every effect of `rimward.campaign.effects` is drawn over its whole range in every session; what is",
-        "feasible, first go, settled error and hold to done mean is said in `rimward.campaign` (`feasible`, `firstgo`, `fills`). First-go and set D figures",
+        "Made by `python -m tests.bench.world --write`. Every effect of `rimward.simulation.campaign.effects` is drawn over its whole range in every session; what is",
+        "feasible, first go, settled error and hold to done mean is said in `rimward.simulation.campaign` (`feasible`, `firstgo`, `fills`). First-go and set D figures",
         f"come from the campaigns named below, settled error and times from `python -m tests.bench.fills --fills {FILLS} --seed {FILL_SEED}`. A highest value is the highest",
         "of that many sessions, no bound. Rows marked *before* are the firmware that this world was first run on.", "",
         f"Kernels now: {now['kernels']}; before: {base['kernels']}.", "",
     ]  # fmt: skip
     for title, head, rows_of in TABLES:
-        lines += [f"## {title}", "", f"| class | {head} |", "| --- |" + " --- |" * (head.count(" | ") + 1)]
+        lines += [
+            f"## {title}",
+            "",
+            f"| class | {head} |",
+            "| --- |" + " --- |" * (head.count(" | ") + 1),
+        ]
         before = rows_of(base)
         for name, cells in rows_of(now).items():
             lines.append(f"| {name} | {cells} |")
             if base["kernels"] != now["kernels"]:
                 lines.append(f"| *before* | {before.get(name, '-')} |")
         lines.append("")
-    lines += [f"First-go campaign: `{command('healthy')}`.", "", "## What was drawn", "", "Of the first of these campaigns: least, one in ten, half, nine in ten, most.", ""]
+    lines += [
+        f"First-go campaign: `{command('healthy')}`.",
+        "",
+        "## What was drawn",
+        "",
+        "Of the first of these campaigns: least, one in ten, half, nine in ten, most.",
+        "",
+    ]
     lines += ["| effect | unit | range | drawn |", "| --- | --- | --- | --- |"]
     lines += [
-        f"| {row['effect']} | {row['unit']} | {row['range'][0]:.4g} to {row['range'][1]:.4g} | " + ", ".join(f"{value:.3g}" for value in row["drawn"]) + " |"
+        f"| {row['effect']} | {row['unit']} | {row['range'][0]:.4g} to {row['range'][1]:.4g} | "
+        + ", ".join(f"{value:.3g}" for value in row["drawn"])
+        + " |"
         for row in now["healthy"]["effects"]
     ]
     return "\n".join(lines) + "\n"
@@ -132,11 +175,23 @@ def page(now: dict[str, Any], base: dict[str, Any]) -> str:
 
 def main(arguments: list[str]) -> int:
     """Measure; print or write."""
-    parser = argparse.ArgumentParser(prog="python -m tests.bench.world", description="The firmware in the simulated world.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.bench.world", description="The firmware in the simulated world."
+    )
     parser.add_argument("--write", action="store_true", help="write the figures and the page")
-    parser.add_argument("--baseline", action="store_true", help="keep these figures as the ones to compare with as well")
-    parser.add_argument("--page", action="store_true", help="make the page again from the figures kept, measure nothing")
-    parser.add_argument("--quick", action="store_true", help="a fiftieth of the sessions; never written")
+    parser.add_argument(
+        "--baseline",
+        action="store_true",
+        help="keep these figures as the ones to compare with as well",
+    )
+    parser.add_argument(
+        "--page",
+        action="store_true",
+        help="make the page again from the figures kept, measure nothing",
+    )
+    parser.add_argument(
+        "--quick", action="store_true", help="a fiftieth of the sessions; never written"
+    )
     chosen = parser.parse_args(arguments)
     if chosen.page:
         PAGE.write_text(page(json.loads(NOW.read_text()), json.loads(BASE.read_text())))

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward.campaign import diagnosis
-from rimward.campaign.draw import draw
-from rimward.campaign.people import PLAIN
-from rimward.plant.faults import FAULTS
+from rimward.simulation.campaign import diagnosis
+from rimward.simulation.campaign.draw import draw
+from rimward.simulation.campaign.people import PLAIN
+from rimward.simulation.plant.faults import FAULTS
 
 from tests.faults.fault_table import SEED, rows_of
 
@@ -24,9 +24,9 @@ within its class, person, every effect of the real world, moment and size of the
 reports nothing. A test plays some of the rows again and compares.
 
 "First reported" counts the first cause from the beginning of the fault on. "Reported from": least size from which on 95 % of the sessions
-report something, in the unit of the fault's field (`rimward.plant.faults`); "all" where the fault has one size, "-" where even the largest tenth
+report something, in the unit of the fault's field (`rimward.simulation.plant.faults`); "all" where the fault has one size, "-" where even the largest tenth
 is not reported that often. "Right": share of the reported sessions of that size or more with the right cause, or with one of a pair of the
-fixed table (`rimward.campaign.diagnosis`: {len(diagnosis.PAIRS)} pairs); "no cause" where the firmware has none for this fault.
+fixed table (`rimward.simulation.campaign.diagnosis`: {len(diagnosis.PAIRS)} pairs); "no cause" where the firmware has none for this fault.
 
 | fault | set | reported | reported from | right | first reported (of {SESSIONS}) |
 | --- | --- | --- | --- | --- | --- |
@@ -37,7 +37,9 @@ fixed table (`rimward.campaign.diagnosis`: {len(diagnosis.PAIRS)} pairs); "no ca
 def figures(name: str) -> dict[str, Any]:
     """One row of the matrix."""
     rows = rows_of(name, SESSIONS)
-    severity = np.array([draw(SEED, int(number), (name,), PLAIN).severity for number in rows["number"]])
+    severity = np.array(
+        [draw(SEED, int(number), (name,), PLAIN).severity for number in rows["number"]]
+    )
     return diagnosis.figures(rows, name, severity)
 
 
@@ -52,7 +54,9 @@ def line(one: dict[str, Any]) -> str:
 
 def precision_lines(matrix: list[dict[str, Any]]) -> str:
     """The second table: how often each cause is right where it is reported."""
-    rows = "\n".join(f"| {word} | {share:.0%} |" for word, share in diagnosis.precision(matrix).items())
+    rows = "\n".join(
+        f"| {word} | {share:.0%} |" for word, share in diagnosis.precision(matrix).items()
+    )
     return f"\n## How often a cause is right\n\nOver all rows above, every fault equally often.\n\n| cause | right |\n| --- | --- |\n{rows}\n"
 
 
@@ -60,7 +64,16 @@ def main(arguments: list[str]) -> int:
     """Print the page or the figures, or write the page."""
     matrix = [figures(name) for name in FAULTS]
     if "--json" in arguments:
-        print(json.dumps({"sessions": SESSIONS, "seed": SEED, "rows": matrix, "precision": diagnosis.precision(matrix)}))
+        print(
+            json.dumps(
+                {
+                    "sessions": SESSIONS,
+                    "seed": SEED,
+                    "rows": matrix,
+                    "precision": diagnosis.precision(matrix),
+                }
+            )
+        )
         return 0
     text = HEAD + "\n".join(line(one) for one in matrix) + "\n" + precision_lines(matrix)
     if "--write" in arguments:

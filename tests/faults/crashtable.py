@@ -36,7 +36,7 @@ WAYS = """## Ways to cut
 | after | it is done, and nothing after it |
 | reordered | it is done, but one or all of those since the last sync are not |
 | lost | the flash says done and does nothing; the power stays, or goes one or two operations later |
-| cut again while mending | a cut after it, and another one in the restart that puts things right |
+| cut again in the repair | a cut after it, and another one in the restart that repairs the store |
 """
 
 
@@ -49,18 +49,27 @@ def page(quick: powercut.Found, full: powercut.Found | None) -> str:
 def steps(quick: powercut.Found) -> str:
     """Operation by operation: the part that a test compares with a fresh run."""
     rows = [STEPS_BEGIN, "## Operation by operation", ""]
-    rows.append("From one state of the device; `sync` marks what littlefs orders against all before it.")
+    rows.append(
+        "From one state of the device; `sync` marks what littlefs orders against all before it."
+    )
     for line in quick.lines:
         if line["steps"]:
             rows += ["", f"### {line['action'][0].upper()}{line['action'][1:]}", ""]
-            rows += ["| # | operation | " + " | ".join(powercut.FIXED_WAYS) + " |", "| --- " * (2 + len(powercut.FIXED_WAYS)) + "|"]
+            rows += [
+                "| # | operation | " + " | ".join(powercut.FIXED_WAYS) + " |",
+                "| --- " * (2 + len(powercut.FIXED_WAYS)) + "|",
+            ]
             rows += [_step(number, step) for number, step in enumerate(line["steps"], 1)]
     return "\n".join([*rows, STEPS_END])
 
 
 def _step(number: int, step: list[Any]) -> str:
     operation = step[0] + (", sync before" if step[1] and number > 1 else "")
-    return f"| {number} | {operation} | " + " | ".join(SHORT.get(state, state) for state in step[2:]) + " |"
+    return (
+        f"| {number} | {operation} | "
+        + " | ".join(SHORT.get(state, state) for state in step[2:])
+        + " |"
+    )
 
 
 def _totals(found: powercut.Found) -> str:
@@ -79,7 +88,11 @@ def _totals(found: powercut.Found) -> str:
 
 
 def _cell(cuts: Counter[tuple[str, str, str]], action: str, way: str) -> str:
-    told = [f"{SHORT.get(state, state)} {count}" for (a, w, state), count in sorted(cuts.items()) if (a, w) == (action, way)]
+    told = [
+        f"{SHORT.get(state, state)} {count}"
+        for (a, w, state), count in sorted(cuts.items())
+        if (a, w) == (action, way)
+    ]
     return ", ".join(told) or "-"
 
 
@@ -99,12 +112,23 @@ def _beyond(found: powercut.Found) -> str:
 
 
 def _wear(found: powercut.Found) -> str:
-    rows = ["## Wear", "", "| action | erases | bytes programmed | operations |", "| --- | --- | --- | --- |"]
+    rows = [
+        "## Wear",
+        "",
+        "| action | erases | bytes programmed | operations |",
+        "| --- | --- | --- | --- |",
+    ]
     mean: dict[str, tuple[float, float, float]] = {}
     for action in found.actions:
         wear = [line["wear"] for line in found.lines if line["action"] == action]
-        mean[action] = (sum(w[0] for w in wear) / len(wear), sum(w[1] for w in wear) / len(wear), sum(w[2] for w in wear) / len(wear))
-        rows.append(f"| {action} | {mean[action][0]:.2f} | {mean[action][1]:,.0f} | {mean[action][2]:.1f} |")
+        mean[action] = (
+            sum(w[0] for w in wear) / len(wear),
+            sum(w[1] for w in wear) / len(wear),
+            sum(w[2] for w in wear) / len(wear),
+        )
+        rows.append(
+            f"| {action} | {mean[action][0]:.2f} | {mean[action][1]:,.0f} | {mean[action][2]:.1f} |"
+        )
     fill = SESSION_KB / 4 * 2 + mean["session ended"][0] + mean["session appended"][0]
     day = FILLS_A_DAY * fill + mean["restart"][0] + 5 * mean["profile replaced"][0]
     years = BLOCKS * CYCLES / day / 365

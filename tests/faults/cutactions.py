@@ -29,7 +29,15 @@ def profile_of(wheel, revision):
 
 def trip(number):
     """A trip's row."""
-    return {"cause": 3, "state": 6, "boot": 2, "tick": number * 500, "session": 1, "unix_s": 0, "value": 430000 + number}
+    return {
+        "cause": 3,
+        "state": 6,
+        "boot": 2,
+        "tick": number * 500,
+        "session": 1,
+        "unix_s": 0,
+        "value": 430000 + number,
+    }
 
 
 def start(store, phase):
@@ -79,7 +87,7 @@ def open_session(store, blocks=5):
 
 
 def append(store):
-    """Twelve blocks to the newest session, and made to stand."""
+    """Append twelve blocks to the newest session and sync them."""
     number = store.session_list()[0]
     for i in range(12):
         code = store.session_append(number, block(number, 100 + i))
@@ -149,19 +157,22 @@ def nothing(store):
 
 
 def put(wheel, revision):
-    """Action: a profile comes in."""
+    """Action: store a new profile."""
     return lambda store: store.profile_put(profile_of(wheel, revision), True)[0]
 
 
 def boot(store):
-    """Action: it starts."""
+    """Action: start the device."""
     store.boot()
     return 0
 
 
 def holds_profile(wheel, revision):
     """After it: this profile is in force."""
-    return lambda store: store.profile_get(wheel)[0] == profile_of(wheel, revision) and store.highest_issue(wheel) == revision
+    return lambda store: (
+        store.profile_get(wheel)[0] == profile_of(wheel, revision)
+        and store.highest_issue(wheel) == revision
+    )
 
 
 def holds_session(added, ended):
@@ -169,19 +180,25 @@ def holds_session(added, ended):
 
     def holds(store):
         number = store.session_list()[0]
-        data = b"".join([bytes(block(number, i)) for i in range(5)] + [bytes(block(number, i, count)) for i, count in added])
-        return store.session_read(number, 0, len(data) + 1) == data and store.session_about(number)["flags"] == ended
+        data = b"".join(
+            [bytes(block(number, i)) for i in range(5)]
+            + [bytes(block(number, i, count)) for i, count in added]
+        )
+        return (
+            store.session_read(number, 0, len(data) + 1) == data
+            and store.session_about(number)["flags"] == ended
+        )
 
     return holds
 
 
 def holds_uneven(store):
-    """After it: the newer of two copies is the record."""
+    """After it: the newer of two copies is in force."""
     return store.profile_get(WHEELS[0])[0][-20:] == bytes(20) and store.setting_get(7)[0][:1] > b"@"
 
 
 def holds_refusal(store):
-    """After it: nothing of the refused wheel."""
+    """After it: the refused wheel left nothing behind."""
     return WHEELS[3] not in store.profile_list() and store.highest_issue(WHEELS[3]) == 0
 
 

@@ -20,19 +20,18 @@ def _next(path):
 
 
 def in_place():
-    """Both copies are overwritten where they stand, both at once, piece by piece."""
+    """Both copies are overwritten in place, at the same time, piece by piece."""
 
     def write(path, body, feed=None):
         data = records.frame(_next(path), body)
         half = len(data) // 2
         try:
             mode = "r+b" if records.exists(path + ".1") else "wb"
-            with open(path + ".0", mode) as first:
-                with open(path + ".1", mode) as second:
-                    for part in (data[:half], data[half:]):
-                        for file in (first, second):
-                            file.write(part)
-                            file.flush()
+            with open(path + ".0", mode) as first, open(path + ".1", mode) as second:
+                for part in (data[:half], data[half:]):
+                    for file in (first, second):
+                        file.write(part)
+                        file.flush()
         except OSError:
             return replies.STORE_FULL
         return replies.OK
@@ -59,7 +58,7 @@ def one_copy():
         return records._put(path, 1 - held[2] if held else 0, records.frame(_next(path), body))
 
     records.write = write
-    records.mend = lambda path: (records.read(path) or (None,))[0]
+    records.repair = lambda path: (records.read(path) or (None,))[0]
 
 
 def revision_later():
@@ -123,7 +122,7 @@ def session_copied():
 
 
 def unchecked():
-    """A copy is believed without its check code, and written where it is read."""
+    """A copy is accepted without its check code, and written in place."""
     records.parse = lambda data: (data[4] | data[5] << 8, data[8:-4]) if len(data) > 12 else None
     in_place()
 

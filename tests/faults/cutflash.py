@@ -67,7 +67,7 @@ class CutFlash:
     # block protocol
 
     def readblocks(self, block, buf, offset=0):
-        """Reads; EIO without power."""
+        """Read; EIO without power."""
         if self.dead:
             return EIO
         at = block * BLOCK_BYTES + offset
@@ -75,7 +75,7 @@ class CutFlash:
         return 0
 
     def writeblocks(self, block, buf, offset=0):
-        """Programs; EIO without power."""
+        """Program; EIO without power."""
         return self._operate(False, block, offset, bytes(buf))
 
     def ioctl(self, op, arg):

@@ -1,7 +1,6 @@
 """Runs the power cuts on real littlefs: every action, from several states, cut in every way. Runs on MicroPython.
 
-`main` prints one line of JSON for every action and state. What does not stand is in its failures; an exception out of
-the store ends the run.
+`main` prints one line of JSON for every action and state. States that do not hold are listed as failures; an exception from the store ends the run.
 """
 
 import json
@@ -17,7 +16,7 @@ READ_BYTES = 256  # larger than on the device: fewer calls, the same writes
 FAILURES_KEPT = 20
 FAILED = "FAILED"
 GONE = "does not mount"  # only where flash forgot what it had promised to hold: no one file system survives all of that
-TWICE = "cut again while mending"
+TWICE = "cut again in the repair"
 TWICE_CUTS = ("first half", "noise", "after")
 
 
@@ -48,7 +47,9 @@ class Bench:
 
     def use(self, act, boot=True):
         """Mounts, boots if asked, does `act(store, boots)`, unmounts. Gives what it gave."""
-        vfs.mount(vfs.VfsLfs2(self.flash, readsize=READ_BYTES, progsize=PROGRAM_BYTES, mtime=False), POINT)
+        vfs.mount(
+            vfs.VfsLfs2(self.flash, readsize=READ_BYTES, progsize=PROGRAM_BYTES, mtime=False), POINT
+        )
         try:
             store = Store(POINT, lambda: self.locked)
             given = act(store, store.boot() if boot else 0)
@@ -88,10 +89,12 @@ class Trial:
         self.cuts = {}
         self.failures = []
         if self.code != code or not self.bench.use(lambda store, boots: bool(holds(store)), False):
-            self._failed("no cut", 0, "gives code " + str(self.code) + ", and does not do what it is for")
+            self._failed(
+                "no cut", 0, "gives code " + str(self.code) + ", and does not do what it is for"
+            )
 
     def perform(self):
-        """Loads the image and does the action under the plan that was made; gives its code."""
+        """Load the image and do the action under the plan that was made; return its code."""
         return self.bench.use(lambda store, boots: self.act(store), False)
 
     def load(self):
@@ -99,9 +102,13 @@ class Trial:
         self.bench.flash.load(self.image)
 
     def check(self, way, op, must_be_new=False):
-        """Restarts with what flash holds and judges it."""
+        """Restart from the flash contents and check them."""
         if not self.bench.mounts():
-            return self._count(way, GONE) if way == FORGOTTEN else self._failed(way, op, "the file system does not mount")
+            return (
+                self._count(way, GONE)
+                if way == FORGOTTEN
+                else self._failed(way, op, "the file system does not mount")
+            )
         got = self.bench.state()
         if way == TWICE and 0 <= got[0]["boots"] - self.old[0]["boots"] <= 2:
             got[0]["boots"] = self.old[0]["boots"]  # the mending restart counts, or does not
@@ -120,14 +127,18 @@ class Trial:
         return state
 
     def _works(self):
-        """After the restart both copies of everything stand and the store takes a change."""
+        """After the restart both copies of every record are intact and the store accepts a change."""
 
         def change(store, boots):
             uneven = cutstate.uneven_copies(POINT)
             if uneven:
                 return uneven
             code = store.setting_put(8, bytes([self.phase]))
-            return "" if code == 0 and store.setting_get(8)[0] == bytes([self.phase]) else "no change is taken after the cut"
+            return (
+                ""
+                if code == 0 and store.setting_get(8)[0] == bytes([self.phase])
+                else "no change is taken after the cut"
+            )
 
         return self.bench.use(change, False)
 
@@ -148,7 +159,7 @@ class Trial:
         return rows
 
     def cut(self, op, how):
-        """Cuts the power in one operation."""
+        """Cut the power in one operation."""
         self.load()
         self.bench.flash.cut(op, how)
         self.perform()
@@ -226,7 +237,7 @@ class Trial:
 
 
 class FirstBoot(Trial):
-    """Blank flash: formatted, then started for the first time. What does not mount after a cut is formatted anew."""
+    """Blank flash: formatted, then started for the first time. A file system that does not mount after a cut is formatted again."""
 
     name = cutactions.FIRST_BOOT
     code = 0
@@ -274,12 +285,12 @@ def run_trial(row, phase, quick):
 
 
 def rows():
-    """Every action; None stands for the first boot."""
+    """Every action; None means the first boot."""
     return [None] + list(cutactions.ACTIONS)
 
 
 def plant(name, phase):
-    """Plants one defect and prints what plain cuts of its actions find: this interpreter is spoilt afterwards."""
+    """Plant one defect and print what plain cuts of its actions find: this interpreter is not usable afterwards."""
     from tests.faults import cutdefects
 
     for defect, actions, spoil in cutdefects.DEFECTS:
@@ -289,17 +300,25 @@ def plant(name, phase):
                 if row[0] in actions:
                     trial = Trial(row, phase)
                     trial.step_rows()
-                    print(json.dumps({"cuts": sum(trial.cuts.values()), "failures": trial.failures}))
+                    print(
+                        json.dumps({"cuts": sum(trial.cuts.values()), "failures": trial.failures})
+                    )
 
 
 def main(numbers, phases, quick):
-    """Runs the numbered actions from the given states and prints one line of JSON for each."""
+    """Run the numbered actions from the given states and print one line of JSON for each."""
     table = rows()
     for number in numbers:
         for phase in phases:
             trial, steps = run_trial(table[number], phase, quick)
             cuts = [[way, state, trial.cuts[(way, state)]] for way, state in sorted(trial.cuts)]
-            line = {"action": trial.name, "phase": phase, "code": trial.code, "cuts": cuts, "failures": trial.failures}
+            line = {
+                "action": trial.name,
+                "phase": phase,
+                "code": trial.code,
+                "cuts": cuts,
+                "failures": trial.failures,
+            }
             line["wear"] = trial.wear
             line["steps"] = steps
             print(json.dumps(line))

@@ -14,7 +14,13 @@ UNEVEN = "one copy of a record is missing or behind after the restart: "
 
 def snapshot(store, boots):
     """Everything that can be read out of a store that has just booted: (items, sessions)."""
-    items = {"boots": boots, "key": store.key(), "wrong tags": store.wrong_tags(), "trips": store.trips(), "damaged": store.damaged}
+    items = {
+        "boots": boots,
+        "key": store.key(),
+        "wrong tags": store.wrong_tags(),
+        "trips": store.trips(),
+        "damaged": store.damaged,
+    }
     for number in cutactions.SETTINGS:
         items["setting " + str(number)] = store.setting_get(number)
     listed = store.profile_list()
@@ -52,7 +58,7 @@ def judge(old, new, got, untrue=False):
 
 
 def _items(old, new, got):
-    """"" when nothing was to change, else "old" or "new"; and what is wrong."""
+    """ "" when nothing was to change, else "old" or "new"; and what is wrong."""
     moved = ""
     for name in sorted(set(old) | set(new) | set(got)):
         before, after, now = old.get(name), new.get(name), got.get(name)
@@ -70,7 +76,7 @@ def _items(old, new, got):
 
 
 def _sessions(old, new, got, untrue):
-    """As `_items`; a growing session may stand between old and new, a whole one may be dropped, never changed."""
+    """As `_items`; a growing session may be between old and new, a complete one may be dropped, never changed."""
     states = set()
     for number in sorted(set(old) | set(new) | set(got)):
         before, after, now = old.get(number), new.get(number), got.get(number)
@@ -111,16 +117,19 @@ def _damage_shows(after, now):
     while at < len(after[1]):
         length, number = struct.unpack_from("<HI", after[1], at + 2)
         end = at + 12 + length
-        if now[1][at:end] != after[1][at:end] and sessionread.read_block(now[1], at, number)[0] == sessionread.OK:
+        if (
+            now[1][at:end] != after[1][at:end]
+            and sessionread.read_block(now[1], at, number)[0] == sessionread.OK
+        ):
             return False
         at = end
     return True
 
 
 def uneven_copies(folder):
-    """What does not stand twice, equal; "" if all does."""
+    """The first record without two equal copies; "" if all have them."""
     for part in ("p", "s"):
-        for name in sorted(set([name.split(".")[0] for name in records.names(folder + "/" + part)])):
+        for name in sorted({name.split(".")[0] for name in records.names(folder + "/" + part)}):
             path = folder + "/" + part + "/" + name
             first = records.copy_of(path, 0)
             if first is None or first != records.copy_of(path, 1):

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from rimward.campaign.draw import Draw, draw
-from rimward.campaign.people import PLAIN
-from rimward.campaign.play import RECORD, play
-from rimward.campaign.summary import detection
-from rimward.plant.faults import FAULTS
+from rimward.simulation.campaign.draw import Draw, draw
+from rimward.simulation.campaign.people import PLAIN
+from rimward.simulation.campaign.play import RECORD, play
+from rimward.simulation.campaign.summary import detection
 from rimward.simulation.engines import compiled
+from rimward.simulation.plant.faults import FAULTS
 
 from hardware import draws
 
@@ -30,7 +30,7 @@ against the simulated plant; a test runs them again and compares. Wheel, place, 
 the fault are drawn; without the fault each of these fills reaches its target. Pressures are gauge and true, not read. Set D: no air goes in at or above the ceiling. Set R: the ceiling can be passed, and
 the last column says what bounds it (`hardware/hazards.csv`); where a fault of set D did pass it, that column says in how many sessions.
 Every maximum is the highest of the n sessions beside it: of {draws.text(SESSIONS).removeprefix("highest of ")}.
-Every effect of real tyres, cores, sources and transducers is drawn (`rimward.campaign.effects`), so some sessions stop for another cause.
+Every effect of real tyres, cores, sources and transducers is drawn (`rimward.simulation.campaign.effects`), so some sessions stop for another cause.
 
 "Told by" counts the first cause recorded after the fault began; what the person reads on the display is its likely reason and the next step.
 The rest of the sessions went on as if nothing had happened: the fault was too small to matter, passed, or lost air only.
@@ -40,7 +40,7 @@ The rest of the sessions went on as if nothing had happened: the fault was too s
 """
 
 
-# Where the kernels cannot tell, because they do not run or nothing is wrong with them.
+# Faults that the kernels cannot detect: they do not run, or nothing is wrong with them.
 SEEN = {
     "processor_halted": "the air stops and the display stands still; after the watchdog's reset: tyre unknown, choose the wheel again",
     "reset_mid_fill": "the air stops; tyre unknown, choose the wheel again",
@@ -56,7 +56,11 @@ def sound(count: int = SESSIONS) -> tuple[tuple[int, int], ...]:
     number = 0
     while len(found) < count:
         row = play(draw(SEED, number, (), PLAIN), session)[0]
-        if row["refused"] == 0 and row["state"] == FILL_DONE and row["cause"] == row["stop"] == row["why"] == 0:
+        if (
+            row["refused"] == 0
+            and row["state"] == FILL_DONE
+            and row["cause"] == row["stop"] == row["why"] == 0
+        ):
             found.append((number, int(row["last_off"])))
         number += 1
     return tuple(found)
@@ -83,7 +87,9 @@ def outcome(name: str) -> dict[str, Any]:
     """Figures of one fault."""
     rows = rows_of(name)
     _, seconds, words = detection(rows)
-    counted = sorted(((words.count(word), word) for word in set(words)), key=lambda row: (-row[0], row[1]))
+    counted = sorted(
+        ((words.count(word), word) for word in set(words)), key=lambda row: (-row[0], row[1])
+    )
     return {
         "name": name,
         "count": len(rows),
@@ -108,9 +114,17 @@ def line(found: dict[str, Any]) -> str:
     """One row of the page."""
     fault = FAULTS[found["name"]]
     told = ", ".join(f"{word} {count}" for count, word in found["causes"][:4]) or "nothing"
-    after = "-" if found["median_s"] is None else f"{found['median_s']:.2f} s / {found['longest_s']:.1f} s"
-    sees = SEEN.get(fault.name) or (seen_first(found["causes"][0][1]) if found["causes"] else "the fill as usual")
-    ratio = (f"{found['ratio']:.3f}" if found["ratio"] else "no air admitted") + f" ({found['count']})"
+    after = (
+        "-"
+        if found["median_s"] is None
+        else f"{found['median_s']:.2f} s / {found['longest_s']:.1f} s"
+    )
+    sees = SEEN.get(fault.name) or (
+        seen_first(found["causes"][0][1]) if found["causes"] else "the fill as usual"
+    )
+    ratio = (
+        f"{found['ratio']:.3f}" if found["ratio"] else "no air admitted"
+    ) + f" ({found['count']})"
     bound = fault.bound_by or "guard"
     if fault.set == "D" and found["exceed"]:
         bound += f"; **not held in {found['exceed']} of {SESSIONS}**"
@@ -123,7 +137,7 @@ def page() -> str:
 
 
 def main(arguments: list[str]) -> int:
-    """Prints the page, or writes it."""
+    """Print the page, or write it."""
     text = page()
     if "--write" in arguments:
         PAGE.write_text(text)

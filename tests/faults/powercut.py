@@ -27,7 +27,7 @@ FULL_PHASES = tuple(range(0, 36, 3))
 WORKERS = 2
 LIMIT_S = 3600.0
 FIXED_WAYS = ("before", "first half", "second half", "noise", "after")
-CUT_WAYS = (*FIXED_WAYS, "reordered", "lost", "cut again while mending")
+CUT_WAYS = (*FIXED_WAYS, "reordered", "lost", "cut again in the repair")
 FORGOTTEN = "forgotten"
 STATES = ("old", "new", "between", "same")
 
@@ -54,8 +54,12 @@ class Found:
 
     @property
     def ok(self) -> bool:
-        """True if every action was cut and everything stood."""
-        return len(self.actions) == ACTION_COUNT and not self.failures and all(line["cuts"] for line in self.lines)
+        """True if every action was cut and every state held."""
+        return (
+            len(self.actions) == ACTION_COUNT
+            and not self.failures
+            and all(line["cuts"] for line in self.lines)
+        )
 
 
 def micropython() -> str:
@@ -68,11 +72,17 @@ def micropython() -> str:
 
 
 def on_device(code: str, limit_s: float = LIMIT_S) -> Iterator[Any]:
-    """Runs code beside the firmware and gives each line it prints, read as JSON. An exception there is one here."""
+    """Run code beside the firmware and return each line it prints, read as JSON. An exception there is one here."""
     folders = [str(ROOT / "firmware"), str(ROOT / "protocol"), str(ROOT)]
     start = f"import sys\nsys.path[:0] = {folders!r}\nfrom tests.faults import cutrun\n"
     command = [micropython(), "-X", f"heapsize={HEAP}", "-c", start + code]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=limit_s, env={**os.environ, "MICROPYPATH": ".frozen"})
+    done = subprocess.run(
+        command,
+        capture_output=True,
+        text=True,
+        timeout=limit_s,
+        env={**os.environ, "MICROPYPATH": ".frozen"},
+    )
     if done.returncode:
         raise RuntimeError(done.stdout[-500:] + done.stderr[-2000:])
     return (json.loads(line) for line in done.stdout.splitlines())
@@ -82,7 +92,11 @@ def run(quick: bool, phases: tuple[int, ...] = (), workers: int = WORKERS) -> Fo
     """All actions from the given states (or those of the quick or the full set)."""
     start = time.monotonic()
     found = Found(quick)
-    shares = [(number, phase) for phase in phases or (QUICK_PHASES if quick else FULL_PHASES) for number in range(ACTION_COUNT)]
+    shares = [
+        (number, phase)
+        for phase in phases or (QUICK_PHASES if quick else FULL_PHASES)
+        for number in range(ACTION_COUNT)
+    ]
 
     def work(share: tuple[int, int]) -> list[dict[str, Any]]:
         number, phase = share
@@ -103,7 +117,9 @@ def run(quick: bool, phases: tuple[int, ...] = (), workers: int = WORKERS) -> Fo
 
 def summary(found: Found) -> dict[str, Any]:
     """The figures, for people and for `tests.trust`."""
-    forgotten = Counter({state: count for (_, way, state), count in found.cuts.items() if way == FORGOTTEN})
+    forgotten = Counter(
+        {state: count for (_, way, state), count in found.cuts.items() if way == FORGOTTEN}
+    )
     gone = sum(count for (_, way, state), count in found.cuts.items() if state == "does not mount")
     return {
         "ok": found.ok,
@@ -120,9 +136,16 @@ def summary(found: Found) -> dict[str, Any]:
 def main() -> int:
     from tests.faults import crashtable
 
-    parser = argparse.ArgumentParser(prog="python -m tests.faults.powercut", description="Cuts the power at every flash operation.")
-    parser.add_argument("--quick", action="store_true", help="every action from one state, within seconds")
-    parser.add_argument("--write", action="store_true", help="write firmware/CRASH-TABLE.md from this run")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.faults.powercut",
+        description="Cuts the power at every flash operation.",
+    )
+    parser.add_argument(
+        "--quick", action="store_true", help="every action from one state, within seconds"
+    )
+    parser.add_argument(
+        "--write", action="store_true", help="write firmware/CRASH-TABLE.md from this run"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
     chosen = parser.parse_args()
     found = run(chosen.quick)
@@ -133,8 +156,14 @@ def main() -> int:
     if chosen.json:
         print(json.dumps(figures))
     else:
-        print(f"{figures['cuts']} power cuts in {figures['actions']} actions from {figures['begun_from']} states: ", end="")
-        print("all stand" if found.ok else f"FAILED: {found.failures[:3]}", f"({figures['seconds']} s)")
+        print(
+            f"{figures['cuts']} power cuts in {figures['actions']} actions from {figures['begun_from']} states: ",
+            end="",
+        )
+        print(
+            "all stand" if found.ok else f"FAILED: {found.failures[:3]}",
+            f"({figures['seconds']} s)",
+        )
     return 0 if found.ok else 1
 
 

@@ -4,12 +4,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from rimward.errors import Refusal
-from rimward.link import Client, LockstepTransport, verbs
-from rimward.link.transport import LineLost, lost
+from rimward.base.errors import Refusal
+from rimward.device.link import Client, LockstepTransport, verbs
+from rimward.device.link.transport import LineLost, lost
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 from rimward_protocol import codes, frame
 
 from tests.unit.linkbench import profile
@@ -107,7 +107,9 @@ def test_power_cut_within_an_upload() -> None:
 def test_host_goes_on_wherever_the_line_breaks(inflator: VirtualInflator) -> None:
     """Every byte of a whole conversation out, every byte of the answers back: with patience the upload is done, and done once."""
     whole = len(frame.encode(codes.PROFILE_PUT, 1, OLD)) + 1
-    for number, (out, back) in enumerate([(n, -1) for n in range(0, whole, 3)] + [(-1, n) for n in range(0, 44, 2)]):
+    for number, (out, back) in enumerate(
+        [(n, -1) for n in range(0, whole, 3)] + [(-1, n) for n in range(0, 44, 2)]
+    ):
         new = profile(revision=10 + number)
         line = Cable(inflator)
         client = Client(line, reconnect_s=1.0)
@@ -143,7 +145,9 @@ def recorded() -> Iterator[tuple[VirtualInflator, int, bytes]]:
         yield made, row["session"], b"".join(pieces)
 
 
-def test_pull_comes_whole_wherever_the_line_breaks(recorded: tuple[VirtualInflator, int, bytes]) -> None:
+def test_pull_comes_whole_wherever_the_line_breaks(
+    recorded: tuple[VirtualInflator, int, bytes],
+) -> None:
     inflator, number, whole = recorded
     assert len(whole) > 3000
     for back in range(0, len(whole), 211):
@@ -156,7 +160,9 @@ def test_pull_comes_whole_wherever_the_line_breaks(recorded: tuple[VirtualInflat
         client.close()
 
 
-def test_pull_given_up_goes_on_next_time(recorded: tuple[VirtualInflator, int, bytes], tmp_path: Path) -> None:
+def test_pull_given_up_goes_on_next_time(
+    recorded: tuple[VirtualInflator, int, bytes], tmp_path: Path
+) -> None:
     inflator, number, whole = recorded
     to = tmp_path / "one.rws"
     parts = []
@@ -175,7 +181,9 @@ def test_pull_given_up_goes_on_next_time(recorded: tuple[VirtualInflator, int, b
     assert not list(tmp_path.glob("*.part"))
 
 
-def test_pieces_lost_or_out_of_order_are_asked_for_again(recorded: tuple[VirtualInflator, int, bytes]) -> None:
+def test_pieces_lost_or_out_of_order_are_asked_for_again(
+    recorded: tuple[VirtualInflator, int, bytes],
+) -> None:
     inflator, number, whole = recorded
 
     class Holes(LockstepTransport):
@@ -198,7 +206,9 @@ def test_pieces_lost_or_out_of_order_are_asked_for_again(recorded: tuple[Virtual
     client.close()
 
 
-def test_a_line_that_damages_every_large_piece_is_asked_for_smaller_ones(recorded: tuple[VirtualInflator, int, bytes]) -> None:
+def test_a_line_that_damages_every_large_piece_is_asked_for_smaller_ones(
+    recorded: tuple[VirtualInflator, int, bytes],
+) -> None:
     """The 150th byte of every answer is damaged: no whole piece ever passes, one of 64 bytes does."""
     inflator, number, whole = recorded
 

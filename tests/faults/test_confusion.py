@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from rimward.campaign import diagnosis
-from rimward.campaign.play import RECORD
-from rimward.plant.faults import FAULTS
+from rimward.simulation.campaign import diagnosis
+from rimward.simulation.campaign.play import RECORD
+from rimward.simulation.plant.faults import FAULTS
 from rimward_protocol import causes, enumerations
 
 from tests.faults.confusion import PAGE, SESSIONS, figures, line
@@ -12,11 +12,17 @@ from tests.faults.confusion import PAGE, SESSIONS, figures, line
 
 @pytest.mark.parametrize("name", ["a_noisy", "hose_pulled_off", "valve_shuts_late"])
 def test_the_page_is_current(name):
-    assert line(figures(name)) in PAGE.read_text().splitlines(), "run python -m tests.faults.confusion --write"
+    assert line(figures(name)) in PAGE.read_text().splitlines(), (
+        "run python -m tests.faults.confusion --write"
+    )
 
 
 def test_the_page_has_every_fault():
-    shown = [text.split("|")[1].strip() for text in PAGE.read_text().splitlines() if f"(of {SESSIONS})" not in text and text.count("|") == 7]
+    shown = [
+        text.split("|")[1].strip()
+        for text in PAGE.read_text().splitlines()
+        if f"(of {SESSIONS})" not in text and text.count("|") == 7
+    ]
     assert [name for name in shown if name in FAULTS] == list(FAULTS)
 
 
@@ -39,10 +45,21 @@ def test_figures_count_what_the_records_say():
     frozen, disagree = causes.SENSOR_A_FROZEN, causes.SENSORS_DISAGREE
     rows = planted((frozen, 200), (frozen, 150), (disagree, 120), (frozen, 50), (0, 0))
     one = diagnosis.figures(rows, "a_stuck", np.full(5, 0.5))
-    assert one["words"] == {"sensor-a-frozen": 2, "nothing": 2, "sensors-disagree": 1}  # what came before the fault is not the fault's
-    assert one["reported"] == pytest.approx(0.6) and one["right_of_reported"] == pytest.approx(2 / 3)
-    other = diagnosis.figures(planted((frozen, 200), (disagree, 200)), "a_offset", np.array([0.0, 1.0]))
-    assert diagnosis.precision([one, other]) == {"sensor-a-frozen": pytest.approx(2 / 3), "sensors-disagree": pytest.approx(1 / 2)}
+    assert one["words"] == {
+        "sensor-a-frozen": 2,
+        "nothing": 2,
+        "sensors-disagree": 1,
+    }  # what came before the fault is not the fault's
+    assert one["reported"] == pytest.approx(0.6) and one["right_of_reported"] == pytest.approx(
+        2 / 3
+    )
+    other = diagnosis.figures(
+        planted((frozen, 200), (disagree, 200)), "a_offset", np.array([0.0, 1.0])
+    )
+    assert diagnosis.precision([one, other]) == {
+        "sensor-a-frozen": pytest.approx(2 / 3),
+        "sensors-disagree": pytest.approx(1 / 2),
+    }
 
 
 def test_the_size_from_which_a_fault_is_reported():

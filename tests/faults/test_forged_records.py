@@ -1,7 +1,7 @@
 """Attacks on a kept record: whoever edits one, makes its check codes right again and strips or remakes its chain never gets `verified`."""
 
 import pytest
-from rimward import records
+from rimward.formats import records
 from rimward.kernels.fingerprint import kernel_hash
 from rimward.sessions import read_session
 from rimward.sessions.facts import facts, verdict_text
@@ -17,9 +17,13 @@ LOWER_PA = 87_000
 
 
 def remade(data, key, edit=None, **header):
-    """The record written again block by block: `edit(kind, payload)` changes a payload, `key` chains it anew, None leaves it unchained."""
+    """Rewrite the record block by block: `edit(kind, payload)` changes a payload, `key` makes a new chain, None leaves it unchained."""
     _why, head, found, _good = sessionread.read_blocks(data)
-    fields = {name: value for name, value in head.items() if name not in ("magic", "version", "header_bytes", "reserved", "crc")}
+    fields = {
+        name: value
+        for name, value in head.items()
+        if name not in ("magic", "version", "header_bytes", "reserved", "crc")
+    }
     out = bytearray(session.seal_header({**fields, "kernel_hash": kernel_hash(), **header}))
     chain = None if key is None else hmac_sha256(key, b"session")
     mac = b"" if chain is None else session.chain_start(chain, bytes(out))
@@ -27,7 +31,14 @@ def remade(data, key, edit=None, **header):
         payload = edit(kind, data[start:stop]) if edit else data[start:stop]
         block = bytearray(len(payload) + 12 + (16 if chain else 0))
         block[8 : 8 + len(payload)] = payload
-        end = session.seal_block(block, 0, kind, int.from_bytes(data[start - 4 : start], "little"), len(payload), session.FLAG_MAC if chain else 0)
+        end = session.seal_block(
+            block,
+            0,
+            kind,
+            int.from_bytes(data[start - 4 : start], "little"),
+            len(payload),
+            session.FLAG_MAC if chain else 0,
+        )
         if chain:
             mac = session.add_mac(block, 0, end, chain, mac)
         out += block
@@ -38,7 +49,9 @@ def lowered(kind, payload):
     """The settled pressure that the record ends with, lower than it was."""
     if kind != layout.BLOCK_END:
         return payload
-    return layout.pack(layout.END, {**records.unpack_record(layout.END, payload), "tyre_pa": LOWER_PA})
+    return layout.pack(
+        layout.END, {**records.unpack_record(layout.END, payload), "tyre_pa": LOWER_PA}
+    )
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +70,10 @@ def test_the_untouched_record_is_verified(fill):
 
 
 @pytest.mark.parametrize("key", [None, STRANGERS, DEMO_KEY])
-@pytest.mark.parametrize("header", [{}, {"kernel_hash": bytes(8)}, {"kernel_hash": b"12345678"}, {"unix_s": 1_700_000_000}])
+@pytest.mark.parametrize(
+    "header",
+    [{}, {"kernel_hash": bytes(8)}, {"kernel_hash": b"12345678"}, {"unix_s": 1_700_000_000}],
+)
 def test_an_edited_settled_pressure_is_never_verified(fill, key, header):
     """Chain stripped, made with a stranger's key or with the demo's; kernels left, not named, or named otherwise; another time."""
     data = remade(fill, key, lowered, **header)
@@ -74,8 +90,8 @@ def test_a_block_taken_out_is_never_verified(fill):
     assert kind and not said(data)[0].verification.holds
 
 
-def test_whoever_has_the_owner_s_key_can_write_what_replays_to_the_same(fill):
-    """The limit of it, stated: the key makes the record. What the kernels decided is compared all the same."""
+def test_the_owner_s_key_can_write_a_record_that_replays_the_same(fill):
+    """Stated limit: whoever has the key can write a record. The kernels' decisions are still compared."""
     assert said(remade(fill, OWNERS, lowered))[0].verification.chain is True
     other = remade(fill, OWNERS, kernel_hash=b"12345678")
     assert "recorded by other kernels" in said(other)[1]

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 
 import pytest
-from rimward.plant import layout as k
 from rimward.simulation.person import Person
+from rimward.simulation.plant import layout as k
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 
 from tests.unit.linkbench import profile
 
@@ -28,7 +28,7 @@ def filling() -> Iterator[VirtualInflator]:
 
 
 def halt(inflator: VirtualInflator) -> tuple[float, float]:
-    """Stops the firmware for half a second: (seconds until the last moment with power, rise of the tyre after the coast)."""
+    """Stop the firmware for half a second: (seconds until the last moment with power, rise of the tyre after the coast)."""
     assert inflator.firmware is not None
     inflator.firmware.halt()
     start = inflator.now_s
@@ -46,7 +46,9 @@ def halt(inflator: VirtualInflator) -> tuple[float, float]:
 
 @pytest.mark.parametrize("moment", range(8))
 def test_power_is_off_within_20_ms(filling: VirtualInflator, moment: int) -> None:
-    filling.advance(0.002 * moment + 0.1 * (moment // 4))  # both edges of the pulse and moments between
+    filling.advance(
+        0.002 * moment + 0.1 * (moment // 4)
+    )  # both edges of the pulse and moments between
     assert filling.drive & k.GATE
     took, rise = halt(filling)
     assert 0 < took <= POWER_OFF_S
@@ -55,7 +57,7 @@ def test_power_is_off_within_20_ms(filling: VirtualInflator, moment: int) -> Non
 
 
 def test_it_does_not_go_on_by_itself(filling: VirtualInflator) -> None:
-    """The run control is held all the while; the guard finds the gap and latches."""
+    """The run control is held throughout; the guard detects the gap and latches."""
     halt(filling)
     filling.advance(0.05)
     powered = 0
@@ -68,7 +70,7 @@ def test_it_does_not_go_on_by_itself(filling: VirtualInflator) -> None:
 
 
 def test_halted_again_and_again(filling: VirtualInflator) -> None:
-    """Whatever the rhythm, each halt ends within the time, and nothing passes the ceiling."""
+    """At any rhythm each halt switches off within the time, and the ceiling is never passed."""
     worst = 0.0
     for _ in range(5):
         if filling.drive & k.GATE:
@@ -79,7 +81,7 @@ def test_halted_again_and_again(filling: VirtualInflator) -> None:
 
 
 def test_dead_for_good_and_started_again(filling: VirtualInflator) -> None:
-    """A processor that dies is off at once; after its reset it is idle, knows no tyre and fills nothing."""
+    """A dead processor switches the air off at once; after its reset it is idle, with no known tyre and no fill."""
     filling.power_cycle()
     off = 0.0
     start = filling.now_s

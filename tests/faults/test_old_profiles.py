@@ -13,11 +13,19 @@ DAY = 1440  # issue numbers go with the minutes
 
 
 def profile_of(wheel: int, issue: int, **changed: object) -> bytes:
-    return layout.seal_profile({**builtin.BUILT_IN, "wheel_id": wheel.to_bytes(8, "big"), "revision": 1, "issue": issue, **changed})
+    return layout.seal_profile(
+        {
+            **builtin.BUILT_IN,
+            "wheel_id": wheel.to_bytes(8, "big"),
+            "revision": 1,
+            "issue": issue,
+            **changed,
+        }
+    )
 
 
 class Memory:
-    """Records in memory in place of flash: what `Wheels` asks of a store and of `records`."""
+    """Records in memory in place of flash: the calls that `Wheels` makes on a store and on `records`."""
 
     folder = "x"
     dropped = 0
@@ -78,11 +86,19 @@ def test_ten_thousand_wheels_over_twenty_years(memory: Memory) -> None:
     now, replayed, most = 3_000_000, 0, 0
     while len(made) < 10_000:
         now += chance.randrange(1, 2 * 20 * 365 * DAY // 15_000)
-        wheel = len(made) if not made or chance.random() < 0.6 else chance.randrange(max(0, len(made) - 400), len(made))
+        wheel = (
+            len(made)
+            if not made or chance.random() < 0.6
+            else chance.randrange(max(0, len(made) - 400), len(made))
+        )
         made.setdefault(wheel, []).append(now)
-        assert offered(table, wheel, now, yes=True), "the newest profile of a workshop is always taken"
+        assert offered(table, wheel, now, yes=True), (
+            "the newest profile of a workshop is always taken"
+        )
         taken[wheel] = now
-        old = chance.choice(list(made) if chance.random() < 0.2 else [wheel, max(0, wheel - chance.randrange(300))])
+        old = chance.choice(
+            list(made) if chance.random() < 0.2 else [wheel, max(0, wheel - chance.randrange(300))]
+        )
         issue = chance.choice(made[old])
         came = offered(table, old, issue)
         assert not came or issue > taken.get(old, 0), (old, issue, taken[old])
@@ -94,18 +110,24 @@ def test_ten_thousand_wheels_over_twenty_years(memory: Memory) -> None:
         assert not any(offered(again, wheel, issue) for issue in issues), wheel
 
 
-def test_a_far_number_ends_nothing_without_a_persons_yes(memory: Memory) -> None:
+def test_a_far_number_changes_nothing_without_confirmation(memory: Memory) -> None:
     table = Wheels(memory)
     assert offered(table, 1, 3_000_000, yes=True)
     assert table.is_far(codes.ISSUE_MAX) and not table.is_far(3_000_000 + codes.ISSUE_FAR)
     assert offered(table, 1, codes.ISSUE_MAX)
     assert table.get((1).to_bytes(8, "big"))[2] is False, "it waits for the person"
-    assert offered(table, 1, 3_000_001, yes=True), "the wheel is not ended: the next ordinary number is taken"
+    assert offered(table, 1, 3_000_001, yes=True), (
+        "the wheel is not ended: the next ordinary number is taken"
+    )
     assert offered(table, 2, codes.ISSUE_MAX) and offered(table, 2, 3_000_002)
-    assert offered(table, 3, codes.ISSUE_MAX, yes=True) and not offered(table, 3, codes.ISSUE_MAX - 1), "after a yes it counts"
+    assert offered(table, 3, codes.ISSUE_MAX, yes=True) and not offered(
+        table, 3, codes.ISSUE_MAX - 1
+    ), "after a yes it counts"
 
 
-def test_far_numbers_do_not_raise_the_floor(memory: Memory, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_far_numbers_do_not_raise_the_floor(
+    memory: Memory, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(wheels, "WHEELS_MAX", 3)
     table = Wheels(memory)
     for wheel in range(3):
@@ -131,7 +153,13 @@ def test_what_loosens_is_named(name: str, value: int) -> None:
 @pytest.mark.parametrize("name", ["ceiling_pa", "limit_pa", "volume_low_ml", "volume_ml"])
 def test_tighter_limits_ask_nothing(name: str) -> None:
     values = dict(builtin.BUILT_IN)
-    assert loosened(wheels.facts_of(layout.seal_profile(values)), {**values, name: values[name] - 1, "target_pa": 100_000}) == []
+    assert (
+        loosened(
+            wheels.facts_of(layout.seal_profile(values)),
+            {**values, name: values[name] - 1, "target_pa": 100_000},
+        )
+        == []
+    )
 
 
 def test_a_tighter_profile_does_not_lower_what_was_confirmed(memory: Memory) -> None:
@@ -146,3 +174,52 @@ def test_a_tighter_profile_does_not_lower_what_was_confirmed(memory: Memory) -> 
     assert table.row(wheel).facts == facts and table.get(wheel)[2]
     table.delete(wheel)
     assert table.row(wheel).facts is None, "a deleted wheel is a new one"
+
+
+def test_a_restart_finds_the_table_as_it_was(memory: Memory) -> None:
+    table = Wheels(memory)
+    for wheel in range(1, 6):
+        assert offered(table, wheel, 3_000_000 + wheel, yes=True)
+    table.delete((2).to_bytes(8, "big"))
+    again = Wheels(memory)
+    assert again.list() == table.list() == [wheel.to_bytes(8, "big") for wheel in (1, 3, 4, 5)]
+    assert (
+        again.row((2).to_bytes(8, "big")).flags == 0
+        and again.least_issue((2).to_bytes(8, "big")) == 3_000_002
+    )
+    assert again.is_far(3_000_005 + codes.ISSUE_FAR + 1) and not again.is_far(
+        3_000_005 + codes.ISSUE_FAR
+    )
+
+
+def test_a_failed_store_gives_its_code_and_changes_nothing(
+    memory: Memory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = Wheels(memory)
+    assert table.put(b"short", False) == (replies.PROFILE_SIZE, 0, b"")
+    monkeypatch.setattr(memory, "write", lambda *_row: replies.STORE_FULL)
+    assert (
+        table.put(profile_of(1, 10), False) == (replies.STORE_FULL, 0, b"") and table.list() == []
+    )
+    assert WHEELS_MAX == 200 and codes.ISSUE_FAR == 20_000_000, "38 years of minutes"
+
+
+def test_a_floor_that_cannot_be_kept_drops_no_wheel(
+    memory: Memory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(wheels, "WHEELS_MAX", 1)
+    table = Wheels(memory)
+    assert table.put(profile_of(1, 10), False)[0] == replies.OK
+    monkeypatch.setattr(memory, "number_put", lambda *_row: replies.STORE_FULL)
+    assert table.put(profile_of(2, 11), False) == (replies.STORE_FULL, 0, b"")
+    assert table.list() == [(1).to_bytes(8, "big")] and memory.dropped == 0
+
+
+def test_a_record_that_reads_back_differently_is_refused(
+    memory: Memory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = Wheels(memory)
+    assert table.put(profile_of(1, 10), False)[0] == replies.OK
+    write = memory.write
+    monkeypatch.setattr(memory, "write", lambda path, body: write(path, body[:-1] + b"x"))
+    assert table.put(profile_of(1, 11), False) == (replies.READ_BACK_DIFFERS, 0, b"")

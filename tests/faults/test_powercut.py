@@ -1,4 +1,4 @@
-"""The quick set of power cuts, the planted defects, and the page that tells what was found."""
+"""The quick set of power cuts, the planted defects, and the page of the results."""
 
 import fcntl
 import os
@@ -40,11 +40,14 @@ def test_every_action_is_cut_in_every_way(quick: powercut.Found) -> None:
         assert "lost" in ways, line["action"]
         assert len(line["steps"]) >= 1
     assert sum(count for (_, way, _), count in found.cuts.items() if way == "reordered") > 50
-    assert sum(count for (_, way, _), count in found.cuts.items() if way == "cut again while mending") > 200
+    assert (
+        sum(count for (_, way, _), count in found.cuts.items() if way == "cut again in the repair")
+        > 200
+    )
 
 
 def test_cuts_leave_the_old_state_before_and_the_new_one_after(quick: powercut.Found) -> None:
-    """A cut before the first operation changes nothing, one after the last leaves the new state: the judge can tell them apart."""
+    """A cut before the first operation changes nothing, one after the last leaves the new state: the check distinguishes them."""
     for line in quick.lines:
         if line["code"] == 0:
             assert line["steps"][0][2] == "old", line["action"]
@@ -67,16 +70,22 @@ def test_an_exception_on_the_device_is_not_swallowed() -> None:
 
 def test_the_crash_table_is_current(quick: powercut.Found) -> None:
     page = powercut.PAGE.read_text()
-    told = page[page.index(crashtable.STEPS_BEGIN) : page.index(crashtable.STEPS_END) + len(crashtable.STEPS_END)]
+    told = page[
+        page.index(crashtable.STEPS_BEGIN) : page.index(crashtable.STEPS_END)
+        + len(crashtable.STEPS_END)
+    ]
     assert told == crashtable.steps(quick), "run `python -m tests.faults.powercut --write`"
 
 
-def test_the_page_tells_of_a_full_run_without_a_failure() -> None:
+def test_the_page_shows_a_full_run_without_a_failure() -> None:
     page = powercut.PAGE.read_text()
     cuts = int(re.search(r"^## ([\d,]+) cuts$", page, re.MULTILINE).group(1).replace(",", ""))  # type: ignore[union-attr]
     assert cuts > 30_000
     states = powercut.ACTION_COUNT * len(powercut.FULL_PHASES)
-    assert f"\n{powercut.ACTION_COUNT} actions from {states} states of the device; 0 failures.\n" in page
+    assert (
+        f"\n{powercut.ACTION_COUNT} actions from {states} states of the device; 0 failures.\n"
+        in page
+    )
     assert "and 0 left anything wrong that looks right" in page
 
 
@@ -90,6 +99,6 @@ print(cutrun.json.dumps([sum(trial.cuts.values()), trial.failures]))
 
 
 def test_a_forgotten_erase_shows_no_block_of_another_session() -> None:
-    """Flash that forgot an erase may show another session's blocks, check codes and all: only their numbers tell."""
+    """Flash that lost an erase may contain another session's blocks with valid check codes: only their numbers identify them."""
     ((cuts, failures),) = powercut.on_device(FORGOTTEN_ERASES, 120)
     assert cuts > 50 and not failures

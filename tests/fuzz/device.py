@@ -163,7 +163,7 @@ def running(board):
 
 
 def turn(app, turns=1):
-    """So many turns of the main loop that reach the link."""
+    """Run as many turns of the main loop that reach the link."""
     for _ in range(turns):
         before = app.board.ticks
         while app.board.ticks - before < 5:
@@ -171,8 +171,12 @@ def turn(app, turns=1):
 
 
 def drain(app, most=4000):
-    """Goes on until the line is read empty and nothing is on its way out."""
-    while most and (app.board.incoming or app.link._at < app.link._have or app.link._rest_at < app.link._rest_end):
+    """Run until the line is empty and nothing is left to send."""
+    while most and (
+        app.board.incoming
+        or app.link._at < app.link._have
+        or app.link._rest_at < app.link._rest_end
+    ):
         turn(app)
         most -= 1
 
@@ -184,14 +188,19 @@ def profiles_of(app):
 
 def greeting(host_id=7, what=1, layout_hash=None, protocol=codes.PROTOCOL_VERSION):
     """The payload of HELLO."""
-    row = {"protocol": protocol, "layout_hash": layout_hash or layout.layout_hash(), "what": what, "host_id": host_id}
+    row = {
+        "protocol": protocol,
+        "layout_hash": layout_hash or layout.layout_hash(),
+        "what": what,
+        "host_id": host_id,
+    }
     return layout.pack(messages.payload_of(codes.HELLO), row)
 
 
 def soak(seed, count, held=False):
-    """Feeds `count` damaged pieces to the firmware, the run control held if so asked; gives what was seen.
+    """Feed `count` damaged pieces to the firmware, with the run control held on request; return the observations.
 
-    The air must stay off whatever comes: nobody presses a button here.
+    The air must stay off on any input: no button is pressed here.
     """
     from frames import Maker, base_profile
     from rimward_protocol import frame, profile
@@ -248,7 +257,7 @@ def soak(seed, count, held=False):
 
 
 def _heap_free():
-    """Now; what the status tells may be two seconds old."""
+    """Present state; the reported status may be two seconds old."""
     return gc.mem_free() if hasattr(gc, "mem_free") else 0
 
 

@@ -1,15 +1,16 @@
-"""A line attacked while a tyre fills: the tick must not be late for it, the fill must go on as without it, the talk must go on after it."""
+"""Attack the line during a fill: no late tick, the same fill as without the attack, and a working conversation afterwards."""
 
+import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from rimward.link import Client, LockstepTransport, verbs
-from rimward.plant import layout as k
+from rimward.device.link import Client, LockstepTransport, verbs
 from rimward.simulation.person import Person
+from rimward.simulation.plant import layout as k
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 from rimward_protocol import codes, frame, layout, messages
 
 from tests.fuzz.frames import Draw, Maker
@@ -22,8 +23,15 @@ WATCH = frame.encode(codes.WATCH, 8, bytes((3, 50)))
 
 def hello(host_id: int, what: int = 1) -> bytes:
     """HELLO of one host."""
-    row = {"protocol": codes.PROTOCOL_VERSION, "layout_hash": layout.layout_hash(), "what": what, "host_id": host_id}
-    return frame.encode(codes.HELLO, host_id & 0xFFFF, layout.pack(messages.payload_of(codes.HELLO), row))
+    row = {
+        "protocol": codes.PROTOCOL_VERSION,
+        "layout_hash": layout.layout_hash(),
+        "what": what,
+        "host_id": host_id,
+    }
+    return frame.encode(
+        codes.HELLO, host_id & 0xFFFF, layout.pack(messages.payload_of(codes.HELLO), row)
+    )
 
 
 def noise(seed: int) -> Callable[[int], bytes]:
@@ -43,12 +51,24 @@ def damaged(seed: int) -> Callable[[int], bytes]:
 ATTACKS: dict[str, tuple[Callable[[int], bytes], bool]] = {
     "noise": (noise(3), True),
     "damaged frames": (damaged(4), True),
-    "slow bytes": (lambda tick: PROFILE[tick // 25 % len(PROFILE) :][:1] if tick % 25 == 0 else b"", True),
+    "slow bytes": (
+        lambda tick: PROFILE[tick // 25 % len(PROFILE) :][:1] if tick % 25 == 0 else b"",
+        True,
+    ),
     "half frames": (lambda tick: PROFILE[:60] if tick % 3 == 0 else b"", True),
     "uploads one behind the other": (lambda tick: PROFILE, True),
     "wrong sequence numbers": (lambda tick: frame.encode(codes.STATUS, tick * 7919 & 0xFFFF), True),
-    "two hosts": (lambda tick: (hello(1) + frame.encode(codes.STATUS, 1), hello(2) + frame.encode(codes.SELECT, 2, bytes(8)))[tick & 1], True),
-    "everything watched, nothing read": (lambda tick: WATCH if tick % 50 == 0 else frame.encode(codes.STATUS, 3), False),
+    "two hosts": (
+        lambda tick: (
+            hello(1) + frame.encode(codes.STATUS, 1),
+            hello(2) + frame.encode(codes.SELECT, 2, bytes(8)),
+        )[tick & 1],
+        True,
+    ),
+    "everything watched, nothing read": (
+        lambda tick: WATCH if tick % 50 == 0 else frame.encode(codes.STATUS, 3),
+        False,
+    ),
 }
 
 
@@ -79,7 +99,7 @@ def filling() -> tuple[VirtualInflator, Person]:
 
 
 def attack(name: str, seconds: float = SECONDS) -> Seen:
-    """Attacks the line for so many seconds of a fill; the fill alone is run beside it."""
+    """Attack the line for some seconds of a fill; the same fill runs without the attack for comparison."""
     alone, _ = filling()
     with alone:
         air_alone = sum(run_for(alone, seconds, lambda tick: b"", True)[2])
@@ -91,10 +111,22 @@ def attack(name: str, seconds: float = SECONDS) -> Seen:
         halted = inflator.firmware.halted_ticks - before
         recovered = talks(inflator)
         cause = Person(inflator).status()["cause"]
-    return Seen(name, offered, taken, halted, round(slowest * 1000, 2), cause, sum(air), air_alone, recovered)
+    return Seen(
+        name,
+        offered,
+        taken,
+        halted,
+        round(slowest * 1000, 2),
+        cause,
+        sum(air),
+        air_alone,
+        recovered,
+    )
 
 
-def run_for(inflator: VirtualInflator, seconds: float, line: Callable[[int], bytes], reads: bool) -> tuple[int, int, list[int], float]:
+def run_for(
+    inflator: VirtualInflator, seconds: float, line: Callable[[int], bytes], reads: bool
+) -> tuple[int, int, list[int], float]:
     """(bytes offered, bytes the line took, per tick whether air went in, slowest tick in seconds of wall time)."""
     assert inflator._far is not None
     offered = taken = 0
@@ -103,10 +135,8 @@ def run_for(inflator: VirtualInflator, seconds: float, line: Callable[[int], byt
         data = line(tick)
         offered += len(data)
         if data:
-            try:
+            with contextlib.suppress(BlockingIOError):  # the line is full
                 taken += inflator._far.send(data)
-            except BlockingIOError:
-                pass  # the line is full
         if reads:
             inflator.read()
         begun = time.perf_counter()
@@ -117,22 +147,28 @@ def run_for(inflator: VirtualInflator, seconds: float, line: Callable[[int], byt
 
 
 def talks(inflator: VirtualInflator) -> bool:
-    """A new conversation works once the attack is over."""
+    """A new conversation works once the attack is over: in the fill, and about stored things after it."""
     while inflator.read():
         inflator.advance(0.05)
     with Client(LockstepTransport(inflator), hold=False, tries=12) as client:
+        if not verbs.status(client)["ceiling_pa"]:
+            return False
+        inflator.hands.run = False
+        inflator.advance(1.0)
         return [row["data"] for row in verbs.list_profiles(client)] == [profile()]
 
 
 def problems_of(seen: Seen) -> list[str]:
-    """What an attack must not achieve."""
+    """Return the effects that an attack must not have."""
     found: list[str] = []
     if seen.halted_ticks:
         found.append(f"{seen.halted_ticks} ticks without an answer")
     if seen.cause != "none":
         found.append(f"the guard latched: {seen.cause}")
     if seen.air_ticks != seen.air_ticks_alone:
-        found.append(f"air was on in {seen.air_ticks} ticks, in {seen.air_ticks_alone} without the attack")
+        found.append(
+            f"air was on in {seen.air_ticks} ticks, in {seen.air_ticks_alone} without the attack"
+        )
     if not seen.recovered:
         found.append("no conversation afterwards")
     return found
@@ -140,4 +176,8 @@ def problems_of(seen: Seen) -> list[str]:
 
 def figures(seen: Seen) -> dict[str, Any]:
     """For a report."""
-    return {"bytes_offered": seen.bytes_offered, "bytes_taken": seen.bytes_taken, "slowest_tick_ms": seen.slowest_ms}
+    return {
+        "bytes_offered": seen.bytes_offered,
+        "bytes_taken": seen.bytes_taken,
+        "slowest_tick_ms": seen.slowest_ms,
+    }

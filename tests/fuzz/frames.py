@@ -1,4 +1,4 @@
-"""Seeded damaged frames, the same on CPython and MicroPython: sound ones, broken on the line, or sealed anew round wrong contents."""
+"""Seeded damaged frames, the same on CPython and MicroPython: valid ones, damaged on the line, or with a correct check code around wrong contents."""
 
 from rimward_protocol import codes, frame, layout, messages, profile
 from rimward_protocol.compat import crc32
@@ -61,7 +61,11 @@ class Maker:
         for number, kind in enumerate(REQUESTS):
             self.sound.append((kind, self._payload(kind), number + 1))
         self.profile = base_profile()
-        self.fields = [row for row in layout.fields(layout.PROFILE) if row[0] not in ("magic", "crc", "tag", "reserved")]
+        self.fields = [
+            row
+            for row in layout.fields(layout.PROFILE)
+            if row[0] not in ("magic", "crc", "tag", "reserved")
+        ]
 
     def _payload(self, kind):
         if kind == codes.PROFILE_PUT:
@@ -69,9 +73,18 @@ class Maker:
         table = messages.payload_of(kind)
         values = {}
         for row in layout.fields(table):
-            values[row[0]] = b"" if row[1] == "*" else bytes(int(row[1][:-1])) if row[1].endswith("s") else 1
+            values[row[0]] = (
+                b"" if row[1] == "*" else bytes(int(row[1][:-1])) if row[1].endswith("s") else 1
+            )
         if kind == codes.HELLO:
-            values.update({"protocol": codes.PROTOCOL_VERSION, "layout_hash": layout.layout_hash(), "what": 1, "host_id": 7})
+            values.update(
+                {
+                    "protocol": codes.PROTOCOL_VERSION,
+                    "layout_hash": layout.layout_hash(),
+                    "what": 1,
+                    "host_id": 7,
+                }
+            )
         if kind == codes.SETTING_PUT:
             values.update({"number": 3, "value": bytes(8)})
         if kind == codes.SESSION_READ:
@@ -151,7 +164,7 @@ class Maker:
 
 
 def judge(decoder, line, digest):
-    """Feeds a piece; gives (running check code over everything that came of it, frames accepted)."""
+    """Feed a piece; return (running check code over everything that came of it, frames accepted)."""
     at = 0
     accepted = 0
     while at < len(line):
@@ -162,10 +175,22 @@ def judge(decoder, line, digest):
         table = messages.payload_of(decoder.kind)
         values = layout.unpack(table, payload) if table is not None else None
         code = profile.check_profile(payload) if decoder.kind == codes.PROFILE_PUT else 255
-        row = bytes((result, decoder.version, decoder.kind, decoder.sequence & 255, decoder.sequence >> 8, values is not None, code))
+        row = bytes(
+            (
+                result,
+                decoder.version,
+                decoder.kind,
+                decoder.sequence & 255,
+                decoder.sequence >> 8,
+                values is not None,
+                code,
+            )
+        )
         digest = crc32(row + payload, digest)
         if values is not None:
-            digest = crc32(repr(sorted([(name, numbers(values[name])) for name in values])).encode(), digest)
+            digest = crc32(
+                repr(sorted([(name, numbers(values[name])) for name in values])).encode(), digest
+            )
         accepted += 1
     return crc32(bytes((decoder.last_bad, decoder.dropped & 255)), digest), accepted
 
@@ -176,7 +201,7 @@ def numbers(value):
 
 
 def run(seed, count):
-    """Judges `count` pieces: (check code over all of it, frames accepted)."""
+    """Check `count` pieces: (check code over all of it, frames accepted)."""
     maker, decoder = Maker(seed), frame.Decoder()
     digest = 0
     accepted = 0

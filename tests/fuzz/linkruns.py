@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rimward.kernels.sources import source_paths
-from rimward.virtual.interpreter import find_interpreter
+from rimward.simulation.virtual.interpreter import find_interpreter
 
 FOLDER = Path(__file__).parent
 READ_AT_ONCE = 128  # bytes of the line in one turn of the main loop
@@ -22,7 +22,9 @@ CALLS = {
 }
 
 
-def on_micropython(which: str, seed: int, count: int, held: bool = False, limit_s: float = 1200) -> Any:
+def on_micropython(
+    which: str, seed: int, count: int, held: bool = False, limit_s: float = 1200
+) -> Any:
     """What `frames.run` or `device.soak` gives on the unix build of MicroPython. AssertionError if anything escapes there."""
     interpreter = find_interpreter()
     assert interpreter.name == "micropython", interpreter.notice
@@ -31,7 +33,12 @@ def on_micropython(which: str, seed: int, count: int, held: bool = False, limit_
     code = CALLS[which].format(seed=seed, count=count, held=held)
     with tempfile.TemporaryDirectory() as folder:
         done = subprocess.run(
-            [*interpreter.argv, "-c", code], env={**os.environ, "MICROPYPATH": path}, cwd=folder, capture_output=True, text=True, timeout=limit_s
+            [*interpreter.argv, "-c", code],
+            env={**os.environ, "MICROPYPATH": path},
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            timeout=limit_s,
         )
     assert done.returncode == 0, done.stdout + done.stderr
     return ast.literal_eval(done.stdout)
@@ -49,7 +56,7 @@ def soak_here(seed: int, count: int, held: bool = False) -> dict[str, Any]:
 
 
 def problems_of(seen: dict[str, Any], pieces: int) -> list[str]:
-    """What a soak must not show: empty if all is well."""
+    """Failures of a soak; empty if there are none."""
     found = []
     if seen["pieces"] != pieces:
         found.append("not every piece was fed")

@@ -4,8 +4,8 @@ import struct
 import zlib
 
 from cobs import cobs
-from rimward import records
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
+from rimward.formats import records
 from rimward_protocol import codes, frame, layout, messages, profile
 
 from tests.fuzz.frames import Maker
@@ -68,7 +68,7 @@ LITERALS = {
 
 
 def profile_is_right(data: bytes) -> bool:
-    """The judgement of both sides on a profile; AssertionError where they differ or where one is taken that must not be."""
+    """Verdict of both sides on a profile; AssertionError where they differ or accept one that must be refused."""
     code = profile.check_profile(data)
     try:
         fields = records.unpack_profile(data)
@@ -89,7 +89,7 @@ def profile_is_right(data: bytes) -> bool:
 
 
 def compare(seed: int, count: int) -> dict[str, int]:
-    """Runs `count` pieces past both readings; gives what was counted. AssertionError at the first difference."""
+    """Run `count` pieces past both readings; return what was counted. AssertionError at the first difference."""
     maker, decoder, reference = Maker(seed), frame.Decoder(), Reference()
     counts = {"pieces": 0, "frames": 0, "payloads": 0, "profiles_right": 0, "profiles_wrong": 0}
     for _ in range(count):

@@ -24,7 +24,7 @@ HOSTS = (101, 102)
 
 
 class Conversation(RuleBasedStateMachine):
-    """The firmware with a line, and what a reader of SPEC.md would expect of it."""
+    """The firmware on a line, and a model of it written from SPEC.md."""
 
     @initialize()
     def begin(self) -> None:
@@ -42,7 +42,7 @@ class Conversation(RuleBasedStateMachine):
     # the line
 
     def exchange(self, line: bytes, room: int | None = None) -> list[tuple[int, int, bytes]]:
-        """Sends bytes; gives every frame that came back."""
+        """Send bytes; return every frame that came back."""
         self.board.room = room
         self.board.incoming += line
         drain(self.app)
@@ -54,15 +54,21 @@ class Conversation(RuleBasedStateMachine):
             result, at = self.decoder.feed(data, at, len(data))
             assert result != frame.OTHER_VERSION
             if result == frame.FRAME:
-                found.append((self.decoder.kind, self.decoder.sequence, bytes(self.decoder.payload)))
+                found.append(
+                    (self.decoder.kind, self.decoder.sequence, bytes(self.decoder.payload))
+                )
         return found
 
-    def ask(self, kind: int, payload: bytes = b"", room: int | None = None) -> tuple[int, dict[str, Any]]:
+    def ask(
+        self, kind: int, payload: bytes = b"", room: int | None = None
+    ) -> tuple[int, dict[str, Any]]:
         """One request; exactly one answer must carry its number."""
         self.sequence = (self.sequence + 1) & 0xFFFF
         came = self.exchange(b"\0" + frame.encode(kind, self.sequence, payload), room)
         self.dirty = False
-        answers = [row for row in came if row[1] == self.sequence and not codes.LIVE <= row[0] < 0xC0]
+        answers = [
+            row for row in came if row[1] == self.sequence and not codes.LIVE <= row[0] < 0xC0
+        ]
         assert len(answers) == 1, (kind, came)
         assert answers[0][0] in (*messages.replies_to(kind), codes.ERROR)
         return answers[0][0], layout.unpack(messages.payload_of(answers[0][0]), answers[0][2])
@@ -99,19 +105,32 @@ class Conversation(RuleBasedStateMachine):
             assert came == codes.HELLO_IS and values["layout_hash"] == layout.layout_hash()
             self.opened = False
         else:
-            came, values = self.ask(codes.HELLO, greeting(9, 0, protocol=codes.PROTOCOL_VERSION + 1))
-            assert came == codes.ERROR and (values["code"], values["detail"]) == (replies.VERSION_DIFFERS, codes.PROTOCOL_VERSION)
+            came, values = self.ask(
+                codes.HELLO, greeting(9, 0, protocol=codes.PROTOCOL_VERSION + 1)
+            )
+            assert came == codes.ERROR and (values["code"], values["detail"]) == (
+                replies.VERSION_DIFFERS,
+                codes.PROTOCOL_VERSION,
+            )
         self.heard = self.board.ticks_ms()
 
-    @rule(wheel=st.sampled_from(WHEELS), revision=st.integers(1, 9), aim=st.sampled_from([380000, 400000]))
+    @rule(
+        wheel=st.sampled_from(WHEELS),
+        revision=st.integers(1, 9),
+        aim=st.sampled_from([380000, 400000]),
+    )
     def upload(self, wheel: bytes, revision: int, aim: int) -> None:
-        data = base_profile({"wheel_id": wheel, "revision": revision, "issue": revision, "target_pa": aim})
+        data = base_profile(
+            {"wheel_id": wheel, "revision": revision, "issue": revision, "target_pa": aim}
+        )
         came, values = self.ask(codes.PROFILE_PUT, data)
         self.heard = self.board.ticks_ms()
         if not self.opened:
             assert values["code"] == replies.HELLO_FIRST
         elif revision > self.highest.get(wheel, 0) or self.held.get(wheel) == data:
-            assert came == codes.PROFILE_STORED and values["sha256"] == hashlib.sha256(data).digest()
+            assert (
+                came == codes.PROFILE_STORED and values["sha256"] == hashlib.sha256(data).digest()
+            )
             self.held[wheel] = data
             self.highest[wheel] = max(revision, self.highest.get(wheel, 0))
         else:
@@ -124,21 +143,33 @@ class Conversation(RuleBasedStateMachine):
         data[at] ^= 1 << bit
         came, values = self.ask(codes.PROFILE_PUT, bytes(data))
         self.heard = self.board.ticks_ms()
-        assert came == codes.ERROR and values["code"] == (profile.check_profile(bytes(data)) if self.opened else replies.HELLO_FIRST)
+        assert came == codes.ERROR and values["code"] == (
+            profile.check_profile(bytes(data)) if self.opened else replies.HELLO_FIRST
+        )
 
     @rule(
         changed=st.sampled_from(
             [
-                ({"ceiling_pa": 900001, "limit_pa": 950000, "rim_class": 5}, replies.PROFILE_CEILING_ABOVE_RIG),
+                (
+                    {"ceiling_pa": 900001, "limit_pa": 950000, "rim_class": 5},
+                    replies.PROFILE_CEILING_ABOVE_RIG,
+                ),
                 ({"ceiling_pa": 500001, "limit_pa": 500001}, replies.PROFILE_STRAIGHT_SIDE),
-                ({"ceiling_pa": 500001, "limit_pa": 500001, "rim_class": 0}, replies.PROFILE_STRAIGHT_SIDE),
+                (
+                    {"ceiling_pa": 500001, "limit_pa": 500001, "rim_class": 0},
+                    replies.PROFILE_STRAIGHT_SIDE,
+                ),
                 ({"target_pa": 440001}, replies.PROFILE_TARGET),
                 ({"revision": 0}, replies.PROFILE_REVISION),
             ]
         )
     )
     def upload_past_the_limits(self, changed: tuple[dict[str, Any], int]) -> None:
-        self.expect(codes.PROFILE_PUT, base_profile({"wheel_id": WHEELS[0], "revision": 501, "issue": 501, **changed[0]}), changed[1])
+        self.expect(
+            codes.PROFILE_PUT,
+            base_profile({"wheel_id": WHEELS[0], "revision": 501, "issue": 501, **changed[0]}),
+            changed[1],
+        )
         self.heard = self.board.ticks_ms()
 
     @rule()
@@ -154,14 +185,18 @@ class Conversation(RuleBasedStateMachine):
         assert found == self.held
         self.heard = self.board.ticks_ms()
 
-    @rule(wheel=st.sampled_from(WHEELS), hand=st.sampled_from(["confirms", "declines", "held before"]))
+    @rule(
+        wheel=st.sampled_from(WHEELS), hand=st.sampled_from(["confirms", "declines", "held before"])
+    )
     def delete(self, wheel: bytes, hand: str) -> None:
         self.board.switches = buttons.KEY_LOW | (buttons.WORKSHOP if hand == "held before" else 0)
         turn(self.app, 10)
         came, values = self.ask(codes.PROFILE_DELETE, wheel)
         self.heard = self.board.ticks_ms()
         turn(self.app, 10)
-        self.board.switches = buttons.KEY_LOW | (buttons.WORKSHOP if hand == "confirms" else buttons.DOWN if hand == "declines" else 0)
+        self.board.switches = buttons.KEY_LOW | (
+            buttons.WORKSHOP if hand == "confirms" else buttons.DOWN if hand == "declines" else 0
+        )
         turn(self.app, 10)
         self.board.switches = buttons.KEY_LOW
         if self.app.consent.what:
@@ -195,7 +230,11 @@ class Conversation(RuleBasedStateMachine):
         came, values = self.ask(codes.KEY_ENROL, key)
         self.heard = self.board.ticks_ms()
         if self.opened and any(key):
-            assert came == codes.KEY_IS and values["code"] == replies.WAITING_FOR_PERSON and values["check"] == held
+            assert (
+                came == codes.KEY_IS
+                and values["code"] == replies.WAITING_FOR_PERSON
+                and values["check"] == held
+            )
         if self.app.consent.what:
             self.app.consent._end(0)
         assert self.app.keys.check() == held
@@ -210,10 +249,18 @@ class Conversation(RuleBasedStateMachine):
 
     @rule(kind=st.integers(0, 255), payload=st.binary(max_size=40))
     def any_message(self, kind: int, payload: bytes) -> None:
-        if kind in (codes.HELLO, codes.BYE, codes.SESSION_READ, codes.PROFILE_DELETE, codes.SELECT, codes.WATCH, codes.TIME):
+        if kind in (
+            codes.HELLO,
+            codes.BYE,
+            codes.SESSION_READ,
+            codes.PROFILE_DELETE,
+            codes.SELECT,
+            codes.WATCH,
+            codes.TIME,
+        ):
             return
         if codes.LIVE <= kind < 0xC0:
-            return  # a reply under a push's number is told apart by its number only
+            return  # a reply with a push's number is distinguished by its number only
         self.sequence = (self.sequence + 1) & 0xFFFF
         came = self.exchange(b"\0" + frame.encode(kind, self.sequence, payload))
         self.heard = self.board.ticks_ms()
@@ -222,7 +269,11 @@ class Conversation(RuleBasedStateMachine):
         if self.app.consent.what:
             self.app.consent._end(0)
 
-    @rule(session=st.integers(0, 3), offset=st.integers(0, 2**32 - 1), count=st.sampled_from([0, 1, 600, 2**32 - 1]))
+    @rule(
+        session=st.integers(0, 3),
+        offset=st.integers(0, 2**32 - 1),
+        count=st.sampled_from([0, 1, 600, 2**32 - 1]),
+    )
     def read_a_session(self, session: int, offset: int, count: int) -> None:
         payload = b"".join(n.to_bytes(4, "little") for n in (session, offset, count))
         self.sequence = (self.sequence + 1) & 0xFFFF
@@ -240,7 +291,14 @@ class Conversation(RuleBasedStateMachine):
 
     @rule(cut=st.integers(1, 60))
     def half_a_frame(self, cut: int) -> None:
-        self.exchange(b"\0" + frame.encode(codes.PROFILE_PUT, 3, base_profile({"wheel_id": WHEELS[1], "revision": 900, "issue": 900}))[:cut])
+        self.exchange(
+            b"\0"
+            + frame.encode(
+                codes.PROFILE_PUT,
+                3,
+                base_profile({"wheel_id": WHEELS[1], "revision": 900, "issue": 900}),
+            )[:cut]
+        )
         self.dirty = True
 
     @precondition(lambda self: self.opened)
@@ -251,7 +309,9 @@ class Conversation(RuleBasedStateMachine):
         for at in range(0, len(line), pieces):
             came += self.exchange(line[at : at + pieces])
         self.heard = self.board.ticks_ms()
-        assert [row[0] for row in came if row[1] == 4242 and row[0] < codes.LIVE] == [codes.STATUS_IS]
+        assert [row[0] for row in came if row[1] == 4242 and row[0] < codes.LIVE] == [
+            codes.STATUS_IS
+        ]
 
     @precondition(lambda self: self.opened)
     @rule(count=st.integers(2, 6))
@@ -259,7 +319,9 @@ class Conversation(RuleBasedStateMachine):
         line = b"\0" + b"".join(frame.encode(codes.WAITING, 7000 + n) for n in range(count))
         came = self.exchange(line)
         self.heard = self.board.ticks_ms()
-        assert [row[1] for row in came if row[0] == codes.WAITING_IS] == [7000 + n for n in range(count)]
+        assert [row[1] for row in came if row[0] == codes.WAITING_IS] == [
+            7000 + n for n in range(count)
+        ]
 
     @rule(seconds=st.sampled_from([0.1, 1.0, 6.0]))
     def time_passes(self, seconds: float) -> None:
@@ -268,7 +330,7 @@ class Conversation(RuleBasedStateMachine):
 
     @rule(seconds=st.sampled_from([0.5, 3.0]))
     def nobody_reads(self, seconds: float) -> None:
-        """The line takes nothing for a while; the loop goes on, and afterwards all is as before."""
+        """The line accepts nothing for a while; the loop continues, and afterwards the link works as before."""
         self.board.room = 0
         self.board.incoming += b"\0" + frame.encode(codes.STATUS, 11)
         before = self.board.ticks
@@ -281,7 +343,7 @@ class Conversation(RuleBasedStateMachine):
         self.decoder = frame.Decoder()
         self.heard = self.board.ticks_ms()
         if seconds > 2:
-            self.holder = 0  # whoever held it has not taken its answer
+            self.holder = 0  # the holder has not read its answer
 
     @rule()
     def bye(self) -> None:
@@ -298,17 +360,24 @@ class Conversation(RuleBasedStateMachine):
             return
         assert self.app.link.failures == 0 and self.app.engine.failed == 0
         assert self.board.air_ticks == 0
-        assert self.board.most_read <= linkruns.READ_AT_ONCE and self.board.most_writes <= linkruns.WRITES
+        assert (
+            self.board.most_read <= linkruns.READ_AT_ONCE
+            and self.board.most_writes <= linkruns.WRITES
+        )
         assert profiles_of(self.app) == self.held
 
 
 TestConversation = Conversation.TestCase
 TestConversation.settings = settings(
-    max_examples=20, stateful_step_count=20, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much]
+    max_examples=20,
+    stateful_step_count=20,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 
 
-def test_the_machine_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_planted_defect_is_found_by_the_state_machine(monkeypatch: pytest.MonkeyPatch) -> None:
     """A firmware that takes an older profile is found by the rules themselves."""
     from rimward_fw.storage.wheels import Wheels
 

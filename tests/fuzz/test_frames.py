@@ -26,7 +26,7 @@ def test_micropython_judges_every_piece_as_cpython_does() -> None:
 
 
 def test_comparison_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A decoder that lets a wrong check code pass is found out at once."""
+    """A decoder that accepts a wrong check code is detected."""
     monkeypatch.setattr(frame.Decoder, "_judge", lenient)
     with pytest.raises(AssertionError):
         reference.compare(seed=11, count=300)

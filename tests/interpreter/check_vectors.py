@@ -4,7 +4,20 @@ import json
 from array import array
 from binascii import hexlify, unhexlify
 
-from rimward_protocol import canonical, codes, enumerations, frame, layout, mac, messages, preset, profile, replies, session, sessionread
+from rimward_protocol import (
+    canonical,
+    codes,
+    enumerations,
+    frame,
+    layout,
+    mac,
+    messages,
+    preset,
+    profile,
+    replies,
+    session,
+    sessionread,
+)
 from rimward_protocol.compat import crc32, sha256
 
 
@@ -42,7 +55,9 @@ def check_digests(check, vectors):
         check.same("crc32", crc32(data), row["crc32"])
         check.same("crc32 in parts", crc32(data[5:], crc32(data[:5])), row["crc32"])
     check.same("layout hash", hexed(layout.layout_hash()), vectors["layout_hash"])
-    check.same("layout hash worked out here", hexed(canonical.computed_hash()), vectors["layout_hash"])
+    check.same(
+        "layout hash worked out here", hexed(canonical.computed_hash()), vectors["layout_hash"]
+    )
 
 
 def check_profiles(check, vectors):
@@ -55,13 +70,23 @@ def check_profiles(check, vectors):
         sealed = dict(record)
         sealed["tag"] = b""
         sealed = layout.seal_profile(sealed)
-        check.same(row["name"] + " sealed", hexed(profile.tag_profile(key, sealed) if row["tagged"] else sealed), row["hex"])
-        check.same(row["name"] + " tag", profile.check_tag(key, data), 0 if row["tagged"] else replies.TAG_WRONG)
+        check.same(
+            row["name"] + " sealed",
+            hexed(profile.tag_profile(key, sealed) if row["tagged"] else sealed),
+            row["hex"],
+        )
+        check.same(
+            row["name"] + " tag",
+            profile.check_tag(key, data),
+            0 if row["tagged"] else replies.TAG_WRONG,
+        )
         check.same(row["name"] + " without a key", profile.check_tag(None, data), replies.NO_KEY)
         check.same(row["name"] + " untagged", profile.check_tag(key, sealed), replies.TAG_WRONG)
         check.same(row["name"] + " check", profile.check_profile(data), row["code"])
     for row in vectors["bad"]:
-        check.same(row["name"] + " check", profile.check_profile(unhexlify(row["hex"])), row["code"])
+        check.same(
+            row["name"] + " check", profile.check_profile(unhexlify(row["hex"])), row["code"]
+        )
     check_presets(check, key, vectors["presets"])
 
 
@@ -73,9 +98,15 @@ def check_presets(check, key, vectors):
     sealed = layout.seal_preset(record)
     check.same("preset sealed", hexed(preset.tag_preset(key, sealed)), vectors["good"]["hex"])
     check.same("preset check", preset.check_preset(data), 0)
-    check.same("preset tag", [preset.tag_fits(key, data), preset.tag_fits(key, sealed), preset.tag_fits(None, data)], [True, False, False])
+    check.same(
+        "preset tag",
+        [preset.tag_fits(key, data), preset.tag_fits(key, sealed), preset.tag_fits(None, data)],
+        [True, False, False],
+    )
     for row in vectors["bad"]:
-        check.same("preset: " + row["name"], preset.check_preset(unhexlify(row["hex"])), row["code"])
+        check.same(
+            "preset: " + row["name"], preset.check_preset(unhexlify(row["hex"])), row["code"]
+        )
 
 
 def check_messages(check, vectors):
@@ -84,7 +115,9 @@ def check_messages(check, vectors):
         record = record_of(table, row["fields"])
         check.same(row["word"] + " packed", hexed(layout.pack(table, record)), row["hex"])
         check.same(row["word"] + " unpacked", layout.unpack(table, unhexlify(row["hex"])), record)
-        check.same(row["word"] + " word", codes.word_of(enumerations.MESSAGES, row["number"]), row["word"])
+        check.same(
+            row["word"] + " word", codes.word_of(enumerations.MESSAGES, row["number"]), row["word"]
+        )
 
 
 def read_stream(decoder, data):
@@ -104,7 +137,11 @@ def check_frames(check, vectors):
         encoder.payload[: len(payload)] = payload
         length = encoder.finish(row["kind"], row["sequence"], len(payload))
         check.same("frame", hexed(encoder.out[:length]), row["wire"])
-        check.same("frame read", read_stream(frame.Decoder(), unhexlify(row["wire"])), [[row["kind"], row["sequence"], row["payload"]]])
+        check.same(
+            "frame read",
+            read_stream(frame.Decoder(), unhexlify(row["wire"])),
+            [[row["kind"], row["sequence"], row["payload"]]],
+        )
     for row in vectors["streams"]:
         decoder = frame.Decoder()
         check.same(row["name"], read_stream(decoder, unhexlify(row["hex"])), row["frames"])
@@ -115,7 +152,9 @@ def fast_payload(row):
     """The FAST payload that the recorder writes for a vector's ticks."""
     x = array("i", [0] * 24)
     y = array("i", [0] * 40)
-    recorder = session.FastRecorder(x, ((x, 2, 3, session.FIELD_X), (x, 5, 24, session.FIELD_X), (y, 0, 40, session.FIELD_Y)))
+    recorder = session.FastRecorder(
+        x, ((x, 2, 3, session.FIELD_X), (x, 5, 24, session.FIELD_X), (y, 0, 40, session.FIELD_Y))
+    )
     recorder.start()
     out = fill = 0
     for i in range(len(row["columns"][0])):
@@ -154,13 +193,17 @@ def check_sessions(check, vectors):
         data = unhexlify(row["hex"])
         tick, columns, changes = sessionread.read_fast(data, 0, len(data))
         check.same(row["name"] + " read", [tick, columns], [row["tick"], row["columns"]])
-        check.same(row["name"] + " changes", sorted([list(c) for c in changes]), sorted(row["changes"]))
+        check.same(
+            row["name"] + " changes", sorted([list(c) for c in changes]), sorted(row["changes"])
+        )
         parts = fast_payload(row)
         check.same(row["name"] + " parts", len(parts), 1)
         check.same(row["name"] + " written", sorted_changes(parts[0]), sorted_changes(data))
     header = record_of(layout.SESSION_HEADER, vectors["header"])
     check.same("session header", hexed(session.seal_header(header)), vectors["header_hex"])
-    check.same("session header read", sessionread.read_header(unhexlify(vectors["header_hex"]))[1], header)
+    check.same(
+        "session header read", sessionread.read_header(unhexlify(vectors["header_hex"]))[1], header
+    )
     check_log(check, vectors)
 
 
@@ -190,7 +233,9 @@ def check_log(check, vectors):
     check.same("chained log", hexed(chained), vectors["chained"])
     why, _header, blocks, good = sessionread.read_blocks(plain)
     check.same("log read", [why, good], ["ok", len(plain)])
-    check.same("log blocks", [[kind, hexed(plain[a:b])] for kind, a, b in blocks], vectors["blocks"])
+    check.same(
+        "log blocks", [[kind, hexed(plain[a:b])] for kind, a, b in blocks], vectors["blocks"]
+    )
     check.same("log cut", sessionread.read_blocks(plain[:-1])[0], "torn")
     check.same("chain", sessionread.chain_holds(chained, key), True)
     chained[70] ^= 1

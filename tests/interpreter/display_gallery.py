@@ -1,6 +1,6 @@
 """On MicroPython: the real App with every situation a display can show, drawn by the real framebuf. Prints `screen turn hex` for each.
 
-Situations are set in the kernels' own arrays and the cycle, as they would stand there; the display module then picks and draws by itself.
+Situations are set in the kernels' own arrays and the cycle, with their real values; the display module then picks and draws by itself.
 """
 
 import binascii
@@ -99,7 +99,7 @@ def fresh(folder):
     a.cycle.values = layout.unpack(layout.PROFILE, layout.seal_profile(PROFILE))
     a.cycle.profile = layout.seal_profile(PROFILE)
     a.cycle.wheel = b"wheel001"
-    a.engine.g[39] = slots.BIAS_PA
+    a.engine.g[slots.G_READ] = slots.BIAS_PA
     a.engine.g[slots.G_FA] = a.engine.g[slots.G_FB] = slots.BIAS_PA << 4
     a.interface.work()
     return a
@@ -111,10 +111,10 @@ def armed(a, state, tyre=-1, read=0, cold=0):
     a.cycle.stop_pa = 417000
     a.cycle.t0_ck = 29165
     e = a.engine
-    e.g[4], e.g[6] = 427000, 10000
+    e.g[slots.G_CEIL], e.g[slots.G_BAND] = 427000, 10000
     e.y[Y("target_pa")] = 250000
-    e.f[0], e.f[F("tyre_pa")], e.f[F("cold")] = state, tyre, cold
-    e.g[39] = slots.BIAS_PA + read
+    e.f[slots.F_STATE], e.f[F("tyre_pa")], e.f[F("cold")] = state, tyre, cold
+    e.g[slots.G_READ] = slots.BIAS_PA + read
 
 
 def over(a, cause, tyre=-1):
@@ -137,22 +137,22 @@ def asks(a, name):
 def seat(a):
     armed(a, codes.READY)
     a.cycle.seating = True
-    a.engine.g[4] = 275000
+    a.engine.g[slots.G_CEIL] = 275000
 
 
 def seat_done(a):
     seat(a)
-    a.engine.f[0] = codes.FILL_DONE
+    a.engine.f[slots.F_STATE] = codes.FILL_DONE
 
 
 def why(a):
     armed(a, codes.READY)
-    a.engine.x[2] = buttons.RUN
-    a.engine.g[3] = causes.RANGE_KEY_REFUSES
+    a.engine.x[slots.X_SW] = buttons.RUN
+    a.engine.g[slots.G_WHY] = causes.RANGE_KEY_REFUSES
 
 
 def trip(a, cause):
-    a.engine.g[0] = cause
+    a.engine.g[slots.G_CAUSE] = cause
 
 
 def refused(a):
@@ -163,13 +163,14 @@ def refused(a):
 def service(a):
     a.interface.service = True
     a.engine.t[slots.T_LOAD_MAX] = 5
-    a.engine.x[2] = buttons.KEY_LOW
-    a.engine.g[8] = a.engine.g[9] = slots.BIAS_PA << 4
-    a.engine.g[28] = 16000
+    a.engine.x[slots.X_SW] = buttons.KEY_LOW
+    a.engine.g[slots.G_FA] = a.engine.g[slots.G_FB] = slots.BIAS_PA << 4
+    a.engine.g[slots.G_TEST] = 16000
 
 
 def done(a):
     over(a, causes.TARGET_REACHED, 250400)
+    a.cycle.losses.rate, a.cycle.losses.spread = 3100, 1300
 
 
 def rest(a):
@@ -180,7 +181,7 @@ def rest(a):
 
 def let_go(a):
     phase(a, cycle.LOADING)
-    a.engine.x[2] = buttons.RUN
+    a.engine.x[slots.X_SW] = buttons.RUN
 
 
 def measuring(a, state, tyre=-1):
@@ -264,6 +265,7 @@ SITUATIONS = {
     "refused": refused,
     "service": service,
     "rest": rest,
+    "no-record": lambda a: asks(a, "no-record"),
 }
 
 
@@ -278,12 +280,20 @@ def draw_all(folder):
             if a.interface.view.name != name:
                 raise AssertionError((name, a.interface.view.name))
             print(name, turn, str(binascii.hexlify(a.board.frame), "ascii"))
-    board = Board(folder)
-    display.notice(board, "maintenance")
-    print("maintenance", 0, str(binascii.hexlify(board.frame), "ascii"))
+    for name in ("maintenance", "no-store"):
+        board = Board(folder)
+        display.notice(board, name)
+        print(name, 0, str(binascii.hexlify(board.frame), "ascii"))
 
 
-LONGEST = {"label": b"Wwwwww front mmm", "tyre_width_dmm": 1300, "bead_seat_mm": 622, "rim_class": 0, "limit_pa": 900000, "ceiling_pa": 900000}
+LONGEST = {
+    "label": b"Wwwwww front mmm",
+    "tyre_width_dmm": 1300,
+    "bead_seat_mm": 622,
+    "rim_class": 0,
+    "limit_pa": 900000,
+    "ceiling_pa": 900000,
+}
 
 
 def longest(a):
@@ -291,20 +301,36 @@ def longest(a):
     a.cycle.values = dict(a.cycle.values)
     a.cycle.values.update(LONGEST)
     if a.interface.pair:
-        a.interface.pair.row["rider"], a.interface.pair.ends, a.interface.pair.done = b"Wwwwww wwww mmmm", [(900000, 900000)] * 2, [True, True]
+        a.interface.pair.row["rider"], a.interface.pair.ends, a.interface.pair.done = (
+            b"Wwwwww wwww mmmm",
+            [(900000, 900000)] * 2,
+            [True, True],
+        )
     a.cycle.ceiling_pa, a.cycle.stop_pa = 900000, 890000
+    if a.cycle.losses.rate:
+        a.cycle.losses.rate, a.cycle.losses.spread, a.cycle.losses.slow_leak = (
+            60000,
+            61000,
+            True,
+        )  # more than a host would call an interval
     a.cycle.tyre_pa = 897600 if a.cycle.tyre_pa >= 0 else -1
     e = a.engine
-    e.g[4], e.y[Y("target_pa")], e.f[F("cold")] = 900000, 889000, 897600
+    e.g[slots.G_CEIL], e.y[Y("target_pa")], e.f[F("cold")] = 900000, 889000, 897600
     if e.f[F("tyre_pa")] >= 0:
         e.f[F("tyre_pa")] = 897600
-    e.g[39] = slots.BIAS_PA + 897600
+    e.g[slots.G_READ] = slots.BIAS_PA + 897600
     e.t[slots.T_LOAD_MAX] = 255
-    a.boots, a.board.ambient_pa, a.board.air_ck, a.board.pump_mv, a.cycle.t0_ck = 99999, 103000, 25315, 14800, 25315
+    a.boots, a.board.ambient_pa, a.board.air_ck, a.board.pump_mv, a.cycle.t0_ck = (
+        99999,
+        103000,
+        25315,
+        14800,
+        25315,
+    )
 
 
 def cut_texts(folder):
-    """Prints what does not fit, one a line: every screen and turn, bar first and psi first, with the longest values; every cause and refusal."""
+    """Print what does not fit, one a line: every screen and turn, bar first and psi first, with the longest values; every cause and refusal."""
     for psi in (False, True):
         for name in SITUATIONS:
             a = fresh(folder)
@@ -312,17 +338,19 @@ def cut_texts(folder):
             SITUATIONS[name](a)
             longest(a)
             check_turns(a, name)
-    for number, name in [(row[0], name) for row in causes_of_people() for name in ("why", "stopped", "tripped")]:
+    for number, name in [
+        (row[0], name) for row in causes_of_people() for name in ("why", "stopped", "tripped")
+    ]:
         if (number, name) in ((causes.TARGET_REACHED, "stopped"), (causes.NO_PROFILE, "why")):
             continue  # these have screens of their own
         a = fresh(folder)
         SITUATIONS[name](a)
         if name == "why":
-            a.engine.g[3] = number
+            a.engine.g[slots.G_WHY] = number
         elif name == "stopped":
             a.cycle.cause = number
         else:
-            a.engine.g[0] = number
+            a.engine.g[slots.G_CAUSE] = number
         check_turns(a, name)
     for code in range(1, 128):
         a = fresh(folder)

@@ -25,10 +25,12 @@ import numpy as np
 from rimward.sessions import read_session
 from rimward_fw.kernels import fill, guard, order
 from rimward_protocol import causes, codes, enumerations
+from rimward_protocol import kernel_slots as slots
 
 from tests.interpreter import identical_run as run
 from tests.sessions.cases import CASES
 from tests.sessions.record import load
+from tests.trust.bare import bare
 from tests.trust.guard_guided import World
 
 HERE = Path(__file__).parent
@@ -59,8 +61,8 @@ class Guided:
 
     def step(self, g: Any, x: Any) -> int:
         """One tick of both; `g` is the world's, and may have a bit flipped since."""
-        if x[14] != self.conn:
-            self.conn, self.episode = x[14], self.episode + 1
+        if x[slots.X_CONN] != self.conn:
+            self.conn, self.episode = x[slots.X_CONN], self.episode + 1
             self.job()
         own, head = self.episode & 1, self.flip(g)
         state = self.dice.randrange(17) if self.dice.random() < 0.004 else -1
@@ -70,7 +72,7 @@ class Guided:
         self.g[:] = g
         self.x[:] = x
         if state >= 0:
-            self.f[0] = state
+            self.f[slots.F_STATE] = state
         out = run.one_tick(guard.step, fill.step, order.couple, self.g, self.x, self.f, self.y, own)
         for words in (array("i", [out]), self.g, self.f):
             self.left.extend(words)
@@ -93,7 +95,7 @@ class Guided:
         slow = words(Dice(self.dice.randrange(1 << 20)), 1)[2]
         for i, value in enumerate(slow):
             self.y[run.SLOW + i] = value
-        self.y[18] = self.conn
+        self.y[slots.Y_CONN] = self.conn
 
 
 def guided(seed: int, ticks: int) -> Guided:
@@ -103,7 +105,7 @@ def guided(seed: int, ticks: int) -> Guided:
     for _ in range(ticks):
         world.tick()
         if world.age > world.stop + 120:
-            if world.g[0] == 32:
+            if world.g[slots.G_CAUSE] == 32:
                 kept.boot(world.g)
             world.begin()
     return kept
@@ -113,8 +115,8 @@ def guided(seed: int, ticks: int) -> Guided:
 def compiled() -> Any:
     """`run_block` with the kernels compiled by numba."""
     from numba import njit
-    from rimward.plant.jit import OPTIONS
     from rimward.simulation.engines import kernels
+    from rimward.simulation.plant.jit import OPTIONS
 
     made = kernels()
     make = njit(**OPTIONS | {"cache": False, "error_model": "python"})
@@ -140,7 +142,9 @@ def differs(left: Any, other: np.ndarray) -> str:
         return ""
     at = int(np.nonzero((mine != other).any(axis=1))[0][0])
     words = np.nonzero(mine[at] != other[at])[0].tolist()
-    return f"tick {at}: words {words} are {mine[at][words].tolist()} and {other[at][words].tolist()}"
+    return (
+        f"tick {at}: words {words} are {mine[at][words].tolist()} and {other[at][words].tolist()}"
+    )
 
 
 def one_chunk(number: int, ticks: int = CHUNK) -> dict[str, Any]:
@@ -157,13 +161,20 @@ def numba_and_cpython(ticks: int, workers: int, tell: Any = lambda *_: None) -> 
     """All guided ticks on both, and what they reached. `workers` 0: in this process."""
     chunks = -(-ticks // CHUNK)
     compiled()
-    total: dict[str, Any] = {"ticks": 0, "outs": Counter(), "causes": Counter(), "states": Counter()}
+    total: dict[str, Any] = {
+        "ticks": 0,
+        "outs": Counter(),
+        "causes": Counter(),
+        "states": Counter(),
+    }
     digest = hashlib.sha256()
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn")) if workers else None
     try:
         for number, found in enumerate((pool.map if pool else map)(one_chunk, range(chunks))):
             if found["differs"]:
-                raise AssertionError(f"guided chunk {number}, CPython and numba: {found['differs']}")
+                raise AssertionError(
+                    f"guided chunk {number}, CPython and numba: {found['differs']}"
+                )
             digest.update(bytes.fromhex(found["digest"]))
             for name in ("ticks", "outs", "causes", "states"):
                 total[name] += found[name]
@@ -175,10 +186,10 @@ def numba_and_cpython(ticks: int, workers: int, tell: Any = lambda *_: None) -> 
 
 
 def sources() -> str:
-    """Fingerprint of what is compared: the kernels' own files and the order of a tick."""
+    """Fingerprint of what is compared: the kernels' own files and the order of a tick, without comments."""
     total = hashlib.sha256()
     for path in [*KERNELS, FIRMWARE / "order.py", FIRMWARE / "tick.py"]:
-        total.update(path.name.encode() + b"\0" + path.read_bytes())
+        total.update(path.name.encode() + b"\0" + bare(path.read_text(encoding="utf-8")).encode())
     return total.hexdigest()[:16]
 
 
@@ -225,27 +236,41 @@ def by_cpython(start: Any, records: Any) -> array:
 
 
 def three_ways(folder: Path, start: Any, records: Any, left: Any) -> int:
-    """Compares one stretch on all three; gives its ticks."""
+    """Compare one stretch on all three; return its ticks."""
     other = by_numba(start, records)
     wrong = differs(left, other)
     assert not wrong, f"CPython and numba: {wrong}"
     mine, device = block_digests(left), on_micropython(folder, start, records)
-    assert mine == device, f"CPython and MicroPython differ in the {BLOCK} ticks of block {next((i for i, (a, b) in enumerate(zip(mine, device)) if a != b), -1)}"
+    assert mine == device, (
+        f"CPython and MicroPython differ in the {BLOCK} ticks of block {next((i for i, (a, b) in enumerate(zip(mine, device)) if a != b), -1)}"
+    )
     return len(other)
 
 
 def main() -> int:
-    """Runs all of it; 0 when every bit is the same."""
-    parser = argparse.ArgumentParser(prog="python -m tests.interpreter.identical", description="Both kernels, bit by bit, on three engines.")
-    parser.add_argument("--ticks", type=int, default=TICKS, help="guided ticks on CPython and numba")
-    parser.add_argument("--device-ticks", type=int, default=DEVICE_TICKS, help="of them on MicroPython too")
+    """Run all of it; 0 when every bit is the same."""
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.interpreter.identical",
+        description="Both kernels, bit by bit, on three engines.",
+    )
+    parser.add_argument(
+        "--ticks", type=int, default=TICKS, help="guided ticks on CPython and numba"
+    )
+    parser.add_argument(
+        "--device-ticks", type=int, default=DEVICE_TICKS, help="of them on MicroPython too"
+    )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--write", action="store_true", help=f"keep the figures in {PAGE.name}")
     asked = parser.parse_args()
     begun = time.monotonic()
 
     def tell(done: int, chunks: int) -> None:
-        print(f"\r{done} of {chunks} chunks, {time.monotonic() - begun:.0f} s", end="", file=sys.stderr, flush=True)
+        print(
+            f"\r{done} of {chunks} chunks, {time.monotonic() - begun:.0f} s",
+            end="",
+            file=sys.stderr,
+            flush=True,
+        )
 
     total = numba_and_cpython(asked.ticks, asked.workers, tell)
     print(file=sys.stderr)
@@ -255,7 +280,9 @@ def main() -> int:
         device = three_ways(folder, None, kept.records.tobytes(), kept.left)
         spans = [span for case in CASES for span in corpus(case.name)]
         recorded = sum(three_ways(folder, *span, by_cpython(*span)) for span in spans)
-    taken = branches(lambda: (guided(SEED, asked.device_ticks), [by_cpython(*span) for span in spans]))
+    taken = branches(
+        lambda: (guided(SEED, asked.device_ticks), [by_cpython(*span) for span in spans])
+    )
     text = page(total, device, len(CASES), recorded, taken)
     print(text)
     if asked.write:
@@ -265,7 +292,9 @@ def main() -> int:
 
 def branches(act: Any) -> dict[str, tuple[int, int]]:
     """File of a kernel -> (branches taken by `act()`, branches there are)."""
-    measured = coverage.Coverage(branch=True, data_file=None, include=[str(path) for path in KERNELS], config_file=False)
+    measured = coverage.Coverage(
+        branch=True, data_file=None, include=[str(path) for path in KERNELS], config_file=False
+    )
     measured.start()
     try:
         act()
@@ -280,16 +309,31 @@ def device_tree(folder: Path) -> Path:
     import shutil
 
     for package in (FIRMWARE.parent, Path(codes.__file__).parent):
-        shutil.copytree(package, folder / package.name, ignore=shutil.ignore_patterns("__pycache__"))
+        shutil.copytree(
+            package, folder / package.name, ignore=shutil.ignore_patterns("__pycache__")
+        )
     shutil.copy(HERE / "identical_run.py", folder)
     return folder
 
 
-def page(total: dict[str, Any], device: int, sessions: int, recorded: int, taken: dict[str, tuple[int, int]]) -> str:
+def page(
+    total: dict[str, Any],
+    device: int,
+    sessions: int,
+    recorded: int,
+    taken: dict[str, tuple[int, int]],
+) -> str:
     """The figures as they are kept."""
     share = "\n".join(f"| `{name}` | {done} of {whole} |" for name, (done, whole) in taken.items())
-    named = ", ".join(f"{causes.row_of(cause)[1]} {count}" for cause, count in sorted(total["causes"].items()) if cause)
-    states = ", ".join(f"{codes.word_of(enumerations.FILL_STATES, state)} {count}" for state, count in sorted(total["states"].items()))
+    named = ", ".join(
+        f"{causes.row_of(cause)[1]} {count}"
+        for cause, count in sorted(total["causes"].items())
+        if cause
+    )
+    states = ", ".join(
+        f"{codes.word_of(enumerations.FILL_STATES, state)} {count}"
+        for state, count in sorted(total["states"].items())
+    )
     outs = ", ".join(f"{out} {count}" for out, count in sorted(total["outs"].items()))
     return f"""# Both kernels, bit by bit, on three engines
 

@@ -11,7 +11,12 @@ from rimward_protocol import kernel_slots as slots
 from rimward_protocol import kernel_words
 
 HEAD = 3
-G, X, F, Y = len(kernel_words.GUARD_STATE), len(kernel_words.GUARD_INPUT), len(kernel_words.FILL_STATE), len(kernel_words.FILL_INPUT)
+G, X, F, Y = (
+    len(kernel_words.GUARD_STATE),
+    len(kernel_words.GUARD_INPUT),
+    len(kernel_words.FILL_STATE),
+    len(kernel_words.FILL_INPUT),
+)
 SLOW = slots.FILL_SLOW
 RECORD = HEAD + X + Y - SLOW
 WIDTH = 1 + G + F  # of what a tick leaves: output bits, then both memories
@@ -19,22 +24,22 @@ BIAS = slots.BIAS_PA
 
 
 def one_tick(guard_step, fill_step, tick, g, x, f, y, own):
-    """One tick of both. `own` 0: as the inflator does it; 1: the same order, but the wish in `x` stands, which this fill would not ask."""
+    """One tick of both. `own` 0: as the inflator does it; 1: the same order, but with the recorded request in `x` instead of this fill controller's."""
     if own == 0:
         return tick(guard_step, fill_step, g, x, f, y)
-    y[0] = g[39] - BIAS
-    y[1] = ((g[8] + g[9]) >> 5) - BIAS
-    y[3] = x[2]
-    y[4] = g[3]
-    y[5] = g[0]
+    y[slots.Y_READ] = g[slots.G_READ] - BIAS
+    y[slots.Y_MEAN] = ((g[slots.G_FA] + g[slots.G_FB]) >> 5) - BIAS
+    y[slots.Y_SW] = x[slots.X_SW]
+    y[slots.Y_WHY] = g[slots.G_WHY]
+    y[slots.Y_CAUSE] = g[slots.G_CAUSE]
     bits = fill_step(f, y)
     out = guard_step(g, x)
-    y[2] = out
+    y[slots.Y_OUT] = out
     return out | bits << 8
 
 
 def run_block(guard_step, guard_boot, fill_step, tick, g, x, f, y, records, count, left):
-    """Runs `count` ticks from `records` and writes what each leaves into `left`."""
+    """Run `count` ticks from `records` and write what each leaves into `left`."""
     for n in range(count):
         at = n * RECORD
         event = records[at + 1]
@@ -43,7 +48,7 @@ def run_block(guard_step, guard_boot, fill_step, tick, g, x, f, y, records, coun
         elif event >= 0:
             g[event & 63] = g[event & 63] ^ (1 << (event >> 6))
         if records[at + 2] >= 0:
-            f[0] = records[at + 2]
+            f[slots.F_STATE] = records[at + 2]
         for i in range(X):
             x[i] = records[at + HEAD + i]
         for i in range(SLOW, Y):
@@ -89,5 +94,7 @@ def digests(path, ticks_a_block):
             got = file.readinto(records) // (4 * RECORD)
             if not got:
                 return found
-            run_block(guard.step, guard.boot, fill.step, order.couple, g, x, f, y, records, got, left)
+            run_block(
+                guard.step, guard.boot, fill.step, order.couple, g, x, f, y, records, got, left
+            )
             found.append(sha256(memoryview(left)[: got * WIDTH]))

@@ -10,6 +10,7 @@ from array import array
 import kernel_pairs
 from rimward_fw.kernels import guard
 from rimward_fw.kernels.order import couple as tick
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol import kernel_words
 
 RECORD = 25
@@ -19,9 +20,17 @@ BLOCK = 500
 
 def arrays():
     """Guard state and inputs, fill state and inputs, as after a reset."""
-    g, x = array("i", [0] * len(kernel_words.GUARD_STATE)), array("i", [0] * len(kernel_words.GUARD_INPUT))
+    g, x = (
+        array("i", [0] * len(kernel_words.GUARD_STATE)),
+        array("i", [0] * len(kernel_words.GUARD_INPUT)),
+    )
     guard.boot(g)
-    return g, x, array("i", [0] * len(kernel_words.FILL_STATE)), array("i", [0] * len(kernel_words.FILL_INPUT))
+    return (
+        g,
+        x,
+        array("i", [0] * len(kernel_words.FILL_STATE)),
+        array("i", [0] * len(kernel_words.FILL_INPUT)),
+    )
 
 
 def blocks(path):
@@ -33,7 +42,7 @@ def blocks(path):
 
 
 def put(g, x, at, records):
-    """Puts one record's memory event and inputs in place. Allocates nothing."""
+    """Put one record's memory event and inputs in place. Allocates nothing."""
     event = records[at + 24]
     if event == RESET:
         guard.boot(g)
@@ -67,9 +76,9 @@ def draws(dice):
 
 
 def shake(drawn, f, n):
-    """Now and then the fill is put into a state that nobody reached: its arithmetic must be the same there too."""
+    """Sometimes the fill controller is put into a state that no fill reached: its arithmetic must be the same there too."""
     if n % 125 == 60:
-        f[0] = drawn[n // 125]
+        f[slots.F_STATE] = drawn[n // 125]
 
 
 def digests(path, guard_step, fill_step, wrap):
@@ -81,7 +90,7 @@ def digests(path, guard_step, fill_step, wrap):
         drawn = draws(dice)
         for n in range(BLOCK):
             put(g, x, n * RECORD, records)
-            y[18] = x[14]
+            y[slots.Y_CONN] = x[slots.X_CONN]
             shake(drawn, f, n)
             h = (h * 31 + tick(guard_step, fill_step, g, x, f, y)) & 0xFFFFFF
             h = mixed(mixed(h, g), f)
@@ -90,7 +99,7 @@ def digests(path, guard_step, fill_step, wrap):
 
 
 def alone(path, guard_step, wrap):
-    """The same for the guard alone, with the wish as recorded: what the fill would not ask."""
+    """The same for the guard alone, with the recorded request in place of the fill controller's."""
     g, x = [wrap(a) for a in arrays()[:2]]
     h, found = 0, []
     for records in blocks(path):
@@ -110,10 +119,10 @@ def fill_states(path, guard_step, fill_step):
         drawn = draws(dice)
         for n in range(BLOCK):
             put(g, x, n * RECORD, records)
-            y[18] = x[14]
+            y[slots.Y_CONN] = x[slots.X_CONN]
             shake(drawn, f, n)
             tick(guard_step, fill_step, g, x, f, y)
-            found.add(f[0])
+            found.add(f[slots.F_STATE])
     return sorted(found)
 
 
@@ -129,7 +138,7 @@ def locked(path, guard_step, fill_step, lock, unlock):
         try:
             while n < BLOCK:
                 put(g, x, n * RECORD, records)
-                y[18] = x[14]
+                y[slots.Y_CONN] = x[slots.X_CONN]
                 shake(drawn, f, n)
                 tick(guard_step, fill_step, g, x, f, y)
                 n += 1

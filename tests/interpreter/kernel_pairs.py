@@ -7,6 +7,7 @@ from array import array
 
 from rimward_fw.control import arming, builtin, configuration
 from rimward_fw.kernels import fill, guard
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol import kernel_words, layout
 
 STATES = 17
@@ -30,7 +31,12 @@ def words(dice, conn):
     values["seat_pause_pa"] = (0, 150_000, 200_000)[dice.upto(3)]
     values["target_pa"] = 150_000 + dice.upto(20) * 10_000
     values["volume_ml"] = 900 + dice.upto(800)
-    here = {"ambient_pa": 90_000 + dice.upto(12_000), "t0_ck": 28_000 + dice.upto(2_000), "guard_pa": 10_000, "conn": conn}
+    here = {
+        "ambient_pa": 90_000 + dice.upto(12_000),
+        "t0_ck": 28_000 + dice.upto(2_000),
+        "guard_pa": 10_000,
+        "conn": conn,
+    }
     here["job"] = (1, 1, 1, 2, 3)[dice.upto(5)]
     here["watch_ticks"] = 200 + dice.upto(300)
     return arming.limits(values, configuration.HARDWARE[dice.upto(2)], here)
@@ -70,17 +76,29 @@ def run(fast_guard, fast_fill, seed, ticks, shake):
             sw |= (0, 0, 64, 128, 256, 32)[dice.upto(6)]
         if shake:
             shaken(dice, x, y, g, g2, f, f2)
-        x[0] = code_of(pa) + dice.upto(5)
-        x[1] = code_of(pa) + dice.upto(9) if x[16] == 0 else code_of(pa) + dice.upto(9)
-        x[0] += (x[6] - 101_325) * 512 // 9766
-        x[2], x[3], x[4], x[5] = sw, 4, 16, 78
-        y[0], y[1] = g[39] - 600_000, ((g[8] + g[9]) >> 5) - 600_000
-        y[2], y[3], y[4], y[5] = out, sw, g[3], g[0]
+        x[slots.X_A] = code_of(pa) + dice.upto(5)
+        x[slots.X_B] = (
+            code_of(pa) + dice.upto(9) if x[slots.X_FLAGS] == 0 else code_of(pa) + dice.upto(9)
+        )
+        x[slots.X_A] += (x[slots.X_AMBIENT] - 101_325) * 512 // 9766
+        x[slots.X_SW], x[slots.X_LOAD], x[slots.X_GAP], x[slots.X_SUPPLY] = sw, 4, 16, 78
+        y[slots.Y_READ], y[slots.Y_MEAN] = (
+            g[slots.G_READ] - 600_000,
+            ((g[slots.G_FA] + g[slots.G_FB]) >> 5) - 600_000,
+        )
+        y[slots.Y_OUT], y[slots.Y_SW], y[slots.Y_WHY], y[slots.Y_CAUSE] = (
+            out,
+            sw,
+            g[slots.G_WHY],
+            g[slots.G_CAUSE],
+        )
         one, two = fill.step(f, y), fast_fill(f2, y)
-        x[2] = x[2] & 0xFFEF | (one & 1) << 4
+        x[slots.X_SW] = x[slots.X_SW] & 0xFFEF | (one & 1) << 4
         out, out2 = guard.step(g, x), fast_guard(g2, x)
         if one != two or out != out2 or g != g2 or f != f2:
-            raise AssertionError((seed, n, one, two, out, out2, list(g), list(g2), list(f), list(f2)))
+            raise AssertionError(
+                (seed, n, one, two, out, out2, list(g), list(g2), list(f), list(f2))
+            )
         air = min(air + 60, 700) if out & 3 == 3 else max(air - 40, 0)
         tyre += air // 12
         pa = tyre + air * 12 if air else pa - (pa - tyre) // 8
@@ -92,18 +110,18 @@ def run(fast_guard, fast_fill, seed, ticks, shake):
 
 
 def shaken(dice, x, y, g, g2, f, f2):
-    """Now and then: a word out of place, a state nobody reached, memory that flipped."""
+    """Sometimes: a misplaced word, a state that no fill reached, a flipped bit in memory."""
     if dice.upto(400) == 0:
-        f[0] = f2[0] = dice.upto(STATES)
+        f[slots.F_STATE] = f2[slots.F_STATE] = dice.upto(STATES)
     if dice.upto(900) == 0:
         i = dice.upto(24)
         x[i] = (dice.upto(2) * 2 - 1) * dice.upto(70_000)
     if dice.upto(700) == 0:
-        x[15] = 0x1FFFFFFF - sum([x[i] for i in range(7, 24) if i != 15])
+        x[slots.X_CHK] = 0x1FFFFFFF - sum([x[i] for i in range(7, 24) if i != 15])
     if dice.upto(3000) == 0:
         i = dice.upto(40)
         g[i] = g2[i] = dice.upto(70_000)
-    if g[0] == 32 and dice.upto(50) == 0:
+    if g[slots.G_CAUSE] == 32 and dice.upto(50) == 0:
         guard.boot(g)
         guard.boot(g2)
     if dice.upto(1000) == 0:

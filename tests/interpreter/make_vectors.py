@@ -13,48 +13,32 @@ from pathlib import Path
 from typing import Any
 
 from cobs import cobs
-from rimward import records
+from rimward.formats import records
 from rimward_protocol import canonical, codes, layout, messages, replies
 
+from tests.interpreter.record_vectors import KEY, ROAD, TRACK, WHEEL, crc, hexed, profile
+from tests.interpreter.session_vectors import sessions
+
 FOLDER = Path(__file__).parents[2] / "protocol" / "vectors"
-KEY = bytes(range(32))
-WHEEL = bytes.fromhex("00112233445566 77".replace(" ", ""))
-
-ROAD: dict[str, Any] = {
-    "magic": b"RWP", "version": 2, "revision": 7, "issue": 3512345, "wheel_id": WHEEL, "label": "Wren, hinten ü".encode(), "rim_class": 2, "position": 2,
-    "chuck": 1, "limit_source": 3, "tyre_width_dmm": 280, "bead_seat_mm": 622, "rim_width_dmm": 230, "flags": 3, "volume_low_ml": 1105,
-    "volume_ml": 1257, "limit_pa": 500000, "ceiling_pa": 427000, "target_pa": 410000, "seat_pause_pa": 200000, "ambient_min_pa": 75622,
-    "temp_max_ck": 31815, "ref_temp_ck": 29315, "time_budget_s": 240, "made_days": 2519, "crc": 0, "tag": b"",
-}  # fmt: skip
-TRACK = {
-    **ROAD, "revision": 0x3FFFFFFF, "label": b"Plover front 123", "rim_class": 4, "position": 1, "limit_source": 2,
-    "rim_width_dmm": 0, "flags": 0, "limit_pa": 1000000, "ceiling_pa": 900000, "target_pa": 899999, "seat_pause_pa": 275000,
-}  # fmt: skip
-
-
-def crc(data: bytes) -> bytes:
-    return struct.pack("<I", zlib.crc32(data))
-
-
-def hexed(fields: dict[str, Any]) -> dict[str, Any]:
-    return {name: value.hex() if isinstance(value, bytes) else value for name, value in fields.items()}
-
-
-def profile(fields: dict[str, Any], key: bytes | None = None) -> tuple[dict[str, Any], bytes]:
-    """(the fields in full, the bytes) of a profile with its check code and, with a key, its tag."""
-    record = records.padded(layout.PROFILE, fields)
-    body = records.PROFILE.build(record)[:88]
-    assert len(body) == 88
-    body += crc(body)
-    tag = hmac.new(key, body, hashlib.sha256).digest()[:16] if key else bytes(16)
-    return {**record, "crc": zlib.crc32(body[:88]), "tag": tag}, body + tag
 
 
 def profiles() -> dict[str, Any]:
     good = []
-    for name, fields, key in (("road", ROAD, KEY), ("road-untagged", ROAD, None), ("track", TRACK, KEY)):
+    for name, fields, key in (
+        ("road", ROAD, KEY),
+        ("road-untagged", ROAD, None),
+        ("track", TRACK, KEY),
+    ):
         full, data = profile(fields, key)
-        good.append({"name": name, "fields": hexed(full), "hex": data.hex(), "code": 0, "tagged": key is not None})
+        good.append(
+            {
+                "name": name,
+                "fields": hexed(full),
+                "hex": data.hex(),
+                "code": 0,
+                "tagged": key is not None,
+            }
+        )
     return {"key": KEY.hex(), "good": good, "bad": bad_profiles(), "presets": presets()}
 
 
@@ -90,9 +74,18 @@ def presets() -> dict[str, Any]:
         ("a profile's magic", {"magic": b"RWP"}, replies.PRESET_RECORD),
         ("version 2", {"version": 2}, replies.PRESET_RECORD),
     ]
-    bad = [{"name": name, "hex": preset({**PRESET, **change})[1].hex(), "code": code} for name, change, code in changes]
+    bad = [
+        {"name": name, "hex": preset({**PRESET, **change})[1].hex(), "code": code}
+        for name, change, code in changes
+    ]
     bad.append({"name": "cut", "hex": data[:-1].hex(), "code": replies.PRESET_RECORD})
-    bad.append({"name": "bit flipped", "hex": (data[:50] + bytes([data[50] ^ 1]) + data[51:]).hex(), "code": replies.PRESET_RECORD})
+    bad.append(
+        {
+            "name": "bit flipped",
+            "hex": (data[:50] + bytes([data[50] ^ 1]) + data[51:]).hex(),
+            "code": replies.PRESET_RECORD,
+        }
+    )
     return {"good": {"fields": hexed(full), "hex": data.hex()}, "bad": bad}
 
 
@@ -119,20 +112,39 @@ def bad_profiles() -> list[dict[str, Any]]:
         ("low under half", {"volume_low_ml": 600}, replies.PROFILE_VOLUME),
         ("limit over 2 MPa", {"limit_pa": 2000001, "rim_class": 4}, replies.PROFILE_LIMIT),
         ("ceiling above limit", {"ceiling_pa": 500001}, replies.PROFILE_CEILING_ABOVE_LIMIT),
-        ("ceiling above rig", {"rim_class": 4, "limit_pa": 1000000, "ceiling_pa": 900001}, replies.PROFILE_CEILING_ABOVE_RIG),
-        ("straight side at 501 kPa", {"limit_pa": 501000, "ceiling_pa": 501000}, replies.PROFILE_STRAIGHT_SIDE),
-        ("unknown rim at 501 kPa", {"rim_class": 0, "limit_pa": 501000}, replies.PROFILE_STRAIGHT_SIDE),
+        (
+            "ceiling above rig",
+            {"rim_class": 4, "limit_pa": 1000000, "ceiling_pa": 900001},
+            replies.PROFILE_CEILING_ABOVE_RIG,
+        ),
+        (
+            "straight side at 501 kPa",
+            {"limit_pa": 501000, "ceiling_pa": 501000},
+            replies.PROFILE_STRAIGHT_SIDE,
+        ),
+        (
+            "unknown rim at 501 kPa",
+            {"rim_class": 0, "limit_pa": 501000},
+            replies.PROFILE_STRAIGHT_SIDE,
+        ),
         ("ceiling 29999", {"ceiling_pa": 29999}, replies.PROFILE_CEILING_LOW),
         ("target above ceiling", {"target_pa": 427001}, replies.PROFILE_TARGET),
         ("target 0", {"target_pa": 0}, replies.PROFILE_TARGET),
         ("pause 275001", {"seat_pause_pa": 275001}, replies.PROFILE_SEAT_PAUSE),
-        ("pause above ceiling", {"ceiling_pa": 150000, "target_pa": 140000}, replies.PROFILE_SEAT_PAUSE),
+        (
+            "pause above ceiling",
+            {"ceiling_pa": 150000, "target_pa": 140000},
+            replies.PROFILE_SEAT_PAUSE,
+        ),
         ("ambient 29999", {"ambient_min_pa": 29999}, replies.PROFILE_AMBIENT),
         ("too hot", {"temp_max_ck": 39316}, replies.PROFILE_TEMPERATURE),
         ("budget 9 s", {"time_budget_s": 9}, replies.PROFILE_TIME_BUDGET),
         ("bench", {"flags": 7}, replies.PROFILE_BENCH),
     ]
-    rows = [{"name": name, "hex": profile({**ROAD, **change}, KEY)[1].hex(), "code": code} for name, change, code in changes]
+    rows = [
+        {"name": name, "hex": profile({**ROAD, **change}, KEY)[1].hex(), "code": code}
+        for name, change, code in changes
+    ]
     good = profile(ROAD, KEY)[1]
     damaged = [
         ("empty", b"", replies.PROFILE_SIZE),
@@ -171,8 +183,17 @@ def wire(kind: int, sequence: int, payload: bytes, version: int = codes.PROTOCOL
 
 def frames() -> dict[str, Any]:
     long = bytes(range(1, 255)) * 2
-    chosen = [(0x02, 0, b""), (0x42, 1, bytes(58)), (0x43, 65535, long), (0x4A, 0x0100, bytes(512)), (0x7F, 3, b"\0\x12\1\0\0\0")]
-    rows = [{"kind": k, "sequence": s, "payload": p.hex(), "wire": wire(k, s, p).hex()} for k, s, p in chosen]
+    chosen = [
+        (0x02, 0, b""),
+        (0x42, 1, bytes(58)),
+        (0x43, 65535, long),
+        (0x4A, 0x0100, bytes(512)),
+        (0x7F, 3, b"\0\x12\1\0\0\0"),
+    ]
+    rows = [
+        {"kind": k, "sequence": s, "payload": p.hex(), "wire": wire(k, s, p).hex()}
+        for k, s, p in chosen
+    ]
     one, two = wire(2, 1, b""), wire(0x4D, 2, b"abc")
     noise = b"\x05\x11\x22\x00"
     flipped = bytes([one[0], one[1] ^ 4]) + one[2:]
@@ -186,107 +207,51 @@ def frames() -> dict[str, Any]:
         ("longer than may be", b"\xff" * 700 + b"\0" + one, [[2, 1, ""]], 1),
         ("another version", wire(2, 9, b"", 1) + one, [[2, 9, ""], [2, 1, ""]], 0),
     ]
-    return {"frames": rows, "streams": [{"name": n, "hex": h.hex(), "frames": f, "dropped": d} for n, h, f, d in streams]}
-
-
-def columns(kind: str) -> list[list[int]]:
-    """A, B, LOAD, GAP of n ticks that need the coding `kind` for A."""
-    n = {"one": 1, "two": 2}.get(kind, 64)
-    step = {"constant": 0, "i4": 7, "i8": 127, "i16": 32767, "values": 32768}.get(kind, -8)
-    a = [30000 + (step if i % 2 else 0) for i in range(n)]
-    return [a, [6554 + 4 * (i * i % 29) for i in range(n)], [1] * n, [15 + (i * 5 % 8 > 2) for i in range(n)]]
-
-
-def fast(tick: int, cols: list[list[int]], changes: list[list[int]]) -> bytes:
-    """A FAST payload, written with construct and numpy."""
-    import numpy as np
-
-    coding, body = 0, b""
-    for i, column in enumerate(cols):
-        deltas: Any = np.diff(np.array(column, np.int64))
-        low, high = (int(deltas.min()), int(deltas.max())) if len(deltas) else (0, 0)
-        bounds = ((0, 0), (-8, 7), (-128, 127), (-32768, 32767))
-        code = next((c for c, (a, b) in enumerate(bounds) if a <= low and high <= b), 4)
-        coding |= code << 4 * i
-        if code == 1:
-            nibbles = np.append(deltas & 15, [0] * (len(deltas) % 2)).astype(np.uint8)
-            body += (nibbles[0::2] | nibbles[1::2] << 4).astype(np.uint8).tobytes()
-        elif code:
-            kind = {2: "<i1", 3: "<i2", 4: "<i4"}[code]
-            body += (deltas if code < 4 else np.array(column[1:])).astype(kind).tobytes()
-    head = {"tick": tick, "n": len(cols[0]), "changes": len(changes), "coding": coding, "columns": b""}
-    head.update({name: cols[i][0] for i, name in enumerate(("a", "b", "load", "gap"))})
-    tail = b"".join(records.CHANGE.build(dict(zip(("offset", "field", "value"), row, strict=True))) for row in changes)
-    return records.BLOCKS[layout.BLOCK_FAST].build({**head, "columns": body + tail})
-
-
-def block(kind: int, sequence: int, payload: bytes, flags: int = 0) -> bytes:
-    head = records.BLOCK_HEADER.build({"kind": kind, "flags": flags, "length": len(payload), "sequence": sequence})
-    return head + payload + crc(head + payload)
-
-
-def sessions() -> dict[str, Any]:
-    changes = [[0, 2, 17], [0, 128, 3], [0, 129, 1]]
-    fasts = []
-    for kind in ("constant", "i4", "i8", "i16", "values", "one", "two"):
-        cols = columns(kind)
-        rows = changes + ([[63, 128, 0], [63, 64 + 20, -2147483648]] if len(cols[0]) == 64 else [])
-        tick = 2**30 - 64 if kind == "i8" else 1000
-        fasts.append({"name": kind, "tick": tick, "columns": cols, "changes": rows, "hex": fast(tick, cols, rows).hex()})
-    header = {
-        "magic": b"RWS", "version": 1, "header_bytes": 60, "tick_us": 2000, "layout_hash": bytes(range(8)), "kernel_hash": bytes(8),
-        "device_id": WHEEL, "session": 41, "boot": 3, "unix_s": 4102444800, "words_g": 5, "words_x": 24, "words_f": 3, "words_y": 2,
-        "reserved": bytes(8), "crc": 0,
-    }  # fmt: skip
-    body = records.SESSION_HEADER.build(header)[:-4]
-    header["crc"] = zlib.crc32(body)
-    return {"key": KEY.hex(), "fast": fasts, "header": hexed(header), "header_hex": (body + crc(body)).hex(), **whole_log(body + crc(body))}
-
-
-def log_payloads() -> list[tuple[int, bytes]]:
-    """One payload of every block kind, in the order a fill writes them."""
-    words = struct.pack("<5i", 0, -1, 2**31 - 1, -(2**31), 65536)
-    event = {"tick": 1000, "event": 3, "cause": 0, "state": 1, "out": 16, "value": 427000, "value2": 417000}
-    trace = {"tick": 1000, "step": 10, "n": 2, "ceiling_hpa": 4270, "stop_hpa": 4170, "target_hpa": 4100}
-    rows = struct.pack("<hhhBBhhhBB", 100, 101, -32768, 19, 6, 1200, 1198, 1150, 16, 8)
-    end = {"tick": 9999, "cause": 3, "state": 13, "flags": 0, "peak_pa": 413210, "tyre_pa": -1, "pump_ticks": 5000}
-    snapshot = {"tick": 1000, "array": 0, "first": 0, "count": 5, "total": 5, "words": words}
-    return [
-        (5, records.BLOCKS[5].build({"key": 1, "data": profile(ROAD, KEY)[1]})),
-        (1, records.BLOCKS[1].build(snapshot)),
-        (4, records.BLOCKS[4].build(event)),
-        (2, fast(1000, columns("i8"), [[0, 128, 3]])),
-        (3, records.BLOCKS[3].build({**trace, "records": rows})),
-        (6, records.BLOCKS[6].build(end)),
-    ]
-
-
-def whole_log(header: bytes) -> dict[str, Any]:
-    """A whole log, plain and chained with a MAC."""
-    plain, chained = header, header
-    mac = hmac.new(KEY, header, hashlib.sha256).digest()[:16]
-    for sequence, (kind, payload) in enumerate(log_payloads()):
-        plain += block(kind, sequence, payload)
-        sealed = block(kind, sequence, payload, 1)
-        mac = hmac.new(KEY, mac + sealed, hashlib.sha256).digest()[:16]
-        chained += sealed + mac
-    blocks = [[kind, payload.hex()] for kind, payload in log_payloads()]
-    return {"blocks": blocks, "log": plain.hex(), "chained": chained.hex()}
+    return {
+        "frames": rows,
+        "streams": [
+            {"name": n, "hex": h.hex(), "frames": f, "dropped": d} for n, h, f, d in streams
+        ],
+    }
 
 
 def digests() -> dict[str, Any]:
     rows = []
-    for key, data in ((b"", b""), (KEY, b"Fernhollow Wheels"), (bytes(64), bytes(65)), (bytes(range(65)), bytes(range(256)))):
+    for key, data in (
+        (b"", b""),
+        (KEY, b"Fernhollow Wheels"),
+        (bytes(64), bytes(65)),
+        (bytes(range(65)), bytes(range(256))),
+    ):
         tag = hmac.new(key, data, hashlib.sha256).digest()
         digest, check = hashlib.sha256(data).hexdigest(), zlib.crc32(data)
-        rows.append({"key": key.hex(), "data": data.hex(), "hmac": tag.hex(), "tag": tag[:16].hex(), "sha256": digest, "crc32": check})
-    return {"rows": rows, "layout_hash": layout.layout_hash()[:2].hex() + hashlib.sha256(canonical.canonical_text().encode()).hexdigest()[:12]}
+        rows.append(
+            {
+                "key": key.hex(),
+                "data": data.hex(),
+                "hmac": tag.hex(),
+                "tag": tag[:16].hex(),
+                "sha256": digest,
+                "crc32": check,
+            }
+        )
+    return {
+        "rows": rows,
+        "layout_hash": layout.layout_hash()[:2].hex()
+        + hashlib.sha256(canonical.canonical_text().encode()).hexdigest()[:12],
+    }
 
 
 def everything() -> dict[str, Any]:
     """File name -> what it holds."""
     assert codes.PROFILE_VERSION == 2 and codes.SESSION_VERSION == 1
-    return {"profile": profiles(), "messages": payloads(), "frames": frames(), "session": sessions(), "digests": digests()}
+    return {
+        "profile": profiles(),
+        "messages": payloads(),
+        "frames": frames(),
+        "session": sessions(),
+        "digests": digests(),
+    }
 
 
 def text_of(value: Any) -> str:

@@ -62,7 +62,7 @@ class Wire:
 
 
 def execute(wire, code, world):
-    """Runs one command; output, then what went wrong."""
+    """Run one command; output, then what went wrong."""
     printed = io.StringIO()
     world["print"] = lambda *words, end="\n": printed.write(" ".join([str(w) for w in words]) + end)
     wrong = io.StringIO()
@@ -108,10 +108,10 @@ def serve(wire):
 
 
 def main():
-    """Takes the place of the board until the wire ends."""
+    """Take the place of the board until the wire ends."""
     name = sys.argv[1]
     flash = load(name)
-    out = open(name, "wb")
+    out = open(name, "wb")  # noqa: SIM115 (open until the program ends)
 
     def keep():
         for n in sorted(flash.changed):

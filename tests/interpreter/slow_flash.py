@@ -36,7 +36,14 @@ class Board:
         self.left = 0
         self.flash = simulated_flash.Flash(blocks)
         vfs.VfsLfs2.mkfs(self.flash, progsize=simulated_flash.PROGRAM_BYTES)
-        vfs.mount(vfs.VfsLfs2(self.flash, readsize=simulated_flash.READ_BYTES, progsize=simulated_flash.PROGRAM_BYTES), MOUNT)
+        vfs.mount(
+            vfs.VfsLfs2(
+                self.flash,
+                readsize=simulated_flash.READ_BYTES,
+                progsize=simulated_flash.PROGRAM_BYTES,
+            ),
+            MOUNT,
+        )
 
     def slow(self):
         """From now on the flash takes its time, and refuses to be written while air may move."""

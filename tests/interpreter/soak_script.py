@@ -1,19 +1,40 @@
-"""Runs on MicroPython: fill after fill by the whole firmware over a toy tyre, memory watched. Arguments: paths, fills.
+"""Runs on MicroPython: fill after fill by the whole firmware over a toy tyre, memory watched. Arguments: paths, fills, bytes of heap left free at idle (0: all).
 
-The toy only gives the kernels something to decide about; what is judged is the firmware's memory and counters.
+The toy only gives the kernels something to decide about; the checks are of the firmware's memory and counters.
 Prints one line of figures a fill batch, and `soak ok` or `soak FAILED why` at the end.
 """
 
 import gc
 import sys
 
-RUN, KEY_LOW, ENTER = 1, 2, 2048  # bits of the switch word: a compiled firmware has no names for them
+sys.path[:0] = sys.argv[1].split(":")
+from rimward_fw.app import App  # noqa: E402 (the argument says where)
+from rimward_fw.control import builtin  # noqa: E402
+from rimward_protocol import kernel_slots as slots  # noqa: E402
+
+RUN, KEY_LOW, ENTER = (
+    1,
+    2,
+    2048,
+)  # bits of the switch word: a compiled firmware has no names for them
 
 
-def main(fills):
-    from rimward_fw.app import App
-    from rimward_fw.control import builtin
+def fill_memory(free):
+    """Return blocks that leave one piece of so many bytes of the heap free."""
+    gc.collect()
+    hole = bytearray(free)
+    blocks = None  # a chain of blocks: a list of thousands would itself need one large block
+    size = 4096
+    while size >= 64:
+        try:
+            blocks = blocks, bytearray(size - 16)
+        except MemoryError:
+            size >>= 1
+    del hole
+    return blocks
 
+
+def main(fills, free):
     class Toy:
         NAME = "simulated"
         simulated = True
@@ -26,7 +47,9 @@ def main(fills):
         def __init__(self):
             self.engine = None
             self.n = 0
-            self.hose = self.cold = self.hot = self.pa = 0  # pascal gauge: hose; tyre at the casing's temperature, above it, both
+            self.hose = self.cold = self.hot = self.pa = (
+                0  # pascal gauge: hose; tyre at the casing's temperature, above it, both
+            )
             self.left = 0
             self.word = KEY_LOW
             self.out = 0
@@ -43,12 +66,12 @@ def main(fills):
 
         def sense(self, x):
             n = self.n
-            x[0] = 6554 + (self.hose + (n * 37 & 127)) * 8 // 153
-            x[1] = 6554 + (self.hose + (n * 53 & 511)) * 8 // 153
-            x[2] = self.word
-            x[3] = 3
-            x[4] = 16
-            x[5] = 78
+            x[slots.X_A] = 6554 + (self.hose + (n * 37 & 127)) * 8 // 153
+            x[slots.X_B] = 6554 + (self.hose + (n * 53 & 511)) * 8 // 153
+            x[slots.X_SW] = self.word
+            x[slots.X_LOAD] = 3
+            x[slots.X_GAP] = 16
+            x[slots.X_SUPPLY] = 78
 
         def cutoff_words(self):
             return 2400 + 12 * self.hose // 625, 24000, 11935, 18605 if self.word & RUN else 0
@@ -140,6 +163,9 @@ def main(fills):
         for _ in range(ticks):
             app.work()
 
+    spin(300)
+    board.ballast = fill_memory(free) if free else None
+
     def press(bit):
         board.word |= bit
         spin(100)
@@ -149,9 +175,12 @@ def main(fills):
     done = stopped = 0
     base = 0
     peak = 0
+    least = 1 << 30
     for fill in range(fills):
         if fill == fills // 2:
-            app.engine.t[0] = 0x3FFFFFFF - 4000  # through the wrap in the middle of a fill
+            app.engine.t[slots.T_HEAD] = (
+                0x3FFFFFFF - 4000
+            )  # through the wrap in the middle of a fill
         board.emptied()
         app.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
         spin(60)
@@ -165,6 +194,9 @@ def main(fills):
                 board.word &= ~RUN
                 press(ENTER)
                 board.word |= RUN
+            if state == 6 and free:  # filling
+                gc.collect()
+                least = min(least, gc.mem_free())
             if state in (13, 14, 15):
                 break
         peak = max(peak, board.pa)
@@ -176,7 +208,7 @@ def main(fills):
         spin(1300)
         board.emptied()
         spin(300)
-        if app.engine.g[0]:
+        if app.engine.g[slots.G_CAUSE]:
             press(ENTER)
         gc.collect()
         used = gc.mem_alloc()
@@ -188,16 +220,31 @@ def main(fills):
         if app.engine.failed or board.resets:
             print("soak FAILED the tick failed at fill", fill)
             return
-    free = gc.mem_free()
-    whole = bytearray(free // 4)  # a quarter of what is free in one piece: not in crumbs
-    print("figures", '{"fills": %d, "done": %d, "stopped": %d, "ticks": %d, "heap": %d, "free": %d, "peak_pa": %d}' % (fills, done, stopped, board.n, used, free, peak))
+    left = gc.mem_free()
+    whole = bytearray(
+        2048 if free else left // 4
+    )  # a quarter of what is free in one piece: not in crumbs; in tight memory what a record asks for
+    print(
+        "figures",
+        '{"fills": %d, "done": %d, "stopped": %d, "ticks": %d, "heap": %d, "free": %d, "least": %d, "peak_pa": %d}'
+        % (fills, done, stopped, board.n, used, left, least, peak),
+    )
     if peak > app.cycle.ceiling_pa:
         print("soak FAILED the toy tyre reached", peak)
     elif done < fills * 9 // 10:
-        print("soak FAILED only", done, "fills of", fills, "were done; last state", state, "cause", app.engine.g[0], app.engine.f[1])
+        print(
+            "soak FAILED only",
+            done,
+            "fills of",
+            fills,
+            "were done; last state",
+            state,
+            "cause",
+            app.engine.g[slots.G_CAUSE],
+            app.engine.f[slots.F_REASON],
+        )
     else:
         print("soak ok", len(whole))
 
 
-sys.path[:0] = sys.argv[1].split(":")
-main(int(sys.argv[2]))
+main(int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 0)

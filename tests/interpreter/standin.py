@@ -1,4 +1,4 @@
-"""What the tests of the Pico's own modules begin with: the stand-in for `machine` in place, its wires at rest."""
+"""Set-up for the tests of the Pico's modules: the stand-in for `machine`, with its wires at rest."""
 
 START = """
 sys.path.insert(0, {stand!r})
@@ -6,6 +6,7 @@ import machine, chips, time, micropython
 from machine import WORLD
 from array import array
 from rimward_fw.board import pico, pins
+from rimward_protocol import kernel_slots as slots
 class Chip:  # what the chip's own `micropython` has and the unix build lacks
     keys = []
     alloc_emergency_exception_buf = staticmethod(lambda size: None)
@@ -29,7 +30,7 @@ press("KEY_LOW", "CUTOFF")
 pressures(0, 0)
 """
 
-# `run(turns)`: the whole firmware for so many turns of its main loop; `each(board, turn)` may look on or move things.
+# `run(turns)`: the whole firmware for some turns of its main loop; `each(board, turn)` may observe it or change inputs.
 APP = """
 from rimward_fw import app
 WORLD.logging = False

@@ -10,6 +10,8 @@ from rimward_protocol import kernel_words
 
 RUN = """
 from array import array
+from rimward_protocol import kernel_slots as slots
+OVER = 15  # of the bench's fill controller
 def pairs(guard, fill, other_guard, other_fill, seed, ticks, boot, xs, ys):
     s = seed
     g = array("i", [0] * %d); x = array("i", [0] * 24); f = array("i", [0] * %d); y = array("i", [0] * %d)
@@ -32,17 +34,17 @@ def pairs(guard, fill, other_guard, other_fill, seed, ticks, boot, xs, ys):
         if r %% 30000 == 2:
             tyre = 0
         if r %% 4000 == 3:
-            f[0] = f2[0] = r %% 17
+            f[slots.F_STATE] = f2[slots.F_STATE] = r %% 17
         if r %% 4000 == 4:
-            f[15] = f2[15] = r %% 60000
+            f[OVER] = f2[OVER] = r %% 60000
         code = (tyre + 200000) * 512 // 15625
-        x[0] = max(0, min(65535, code + r %% 5)); x[1] = max(0, min(65535, code + r %% 7))
-        x[2] = sw | (64 if f[0] == 7 and r %% 50 == 0 else 0)
-        x[3], x[4], x[5] = 4, 16, 78
-        y[0], y[1] = g[39] - 600000, ((g[8] + g[9]) >> 5) - 600000
-        y[2], y[3], y[4], y[5] = out, x[2], g[3], g[0]
+        x[slots.X_A] = max(0, min(65535, code + r %% 5)); x[slots.X_B] = max(0, min(65535, code + r %% 7))
+        x[slots.X_SW] = sw | (64 if f[slots.F_STATE] == 7 and r %% 50 == 0 else 0)
+        x[slots.X_LOAD], x[slots.X_GAP], x[slots.X_SUPPLY] = 4, 16, 78
+        y[slots.Y_READ], y[slots.Y_MEAN] = g[slots.G_READ] - 600000, ((g[slots.G_FA] + g[slots.G_FB]) >> 5) - 600000
+        y[slots.Y_OUT], y[slots.Y_SW], y[slots.Y_WHY], y[slots.Y_CAUSE] = out, x[slots.X_SW], g[slots.G_WHY], g[slots.G_CAUSE]
         one, two = fill(f, y), other_fill(f2, y)
-        x[2] = x[2] & 0xFFEF | (one & 1) << 4
+        x[slots.X_SW] = x[slots.X_SW] & 0xFFEF | (one & 1) << 4
         out, out2 = guard(g, x), other_guard(g2, x)
         assert one == two and out == out2 and g == g2 and f == f2, (seed, n, one, two, out, out2, list(f), list(f2))
         total = (total * 31 + one * 64 + out) & 0xFFFFF
@@ -58,12 +60,14 @@ TICKS = 12_000
 
 def slow_words():
     """Slow words of a short test: holds of a second, 50 kPa a second."""
-    from rimward.keys import Key, Ring
     from rimward.proof import bench
+    from rimward.wheels.keys import Key, Ring
     from rimward_fw.bench import app as firmware
     from rimward_protocol import layout
 
-    data = bench.profile_of(bench.Test(500_000, top_pa=650_000), Ring((Key(b"k" * 32, "2025-01-01"),), "here"))
+    data = bench.profile_of(
+        bench.Test(500_000, top_pa=650_000), Ring((Key(b"k" * 32, "2025-01-01"),), "here")
+    )
     here = {
         "ambient_pa": 101_325,
         "t0_ck": 29_315,
@@ -89,12 +93,24 @@ def on_cpython(seed):
     space: dict = {"array": array}
     exec(RUN, space)
     guard = build.guard_module()
-    return space["pairs"](guard.step, bench_fill.step, guard.step, bench_fill.step, seed, TICKS, guard.boot, *slow_words())
+    return space["pairs"](
+        guard.step,
+        bench_fill.step,
+        guard.step,
+        bench_fill.step,
+        seed,
+        TICKS,
+        guard.boot,
+        *slow_words(),
+    )
 
 
 @pytest.fixture(scope="module")
 def folder(device_folder):
-    for name, text in (("guard", build.kernel_files()["kernels/guard.py"]), ("fill", build.kernel_files()["kernels/fill.py"])):
+    for name, text in (
+        ("guard", build.kernel_files()["kernels/guard.py"]),
+        ("fill", build.kernel_files()["kernels/fill.py"]),
+    ):
         (device_folder / f"plain_bench_{name}.py").write_text(text)
     (device_folder / "bench_pairs.py").write_text(RUN)
     return device_folder
@@ -103,7 +119,10 @@ def folder(device_folder):
 def test_cpython_and_micropython_give_the_same_bits(folder, on_unix):
     xs, ys = slow_words()
     code = f"import bench_pairs, plain_bench_guard as pg, plain_bench_fill as pf\nxs, ys = {xs}, {ys}\n"
-    code += "".join(f"print(bench_pairs.pairs(pg.step, pf.step, pg.step, pf.step, {seed}, {TICKS}, pg.boot, xs, ys))\n" for seed in SEEDS)
+    code += "".join(
+        f"print(bench_pairs.pairs(pg.step, pf.step, pg.step, pf.step, {seed}, {TICKS}, pg.boot, xs, ys))\n"
+        for seed in SEEDS
+    )
     totals = [int(word) for word in on_unix(code).split()]
     assert totals == [on_cpython(seed) for seed in SEEDS]
     assert len(set(totals)) == len(SEEDS)

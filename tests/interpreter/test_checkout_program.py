@@ -1,4 +1,4 @@
-"""The check-out program on the stand-in: each switch on its own, nothing without the run control, every way out is air off."""
+"""The check-out program on the stand-in: each switch alone, nothing without the run control, every exit switches the air off."""
 
 from pathlib import Path
 
@@ -72,13 +72,17 @@ def test_the_relay_comes_without_pulses(pico, level):
     ],
 )
 def test_no_air_moves_where_it_must_not(pico, world, why):
-    how, count, _seen, left = eval(run(pico, f"{world}\nprint(edges(c.GATE | c.RELAY | c.VENT_OPEN, 0, c.VENT_PA))")[-1])
+    how, count, _seen, left = eval(
+        run(pico, f"{world}\nprint(edges(c.GATE | c.RELAY | c.VENT_OPEN, 0, c.VENT_PA))")[-1]
+    )
     assert why in how and count == 0 and left[1:] == [0, 0]
 
 
 def test_the_whole_program_waits_for_a_person_and_ends_with_the_air_off(pico):
-    """ENTER for every step but the third; the run control is let go in the last."""
-    out = run(pico, """
+    """ENTER for every step but the third; the run control is released in the last."""
+    out = run(
+        pico,
+        """
 turn = [0]
 plain = board.idle
 def idle():
@@ -91,22 +95,34 @@ def idle():
 board.idle = idle
 c.main(board)
 print([WORLD.out[IN[n]] for n in ("RELAY", "VENT")], board._dead)
-""")
+""",
+    )
     said = [line for line in out if line.startswith("  ")]
-    assert [line.split(";")[0].strip() for line in said] == ["done"] * 2 + ["left out"] + ["done"] * 2 + ["STOPPED: run control not held"]
+    assert [line.split(";")[0].strip() for line in said] == ["done"] * 2 + ["left out"] + [
+        "done"
+    ] * 2 + ["STOPPED: run control not held"]
     assert out[-1] == "[0, 0] True"
 
 
 def test_without_the_workshop_contact_it_does_nothing(pico):
-    out = run(pico, 'press("KEY_LOW", "CUTOFF", "RUN")\nboard = pico.Board()\nc.main(board)\nprint(WORLD.edges[IN["GATE"]], board._dead)')
+    out = run(
+        pico,
+        'press("KEY_LOW", "CUTOFF", "RUN")\nboard = pico.Board()\nc.main(board)\nprint(WORLD.edges[IN["GATE"]], board._dead)',
+    )
     assert out[-2].startswith("Switch off") and out[-1] == "0 True"
 
 
 def test_its_numbers_are_the_firmware_s_and_the_sheet_names_it(pico):
-    names = "GATE RELAY VENT_OPEN RUN KEY_LOW KEY_HIGH DOWN ENTER".split()
+    names = ["GATE", "RELAY", "VENT_OPEN", "RUN", "KEY_LOW", "KEY_HIGH", "DOWN", "ENTER"]
     found = eval(run(pico, f"print([getattr(c, n) for n in {names!r}])")[-1])
     assert found[:3] == [codes.OUT_GATE, codes.OUT_RELAY, codes.OUT_VENT]
-    assert found[3:] == [buttons.RUN, buttons.KEY_LOW, buttons.KEY_HIGH, buttons.DOWN, buttons.ENTER]
+    assert found[3:] == [
+        buttons.RUN,
+        buttons.KEY_LOW,
+        buttons.KEY_HIGH,
+        buttons.DOWN,
+        buttons.ENTER,
+    ]
     text = (HARDWARE / "checkout_pico.py").read_text()
     assert f"* {configuration.GAIN} >> 9" in text and f"- {-configuration.OFF_VENTED:_}" in text
     assert "hardware/checkout_pico.py" in sheets.markdown()

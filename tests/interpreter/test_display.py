@@ -1,4 +1,4 @@
-"""Every screen on a real framebuf: picked by the real display module from what stands in the kernels, drawn, told apart, nothing cut off."""
+"""Every screen on a real framebuf: selected by the real display module from the kernels' state, drawn, distinct, and not cut off."""
 
 import re
 
@@ -26,15 +26,23 @@ def test_every_screen_is_a_png(drawn, tmp_path):
 
 def test_nothing_is_cut_off_with_the_longest_values_of_all(on_unix, tmp_path):
     """Every screen in each turn, bar first and psi first, every cause and refusal: title whole, every line and wrapped text within its room."""
-    assert on_unix(f"import display_gallery\ndisplay_gallery.cut_texts({str(tmp_path)!r})", time_s=300) == ""
+    assert (
+        on_unix(f"import display_gallery\ndisplay_gallery.cut_texts({str(tmp_path)!r})", time_s=300)
+        == ""
+    )
 
 
-NEXT = re.compile(r"ENTER|DOWN|RUN|UP|air is off|one moment|ready in|switch off and|hose off")
+NEXT = re.compile(r"ENTER|DOWN|RUN|UP|air is off|one moment|ready in|[Ss]witch off and|hose off")
 
 
 def test_the_next_step_is_on_every_screen_in_every_turn():
     """Of a screen that turns, too: what to press or hold, or that there is nothing to do but wait."""
-    without = [(name, at) for name in SCREENS for at, table in enumerate(turns(name)) if not any(NEXT.search(text) for _, _, text in table)]
+    without = [
+        (name, at)
+        for name in SCREENS
+        for at, table in enumerate(turns(name))
+        if not any(NEXT.search(text) for _, _, text in table)
+    ]
     assert without == []
 
 
@@ -52,7 +60,9 @@ print(a.interface.chooser.shown()[-2:])
 """
     titles, listed, last = on_unix(code).splitlines()
     assert titles == "['BENCH MEASURE', 'Larkspur front', 'Zeitgeistlaufr..', 'DONE']"
-    assert listed.startswith("[('Ada front gravel', True), ('F 40-622 61.9psi', True), ('Ada rear gravel', False)")
+    assert listed.startswith(
+        "[('Ada front gravel', True), ('F 40-622 61.9psi', True), ('Ada rear gravel', False)"
+    )
     assert last == "[('not registered', True), ('', True)]"
 
 

@@ -1,9 +1,7 @@
-"""Heap of the firmware as `rimward install` puts it on a board, on a 32-bit interpreter; and that nothing is loaded once the tick runs."""
+"""Of the firmware that `rimward install` puts on a board nothing is loaded once the tick runs; its heap is counted in `tests.board`."""
 
 import ast
 from pathlib import Path
-
-from tests.rig import heap
 
 FIRMWARE = Path(__file__).parents[2] / "firmware"
 PROTOCOL = Path(__file__).parents[2] / "protocol" / "rimward_protocol"
@@ -29,18 +27,11 @@ def settle():
 """
 
 
-def test_heap_is_within_the_budget():
-    ok, lines, figures = heap.report()
-    print(*lines, sep="\n")
-    assert figures["idle"] > 80_000 and figures["machine_code"] > 15_000, "counted at all"
-    assert figures["filling"] - figures["idle"] > 60 * 1024, "the record's memory is counted"
-    assert ok, lines
-    assert abs(figures["idle_again"] - figures["idle"]) < 4096, "a fill leaves nothing behind but interned names"
-
-
 def test_no_module_is_loaded_after_the_start(on_unix, tmp_path):
     """A fill cycle, every screen and a conversation: `sys.modules` stays as it was when the tick started; memory comes back."""
-    code = AROUND.format(store=str(tmp_path)) + """
+    code = (
+        AROUND.format(store=str(tmp_path))
+        + """
 settle()
 before = set(sys.modules)
 used = []
@@ -57,6 +48,7 @@ a.interface.service = True
 turn(200)
 print(max(used) - min(used) < 1024, set(sys.modules) - before)
 """
+    )
     assert on_unix(code).strip() == "True set()"
 
 
@@ -69,9 +61,21 @@ def test_no_function_of_the_firmware_imports():
     built_in = {"uctypes", "rp2"}
     found = []
     for file in [*(FIRMWARE / "rimward_fw").rglob("*.py"), *PROTOCOL.glob("*.py")]:
-        for function in [n for n in ast.walk(ast.parse(file.read_text())) if isinstance(n, (ast.FunctionDef, ast.Lambda))]:
+        for function in [
+            n
+            for n in ast.walk(ast.parse(file.read_text()))
+            if isinstance(n, (ast.FunctionDef, ast.Lambda))
+        ]:
             inside = [n for n in ast.walk(function) if isinstance(n, (ast.Import, ast.ImportFrom))]
-            inside = [n for n in inside if isinstance(n, ast.ImportFrom) or {a.name for a in n.names} - built_in]
-            if inside and getattr(function, "name", "") != "here" and not file.name.startswith("simulated"):
+            inside = [
+                n
+                for n in inside
+                if isinstance(n, ast.ImportFrom) or {a.name for a in n.names} - built_in
+            ]
+            if (
+                inside
+                and getattr(function, "name", "") != "here"
+                and not file.name.startswith("simulated")
+            ):
                 found.append(f"{file.name}:{function.name}")
     assert not found

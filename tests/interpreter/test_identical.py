@@ -36,10 +36,13 @@ def test_guided_ticks_on_micropython(folder):
 @pytest.mark.parametrize("name", SESSIONS)
 def test_recorded_sessions_on_all_three(folder, name):
     for start, records in identical.corpus(name):
-        assert identical.three_ways(folder, start, records, identical.by_cpython(start, records)) > 1500
+        assert (
+            identical.three_ways(folder, start, records, identical.by_cpython(start, records))
+            > 1500
+        )
 
 
-def test_one_bit_more_is_seen(folder):
+def test_one_differing_bit_is_detected(folder):
     """The comparison can fail, on either side."""
     kept = identical.guided(3, 1500)
     other = np.array(identical.by_numba(None, kept.records))
@@ -54,13 +57,20 @@ def test_a_moved_limit_is_seen_on_micropython(folder, tmp_path):
     kept = identical.guided(identical.SEED, 3000)
     other = identical.device_tree(tmp_path)
     text = (other / "rimward_fw" / "kernels" / "guard.py").read_text()
-    (other / "rimward_fw" / "kernels" / "guard.py").write_text(text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)"))
-    assert identical.on_micropython(other, None, kept.records.tobytes()) != identical.block_digests(kept.left)
+    (other / "rimward_fw" / "kernels" / "guard.py").write_text(
+        text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)")
+    )
+    assert identical.on_micropython(other, None, kept.records.tobytes()) != identical.block_digests(
+        kept.left
+    )
 
 
 def test_the_kept_page_is_of_the_kernels_that_stand():
     """After a change of a kernel: `python -m tests.interpreter.identical --write`, which takes a quarter of an hour."""
     text = identical.PAGE.read_text()
     assert f"Sources: `{identical.sources()}`" in text, f"run {identical.COMMAND}"
-    assert f"| {identical.TICKS} | CPython, numba |" in text and f"| {identical.DEVICE_TICKS} | CPython, numba, MicroPython |" in text
+    assert (
+        f"| {identical.TICKS} | CPython, numba |" in text
+        and f"| {identical.DEVICE_TICKS} | CPython, numba, MicroPython |" in text
+    )
     assert f"every full-rate tick of {len(CASES)} recorded sessions" in text

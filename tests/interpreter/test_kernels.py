@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rimward.kernels.assemble import gathered
-from rimward.plant.jit import compile_modules
+from rimward.simulation.plant.jit import compile_modules
 from rimward_fw.kernels import fill, guard
 
 from tests.trust.guard_coverage import measure
@@ -27,7 +27,11 @@ def recorded(count: int) -> "array[int]":
         event = -1
         if last is not None and before != last:
             changed = [i for i in range(len(before)) if before[i] != last[i]]
-            event = 64 * ((before[changed[0]] ^ last[changed[0]]).bit_length() - 1) + changed[0] if len(changed) == 1 else -2
+            event = (
+                64 * ((before[changed[0]] ^ last[changed[0]]).bit_length() - 1) + changed[0]
+                if len(changed) == 1
+                else -2
+            )
         found.extend([*x, event])
         last = after
     return found
@@ -65,7 +69,10 @@ def test_same_bits_on_micropython(micropython, records, on_cpython):
 
 def test_same_bits_compiled_by_numba(records, on_cpython, digest_module):
     options = {"inline": "never", "error_model": "python"}
-    guard_step, fill_step = (compile_modules(tuple(gathered(f"rimward_fw.kernels.{name}")), **options)["step"] for name in ("guard", "fill"))
+    guard_step, fill_step = (
+        compile_modules(tuple(gathered(f"rimward_fw.kernels.{name}")), **options)["step"]
+        for name in ("guard", "fill")
+    )
 
     def wrap(words):
         return np.array(words, dtype=np.int32)
@@ -90,7 +97,9 @@ def test_the_lock_would_show_an_allocation(on_unix, records):
 def test_a_changed_kernel_shows(on_unix, device_folder, records, on_cpython):
     """The comparison can fail: one limit moved by one gives another digest."""
     text = (device_folder / "rimward_fw" / "kernels" / "guard.py").read_text()
-    (device_folder / "moved_guard.py").write_text(text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)"))
+    (device_folder / "moved_guard.py").write_text(
+        text.replace("_REST_TICKS = const(15)", "_REST_TICKS = const(16)")
+    )
     code = "import moved_guard\nprint(k.alone(FOLDER + '/guided.bin', moved_guard.step, lambda a: a))\n"
     assert on_unix(EVERY + code).strip() != str(on_cpython[1])
 
@@ -107,10 +116,14 @@ def test_coverage_of_guided_ticks(capsys, records, digest_module):
 
     reached, fills = measure(run), digest_module.fill_states(records, guard.step, fill.step)
     with capsys.disabled():
-        print(f"\n60,000 guided ticks: outputs {dict(outs)}, latched causes {sorted(c for c in causes if c)}")
+        print(
+            f"\n60,000 guided ticks: outputs {dict(outs)}, latched causes {sorted(c for c in causes if c)}"
+        )
         print(f"fill: states {fills}")
-        print(f"guard: {reached.lines - len(reached.missing_lines)} of {reached.lines} lines, "
-              f"{reached.branches - len(reached.missing_branches)} of {reached.branches} branches")
+        print(
+            f"guard: {reached.lines - len(reached.missing_lines)} of {reached.lines} lines, "
+            f"{reached.branches - len(reached.missing_branches)} of {reached.branches} branches"
+        )
     still = {0, 8, 12}
     moving = {18, 19, 32, 33, 34}
     assert still | moving <= set(outs) <= still | moving | {out | 64 for out in still}

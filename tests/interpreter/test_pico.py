@@ -27,15 +27,37 @@ for row in WORLD.log: print(*row)
 print(sorted(WORLD.out.items()))
 """
     )
-    assert {"pin 2 out", "pin 3 out", "pin 4 out", "pin 6 in", "pin 9 in", "adc 26", "adc 27", "adc 28"} <= set(out)
-    assert "spi 0 4000000 0 0 18 19 16" in out and "i2c 0 20 21 100000" in out and "i2c 1 10 11 400000" in out
-    assert "dma 0x4004c00c 268435455" in out and "mem32 0x4004c000 0x17000b" in out and "mem32 0x4003c000 0xf" in out
+    assert {
+        "pin 2 out",
+        "pin 3 out",
+        "pin 4 out",
+        "pin 6 in",
+        "pin 9 in",
+        "adc 26",
+        "adc 27",
+        "adc 28",
+    } <= set(out)
+    assert (
+        "spi 0 4000000 0 0 18 19 16" in out
+        and "i2c 0 20 21 100000" in out
+        and "i2c 1 10 11 400000" in out
+    )
+    assert (
+        "dma 0x4004c00c 268435455" in out
+        and "mem32 0x4004c000 0x17000b" in out
+        and "mem32 0x4003c000 0xf" in out
+    )
     assert not [row for row in out if row.startswith("timer") or row.startswith("watchdog")]
-    assert out[-1] == str([(2, 0), (3, 0), (4, 0), (15, 0), (17, 0), (22, 0)]), "every output is safe before anything runs"
+    assert out[-1] == str([(2, 0), (3, 0), (4, 0), (15, 0), (17, 0), (22, 0)]), (
+        "every output is safe before anything runs"
+    )
 
 
 def test_timer_is_hard_and_two_milliseconds(pico):
-    assert pico(ENGINE + "print(WORLD.timers[0].period, WORLD.timers[0].mode, WORLD.timers[0].hard, WORLD.watchdog_ms)") == ["2 1 True 4000"]
+    assert pico(
+        ENGINE
+        + "print(WORLD.timers[0].period, WORLD.timers[0].mode, WORLD.timers[0].hard, WORLD.watchdog_ms)"
+    ) == ["2 1 True 4000"]
 
 
 def test_words_are_ratios_of_the_sensor_supply(pico):
@@ -47,11 +69,13 @@ for supply in (5.0, 4.75):
     for bar in (0, 5, 10):
         pressures(bar, bar, supply)
         turn(64)
-        print(x[0], x[1], x[5])
+        print(x[slots.X_A], x[slots.X_B], x[slots.X_SUPPLY])
 """
     )
     rows = [[int(word) for word in row.split()] for row in out]
-    for (a, b, supply), (bar, units) in zip(rows, [(bar, units) for units in (78, 74) for bar in (0, 5, 10)]):
+    for (a, b, supply), (bar, units) in zip(
+        rows, [(bar, units) for units in (78, 74) for bar in (0, 5, 10)]
+    ):
         ideal = (0.1 + 0.08 * bar) * 65536
         assert abs(a - ideal) <= 0.5
         assert abs(b - ideal) <= 16, "one of 4,096 steps"
@@ -67,17 +91,14 @@ for supply in (5.0, 4.75):
     ],
 )
 def test_what_does_not_arrive_gives_words_out_of_band(pico, broken, words):
-    """No supply, samples that stand still, a converter that does not answer: outside 5 to 95 %, never an old value."""
-    out = pico(ENGINE + f"pressures(2, 2)\nturn(64)\nprint(x[0], x[1])\n{broken}\nturn(64)\nprint(x[0], x[1], x[5])")
+    """No supply, frozen samples, a converter that does not answer: outside 5 to 95 %, never an old value."""
+    out = pico(
+        ENGINE
+        + f"pressures(2, 2)\nturn(64)\nprint(x[slots.X_A], x[slots.X_B])\n{broken}\nturn(64)\nprint(x[slots.X_A], x[slots.X_B], x[slots.X_SUPPLY])"
+    )
     a, b = out[0].split()
     assert out[1] == words.format(a=a, b=b)
     assert a != "0" and b not in ("0", "65535")
-
-
-def test_integers_stay_under_thirty_bits():
-    """The largest sums of four 12-bit codes through every product of `sense`."""
-    total = 4 * 4095
-    assert max(total << 16, total * (3_300_000 // 600) + 0x80000, total << 4, total * (3_300_000 // 175)) < 1 << 30
 
 
 @pytest.mark.parametrize(
@@ -93,11 +114,14 @@ def test_integers_stay_under_thirty_bits():
         (("ENTER", "CUTOFF"), 2048),
         (("WORKSHOP", "CUTOFF"), 4096),
         (("BENCH0", "BENCH1", "CUTOFF"), 0),
-        (("RUN", "KEY_LOW", "KEY_HIGH", "UP", "DOWN", "ENTER", "WORKSHOP"), 1 | 2 | 4 | 8 | 512 | 1024 | 2048 | 4096),
+        (
+            ("RUN", "KEY_LOW", "KEY_HIGH", "UP", "DOWN", "ENTER", "WORKSHOP"),
+            1 | 2 | 4 | 8 | 512 | 1024 | 2048 | 4096,
+        ),
     ],
 )
 def test_switch_word(pico, held, word):
-    out = pico(ENGINE + f"press(*{held!r})\nturn()\nprint(x[2])")
+    out = pico(ENGINE + f"press(*{held!r})\nturn()\nprint(x[slots.X_SW])")
     assert out == [str(word)]
 
 
@@ -150,14 +174,16 @@ turn(2)
 for work, gap in ((500, 2000), (900, 2000), (300, 5000), (300, 60000)):
     t[slots.T_LOAD_US] = work
     turn(us=gap)
-    print(x[3], x[4])
+    print(x[slots.X_LOAD], x[slots.X_GAP])
 """
     )
-    assert out == ["4 16", "8 16", "3 39", "3 255"], "LOAD is the tick before, rounded up, GAP since it began, both in 128 us"
+    assert out == ["4 16", "8 16", "3 39", "3 255"], (
+        "LOAD is the tick before, rounded up, GAP since it began, both in 128 us"
+    )
 
 
 def test_presses_are_counted_in_the_tick_and_none_is_lost_while_the_loop_writes(pico):
-    """A bounce is one press, two presses 130 ms apart are two, a press of 150 ms in a stall of half a second is kept, and a long one is told."""
+    """A bounce is one press, two presses 130 ms apart are two, a press of 150 ms in a stall of half a second is kept, and a long one is reported."""
     out = pico(
         ENGINE
         + """

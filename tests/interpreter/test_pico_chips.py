@@ -1,7 +1,7 @@
 """Barometer and display on the Pico's buses: there, gone, back, another chip; never a wait without end."""
 
 
-def test_barometer_comes_goes_and_comes_back(pico):
+def test_the_barometer_may_be_lost_and_return(pico):
     out = pico(
         """
 board = pico.Board()
@@ -35,7 +35,20 @@ WORLD.devices[(0, 0x76)] = chips.Barometer()
 wait(3000); print("back", board.ambient_pa)
 """
     )
-    assert out == ["absent 0 0", "there 100653 29823", "restarted 100653", "set up again 100653", "silent 100653 True", "again 100653 True", "fresh still 100653", "gone 0", "another chip 0", "blank 0", "no sense 0", "back 100653"]
+    assert out == [
+        "absent 0 0",
+        "there 100653 29823",
+        "restarted 100653",
+        "set up again 100653",
+        "silent 100653 True",
+        "again 100653 True",
+        "fresh still 100653",
+        "gone 0",
+        "another chip 0",
+        "blank 0",
+        "no sense 0",
+        "back 100653",
+    ]
 
 
 def test_display_gets_what_changed_in_short_slices(pico):
@@ -102,4 +115,11 @@ WORLD.devices[(0, 0x48)] = chip
 wait(900); print("back", board.view.fresh(clock))
 """
     )
-    assert out == ["absent False", "not a round False", "there True [2400, -5, 11935, 18603] 2", "not stale yet True", "stale False", "back True"]
+    assert out == [
+        "absent False",
+        "not a round False",
+        "there True [2400, -5, 11935, 18603] 2",
+        "not stale yet True",
+        "stale False",
+        "back True",
+    ]

@@ -3,7 +3,7 @@
 from .standin import APP
 
 
-def test_the_link_takes_what_the_line_takes(pico):
+def test_the_link_sends_as_much_as_the_line_accepts(pico):
     """In pieces of one packet, only while the line is ready; a line that takes nothing costs no waiting."""
     out = pico(
         """
@@ -26,7 +26,7 @@ for room in (0, 10, 64, 100, 1000):
 
 
 def test_a_hello_over_the_link_is_answered(pico):
-    """The real link on the stand-in: one request in by standard input's place, its reply out."""
+    """The real link on the stand-in: one request in through the stand-in of standard input, its reply out."""
     out = pico(
         APP
         + """

@@ -1,4 +1,4 @@
-"""The whole firmware on the stand-in: it runs, says what is missing, and every end of it is air off and a reset."""
+"""The whole firmware on the stand-in: it runs, reports what is missing, and always ends with the air off and a reset."""
 
 import pytest
 
@@ -6,19 +6,27 @@ from .standin import APP, LATCHED
 
 
 def test_the_whole_firmware_runs_and_ends_in_off_and_reset(pico):
-    """The main loop on the stand-in: it runs, feeds the watchdog, and whatever ends it is air off and a reset."""
-    out = pico(APP + "board = run(200)\nprint(WORLD.fed > 100, WORLD.resets, WORLD.out[IN['RELAY']], WORLD.out[IN['VENT']], board._dead, board.ambient_pa)")
+    """The main loop on the stand-in: it runs, feeds the watchdog, and always ends with the air off and a reset."""
+    out = pico(
+        APP
+        + "board = run(200)\nprint(WORLD.fed > 100, WORLD.resets, WORLD.out[IN['RELAY']], WORLD.out[IN['VENT']], board._dead, board.ambient_pa)"
+    )
     assert out[-1] == "True 1 0 0 True 100653"
 
 
 def test_without_barometer_and_display_it_goes_on(pico):
-    out = pico(APP + "WORLD.devices = {}\nboard = run(200)\nprint(WORLD.fed > 100, WORLD.resets, board.ambient_pa)")
+    out = pico(
+        APP
+        + "WORLD.devices = {}\nboard = run(200)\nprint(WORLD.fed > 100, WORLD.resets, board.ambient_pa)"
+    )
     assert out[-1] == "True 1 0"
 
 
 def test_the_barometer_is_read_before_the_first_tick(pico):
     """Transducer A is sealed: a tick that did not know the air would take the two transducers for disagreeing, and latch."""
-    out = pico(APP + """
+    out = pico(
+        APP
+        + """
 start = pico.Board.start
 seen = []
 def keep(board, engine, tick):
@@ -27,19 +35,29 @@ def keep(board, engine, tick):
 pico.Board.start = keep
 run(120)
 print(seen)
-""")
+"""
+    )
     assert out[-1] == "[100653]"
 
 
-@pytest.mark.parametrize("held,cause,why", [(("CUTOFF", "KEY_LOW"), 0, 1), (("CUTOFF", "KEY_LOW", "RUN"), 31, 31)])
+@pytest.mark.parametrize(
+    "held,cause,why", [(("CUTOFF", "KEY_LOW"), 0, 1), (("CUTOFF", "KEY_LOW", "RUN"), 31, 31)]
+)
 def test_a_missing_barometer_is_named_as_such(pico, held, cause, why):
     """No latch at rest, and with the run control held the barometer's cause, not the transducers'."""
-    out = pico(APP + LATCHED + f"WORLD.devices = {{}}\npress(*{held!r})\nrun(200)\ng = engines[0].g\nprint(g[0], g[3], abs(g[39] - 600000) < 3000)")
+    out = pico(
+        APP
+        + LATCHED
+        + f"WORLD.devices = {{}}\npress(*{held!r})\nrun(200)\ng = engines[0].g\nprint(g[slots.G_CAUSE], g[slots.G_WHY], abs(g[slots.G_READ] - 600000) < 3000)"
+    )
     assert out[-1] == f"{cause} {why} True"
 
 
 def test_workshop_contact_at_power_up_means_no_tick_ever(pico):
-    out = pico(APP + "press('WORKSHOP', 'CUTOFF', 'RUN')\nboard = run(50)\nprint(len(WORLD.timers), WORLD.watchdog_ms, WORLD.out[IN['RELAY']], board._dead)")
+    out = pico(
+        APP
+        + "press('WORKSHOP', 'CUTOFF', 'RUN')\nboard = run(50)\nprint(len(WORLD.timers), WORLD.watchdog_ms, WORLD.out[IN['RELAY']], board._dead)"
+    )
     assert out[-1] == "0 0 0 True"
 
 
@@ -58,9 +76,14 @@ except machine.Reset: print("reset", WORLD.out[IN["RELAY"]])
     assert out[0] == "ValueError('one',)" and out[1].startswith("OSError") and out[2] == "reset 0"
 
 
-def test_a_short_silence_of_the_barometer_changes_nothing_and_a_long_one_ends_the_fill_by_its_name(pico):
-    """Armed: 0.3 s without it are no fault. After 1.5 s the fill is ended as `barometer`; the transducers are not accused."""
-    out = pico(APP + LATCHED + """
+def test_a_short_silence_of_the_barometer_changes_nothing_and_a_long_one_ends_the_fill_by_its_name(
+    pico,
+):
+    """Armed: 0.3 s without it is not a fault. After 1.5 s the fill is ended as `barometer`; the transducers are not accused."""
+    out = pico(
+        APP
+        + LATCHED
+        + """
 from rimward_protocol import causes
 apps = []
 from rimward_fw.control import builtin
@@ -78,17 +101,20 @@ def each(board, turn):
         a.cycle.pressed(2048)
     if turn == 160: seen.append(a.cycle.phase)
     if turn == 170: WORLD.devices.pop((0, 0x76))
-    if turn == 250: seen.append((a.cycle.phase, a.engine.g[0]))
-    if turn == 800: seen.append((a.cycle.phase, a.cycle.cause == causes.BAROMETER, a.engine.g[0], a.status()["stop_cause"]))
+    if turn == 250: seen.append((a.cycle.phase, a.engine.g[slots.G_CAUSE]))
+    if turn == 800: seen.append((a.cycle.phase, a.cycle.cause == causes.BAROMETER, a.engine.g[slots.G_CAUSE], a.status()["stop_cause"]))
 run(810, each)
 print(seen)
-""")
+"""
+    )
     assert out[-1] == "[5, (5, 0), (6, True, 0, 31)]"
 
 
 def test_a_tick_that_stops_leaves_its_record_and_resets(pico):
     """An exception in the hard interrupt cancels its timer: air off, a trip in the store, last words, a reset."""
-    out = pico(APP + """
+    out = pico(
+        APP
+        + """
 from rimward_fw.storage.store import Store
 said = []
 pico.Board.last_words = lambda self, error: said.append(repr(error))
@@ -97,12 +123,17 @@ def each(board, turn):
 board = run(400, each)
 held = Store(pico.STORE, lambda: False)
 print(WORLD.resets > 0, WORLD.out[IN["RELAY"]], [row["cause"] for row in held.trips()], said[0])
-""")
+"""
+    )
     assert out[-1] == "True 0 [25] RuntimeError('the tick stopped',)"
 
 
-def test_a_trip_that_could_not_be_stored_is_stored_by_the_next_start_and_a_cut_off_session_is_named(pico):
-    out = pico(APP + """
+def test_a_trip_that_could_not_be_stored_is_stored_by_the_next_start_and_a_cut_off_session_is_named(
+    pico,
+):
+    out = pico(
+        APP
+        + """
 from rimward_fw.storage.store import Store
 board = pico.Board()
 print(board.remembered())
@@ -136,5 +167,6 @@ while a.recorder.first.waiting():
     if kind == layout.BLOCK_EVENT: kinds.append(layout.unpack(layout.EVENT, payload))
     a.recorder.first.written()
 print([(k["event"], k["value"], k["value2"]) for k in kinds if k["event"] == 1])
-""")
+"""
+    )
     assert out[-3:-1] == ["0", "[23] 7 0 [0, 0]"] and out[-1] in ("[(1, 1, 7)]", "[]")

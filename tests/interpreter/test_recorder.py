@@ -3,6 +3,7 @@
 SCRIPT = """
 import micropython
 from array import array
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol import session, sessionread
 x = array("i", [0] * 24)
 y = array("i", [0] * 36)
@@ -13,14 +14,14 @@ def run(first, count):
     seed = first
     for i in range(count):
         seed = (seed * 1103 + 12345) & 0xFFFF
-        x[0] = 30000 + (seed & 15)
-        x[1] = 30000 + (seed & 60)
-        x[4] = 15 + (i & 1)
+        x[slots.X_A] = 30000 + (seed & 15)
+        x[slots.X_B] = 30000 + (seed & 60)
+        x[slots.X_GAP] = 15 + (i & 1)
         if seed & 63 == 0:
-            x[2] ^= 1
-            y[20] += 1
-            x[7] = -0x40000000
-        recorder.add(first + i, x[2], 1)
+            x[slots.X_SW] ^= 1
+            y[slots.Y_WATCH_TICKS] += 1
+            x[slots.X_CEIL_PA] = -0x40000000
+        recorder.add(first + i, x[slots.X_SW], 1)
 ticks = 0
 for part in range(160):
     micropython.heap_lock()

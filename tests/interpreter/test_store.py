@@ -135,7 +135,10 @@ def test_a_flash_image_keeps_what_was_stored(on_unix, tmp_path) -> None:
 def test_an_image_that_does_not_mount_is_not_formatted_over(on_unix, tmp_path) -> None:
     image = tmp_path / "flash"
     image.write_bytes(bytes(352 * 4096))
-    code = "from rimward_fw.board import simulated_flash\ntry:\n    simulated_flash.mount(%r)\nexcept OSError:\n    print('refused')\n" % str(image)
+    code = (
+        "from rimward_fw.board import simulated_flash\ntry:\n    simulated_flash.mount(%r)\nexcept OSError:\n    print('refused')\n"
+        % str(image)
+    )
     assert on_unix(code).split() == ["refused"]
     assert image.read_bytes() == bytes(352 * 4096)
 
@@ -155,5 +158,8 @@ def test_keys_and_records_on_both_builds(micropython) -> None:
     judged, counted, framed = micropython(KEYS).splitlines()
     assert judged == "38 0 0 37"
     assert counted.split()[0] == "8"  # 13 wrong tags shown, 2 s apart: five came too soon
-    assert counted.split()[2:] == [hashlib.sha256(key).hexdigest()[:16], hmac.new(key, b"session", hashlib.sha256).hexdigest()]
+    assert counted.split()[2:] == [
+        hashlib.sha256(key).hexdigest()[:16],
+        hmac.new(key, b"session", hashlib.sha256).hexdigest(),
+    ]
     assert framed == f"{records.frame(0x3FFFFFFF, b'body').hex()} (7, b'') None"

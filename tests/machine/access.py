@@ -28,7 +28,10 @@ class Watched:
 
 def watched(blocks: list[Any], kept: list[Access]) -> list[Any]:
     """The blocks of a tick's context, registers watched."""
-    return [Watched(which, block, kept) if which in BLOCKS else block for which, block in enumerate(blocks)]
+    return [
+        Watched(which, block, kept) if which in BLOCKS else block
+        for which, block in enumerate(blocks)
+    ]
 
 
 def watch(machine: whole.Machine) -> list[Access]:
@@ -38,8 +41,16 @@ def watch(machine: whole.Machine) -> list[Access]:
     def seen(_uc: Any, access: int, address: int, _size: int, value: int, which: int) -> None:
         word = (address - whole.REGISTERS[which][0]) // 4
         wrote = access == unicorn.UC_MEM_WRITE
-        kept.append((which, word, "write" if wrote else "read", value & 0xFFFF_FFFF if wrote else 0))
+        kept.append(
+            (which, word, "write" if wrote else "read", value & 0xFFFF_FFFF if wrote else 0)
+        )
 
     for which, (address, count) in whole.REGISTERS.items():
-        machine.chip.uc.hook_add(unicorn.UC_HOOK_MEM_READ | unicorn.UC_HOOK_MEM_WRITE, seen, which, address, address + 4 * count - 1)
+        machine.chip.uc.hook_add(
+            unicorn.UC_HOOK_MEM_READ | unicorn.UC_HOOK_MEM_WRITE,
+            seen,
+            which,
+            address,
+            address + 4 * count - 1,
+        )
     return kept

@@ -30,7 +30,7 @@ class Violation(Exception):
 
 @dataclass
 class Memory:
-    """A piece of the emulated memory, and the object that stands for it. `view` is the same words for plain Python, item by item faster."""
+    """A piece of the emulated memory and the object that represents it. `view` gives the same words to plain Python, with faster access to single items."""
 
     words: np.ndarray
     address: int
@@ -57,7 +57,9 @@ class Prepared:
             self.chip.uc.emu_start(self.chip.start | 1, self.chip.start + STOP)
         except unicorn.UcError as wrong:
             self.chip.reset_stack()
-            raise Violation(f"{stubs.reason(self.chip.uc.reg_read(arm_const.UC_ARM_REG_PC))} ({wrong})") from wrong
+            raise Violation(
+                f"{stubs.reason(self.chip.uc.reg_read(arm_const.UC_ARM_REG_PC))} ({wrong})"
+            ) from wrong
         result = int(block[5])
         if not result & 1:
             if result == self.chip.none:
@@ -140,7 +142,7 @@ class Chip:
         return made
 
     def registers(self, address: int, count: int) -> Memory:
-        """A block of peripheral registers as plain memory, and the integer that stands for its address."""
+        """A block of peripheral registers as plain memory, and the integer that is its address."""
         page = address & ~0xFFF
         size = -(-(address - page + 4 * count) // 0x1000) * 0x1000
         words = self._map(page, size)[(address - page) // 4 :][:count]
@@ -148,7 +150,11 @@ class Chip:
 
     def integer(self, value: int) -> int:
         """An integer object."""
-        return 2 * value + 1 & 0xFFFF_FFFF if -(1 << 30) <= value < 1 << 30 else self.box(INTEGER, value)
+        return (
+            2 * value + 1 & 0xFFFF_FFFF
+            if -(1 << 30) <= value < 1 << 30
+            else self.box(INTEGER, value)
+        )
 
     def name(self, text: str) -> int:
         """The number of a name, the same in all modules."""
@@ -157,10 +163,18 @@ class Chip:
     def load(self, module: mpyfile.Module) -> Loaded:
         """Place a module's functions. Its body is not run: globals that it imports are set with `define`."""
         names = self.words(-(-len(module.names) // 2))
-        names.words.view(np.uint16)[: len(module.names)] = [self.name(text) for text in module.names]
+        names.words.view(np.uint16)[: len(module.names)] = [
+            self.name(text) for text in module.names
+        ]
         constants = self.words(max(1, len(module.constants)))
         for i, value in enumerate(module.constants):
-            constants.words[i] = self.table.address if value is mpyfile.FUN_TABLE else self.integer(value) if isinstance(value, int) else self.none
+            constants.words[i] = (
+                self.table.address
+                if value is mpyfile.FUN_TABLE
+                else self.integer(value)
+                if isinstance(value, int)
+                else self.none
+            )
         table = self.words(NAMES)
         context = self.words(4)
         context.words[:] = (0, table.address, names.address, constants.address)
@@ -191,7 +205,13 @@ class Chip:
         """A call that can be made again and again."""
         given = self.words(max(1, len(arguments)))
         given.words[: len(arguments)] = np.array(arguments, np.uint32).view(np.int32)
-        return Prepared(self, np.array([function, len(arguments), 0, given.address, self.heap[(function - HEAP) // 4 + 3]], np.uint32).view(np.int32))
+        return Prepared(
+            self,
+            np.array(
+                [function, len(arguments), 0, given.address, self.heap[(function - HEAP) // 4 + 3]],
+                np.uint32,
+            ).view(np.int32),
+        )
 
     def call(self, function: int, arguments: list[int]) -> int:
         """Run a function with objects as arguments; the integer that it returns. Violation with the reason if it cannot end."""
@@ -209,4 +229,8 @@ class Chip:
 
 def runtime_charges(chip: Chip) -> dict[int, int]:
     """Address of each routine -> cycles that it is charged."""
-    return {address & ~1: entry.cycles for address, entry in zip(chip.table_entries, runtime.TABLE) if CODE <= address < CODE + SIZE}
+    return {
+        address & ~1: entry.cycles
+        for address, entry in zip(chip.table_entries, runtime.TABLE)
+        if CODE <= address < CODE + SIZE
+    }

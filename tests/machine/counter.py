@@ -50,7 +50,9 @@ def on_block(_engine, address, size, user):  # pragma: no cover - compiled
     state[SUMS + state[OWNER]] += cycles
 
 
-@cfunc(types.void(types.voidptr, types.int32, types.uint64, types.int32, types.int64, types.voidptr))
+@cfunc(
+    types.void(types.voidptr, types.int32, types.uint64, types.int32, types.int64, types.voidptr)
+)
 def on_register(_engine, access, address, _size, _value, user):  # pragma: no cover - compiled
     """Correct the two cycles of a load or store: one for the single-cycle registers, four or five across the bridge.
 
@@ -83,12 +85,14 @@ class Counter:
     def cycles(self) -> np.ndarray:
         """Cycles since the reset by owner: 0 the call from outside, then modules in the order in which they were given. ValueError after unknown code."""
         if self.state[UNKNOWN]:
-            raise ValueError(f"Code ran at {BASE + 2 * int(self.state[UNKNOWN]):#x} that was not read before.")
+            raise ValueError(
+                f"Code ran at {BASE + 2 * int(self.state[UNKNOWN]):#x} that was not read before."
+            )
         return self.state[SUMS : SUMS + OWNERS].copy()
 
 
 def count(chip: machine.Chip, modules: list[machine.Loaded], registers: bool = False) -> Counter:
-    """Hook a chip; `modules` are told apart in this order."""
+    """Hook a chip; `modules` are distinguished in this order."""
     state = np.zeros(TOTAL, np.int32)
     costs = np.zeros(PLACES, np.int32)
     flags = state[FLAGS : FLAGS + PLACES]
@@ -112,11 +116,21 @@ def count(chip: machine.Chip, modules: list[machine.Loaded], registers: bool = F
     return made
 
 
-def _hook(chip: machine.Chip, counter: Counter, kind: int, function: Any, begin: int, end: int) -> None:
+def _hook(
+    chip: machine.Chip, counter: Counter, kind: int, function: Any, begin: int, end: int
+) -> None:
     """Hand a compiled function to the emulator: its Python interface takes only Python functions."""
     handle = ctypes.c_size_t()
     pointer, user = ctypes.c_void_p(function.address), ctypes.c_void_p(counter.state.ctypes.data)
-    status = uclib.uc_hook_add(chip.uc._uch, ctypes.byref(handle), kind, pointer, user, ctypes.c_uint64(begin), ctypes.c_uint64(end))
+    status = uclib.uc_hook_add(
+        chip.uc._uch,
+        ctypes.byref(handle),
+        kind,
+        pointer,
+        user,
+        ctypes.c_uint64(begin),
+        ctypes.c_uint64(end),
+    )
     if status != unicorn.UC_ERR_OK:
         raise unicorn.UcError(status)
     counter.hooks.append((handle, function))

@@ -29,7 +29,9 @@ def parsed_callee(text: str) -> tuple[int | str, paths.Function]:
     meant, _, place = text.partition("=")
     path, _, name = place.rpartition(":")
     module = machine_code(Path(path))
-    return int(meant) if meant.isdigit() else meant, paths.Function(module, paths.function(module, name))
+    return int(meant) if meant.isdigit() else meant, paths.Function(
+        module, paths.function(module, name)
+    )
 
 
 def parsed_loops(texts: list[str]) -> dict[str, tuple[int, ...]]:
@@ -41,7 +43,12 @@ def parsed_loops(texts: list[str]) -> dict[str, tuple[int, ...]]:
     return found
 
 
-def measured(module: mpyfile.Module, name: str, callees: dict[int | str, paths.Function], loops: dict[str, tuple[int, ...]]) -> dict[str, Any]:
+def measured(
+    module: mpyfile.Module,
+    name: str,
+    callees: dict[int | str, paths.Function],
+    loops: dict[str, tuple[int, ...]],
+) -> dict[str, Any]:
     """The figures of one function."""
     found = paths.bound(paths.Function(module, paths.function(module, name), callees, loops))
     return {
@@ -60,7 +67,12 @@ def shown(row: dict[str, Any]) -> str:
     return "\n".join(lines + [f"  PROBLEM: {problem}" for problem in row["problems"]])
 
 
-def listing(module: mpyfile.Module, name: str, callees: dict[int | str, paths.Function], loops: dict[str, tuple[int, ...]]) -> str:
+def listing(
+    module: mpyfile.Module,
+    name: str,
+    callees: dict[int | str, paths.Function],
+    loops: dict[str, tuple[int, ...]],
+) -> str:
     """The longest path's own instructions with the cycles up to each, calls left out."""
     code = paths.function(module, name)
     steps, total, lines = thumb.steps(code.data), 0, []
@@ -72,19 +84,28 @@ def listing(module: mpyfile.Module, name: str, callees: dict[int | str, paths.Fu
 
 def main(arguments: list[str] | None = None) -> int:
     """0: figures printed; 1: with something that a tick may not do; 2: wrong usage."""
-    parser = argparse.ArgumentParser(prog="python -m tests.machine.cycles", description="Longest path and deepest stack of machine code.")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.machine.cycles",
+        description="Longest path and deepest stack of machine code.",
+    )
     parser.add_argument("path", type=Path)
     parser.add_argument("function", nargs="?", help="all functions of the module, if none is named")
     parser.add_argument("--callee", action="append", default=[], metavar="PARAMETER=PATH:FUNCTION")
     parser.add_argument("--loop", action="append", default=[], metavar="FUNCTION=N")
-    parser.add_argument("--listing", action="store_true", help="print the longest path instruction by instruction")
+    parser.add_argument(
+        "--listing", action="store_true", help="print the longest path instruction by instruction"
+    )
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args(arguments)
     try:
         module = machine_code(asked.path)
         callees = dict(parsed_callee(text) for text in asked.callee)
         loops = parsed_loops(asked.loop)
-        names = [asked.function] if asked.function else [code.name for code in module.body.children if code.kind == mpyfile.VIPER]
+        names = (
+            [asked.function]
+            if asked.function
+            else [code.name for code in module.body.children if code.kind == mpyfile.VIPER]
+        )
         rows = [measured(module, name, callees, loops) for name in names]
         if asked.listing:
             print("\n".join(listing(module, name, callees, loops) for name in names))

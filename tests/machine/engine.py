@@ -24,10 +24,16 @@ class Engine:
     def __init__(self, guard: mpyfile.Module, fill: mpyfile.Module, counted: bool = False) -> None:
         self.chip = chip.Chip()
         self.loaded = modules = [self.chip.load(guard), self.chip.load(fill)]
-        self.g, self.x, self.f, self.y = (self.chip.array(size) for size in (run.G, run.X, run.F, run.Y))
+        self.g, self.x, self.f, self.y = (
+            self.chip.array(size) for size in (run.G, run.X, run.F, run.Y)
+        )
         self.calls = [
-            self.chip.prepare(self.chip.function(modules[0], "step"), [self.g.object, self.x.object]),
-            self.chip.prepare(self.chip.function(modules[1], "step"), [self.f.object, self.y.object]),
+            self.chip.prepare(
+                self.chip.function(modules[0], "step"), [self.g.object, self.x.object]
+            ),
+            self.chip.prepare(
+                self.chip.function(modules[1], "step"), [self.f.object, self.y.object]
+            ),
         ]
         self.counter = counter.count(self.chip, modules) if counted else None
         self.kept = Counted()
@@ -56,7 +62,16 @@ class Engine:
         rows = np.frombuffer(bytes(records), np.int32)
         count = len(rows) // run.RECORD
         left = np.zeros(count * run.WIDTH, np.int32)
-        run.run_block(self.guard_step, boot, self.fill_step, order.couple, *(made.view for made in memory), rows.data, count, left.data)
+        run.run_block(
+            self.guard_step,
+            boot,
+            self.fill_step,
+            order.couple,
+            *(made.view for made in memory),
+            rows.data,
+            count,
+            left.data,
+        )
         return left.reshape(count, run.WIDTH)
 
 

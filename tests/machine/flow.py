@@ -15,9 +15,20 @@ from tests.machine.thumb import Step
 
 Value = tuple[Any, ...]
 STACK = "stack"
-ENTRY: dict[Any, Value] = {arm.ARM_REG_R0: ("function",), arm.ARM_REG_R3: ("arguments",), STACK: ("depth", 0)}
+ENTRY: dict[Any, Value] = {
+    arm.ARM_REG_R0: ("function",),
+    arm.ARM_REG_R3: ("arguments",),
+    STACK: ("depth", 0),
+}
 R0, R1, SP, PC = arm.ARM_REG_R0, arm.ARM_REG_R1, arm.ARM_REG_SP, arm.ARM_REG_PC
-LOST_IN_CALL = (arm.ARM_REG_R0, arm.ARM_REG_R1, arm.ARM_REG_R2, arm.ARM_REG_R3, arm.ARM_REG_R12, arm.ARM_REG_LR)
+LOST_IN_CALL = (
+    arm.ARM_REG_R0,
+    arm.ARM_REG_R1,
+    arm.ARM_REG_R2,
+    arm.ARM_REG_R3,
+    arm.ARM_REG_R12,
+    arm.ARM_REG_LR,
+)
 
 
 @dataclass
@@ -46,7 +57,11 @@ def follow(steps: dict[int, Step], code: bytes) -> Flow:
         at = heappop(work)
         after = _apply(steps[at], dict(states[at]), code, flow)
         for way in _ways(steps[at], flow):
-            merged = after if way not in states else {key: value for key, value in states[way].items() if after.get(key) == value}
+            merged = (
+                after
+                if way not in states
+                else {key: value for key, value in states[way].items() if after.get(key) == value}
+            )
             if STACK not in merged:
                 raise ValueError(f"Two ways meet at {way:#x} with different stacks.")
             if way not in states or merged != states[way]:
@@ -106,7 +121,12 @@ def _stack_change(step: Step) -> int:
         return 4 * len(operands)
     if step.name == "pop":
         return -4 * len(operands)
-    if operands and operands[0].type == arm.ARM_OP_REG and operands[0].reg == SP and step.name in ("add", "sub"):
+    if (
+        operands
+        and operands[0].type == arm.ARM_OP_REG
+        and operands[0].reg == SP
+        and step.name in ("add", "sub")
+    ):
         sign = 1 if step.name == "sub" else -1
         if operands[-1].type != arm.ARM_OP_IMM:
             raise ValueError(f"A stack of unknown depth at {step.at:#x}: {step.text}")
@@ -131,7 +151,11 @@ def _value(step: Step, state: dict[Any, Value], code: bytes) -> Value | None:
     if step.name in ("ldr", "ldrh"):
         return _loaded(step, state, code)
     if step.name in ("mov", "movs"):
-        return ("number", operands[1].imm) if operands[1].type == arm.ARM_OP_IMM else state.get(operands[1].reg)
+        return (
+            ("number", operands[1].imm)
+            if operands[1].type == arm.ARM_OP_IMM
+            else state.get(operands[1].reg)
+        )
     if step.name in ("adds", "add") and operands[-1].type == arm.ARM_OP_IMM:
         base = state.get(operands[-2].reg)
         if base and base[0] in ("table", "number"):
@@ -146,10 +170,12 @@ def _loaded(step: Step, state: dict[Any, Value], code: bytes) -> Value | None:
         return ("number", int.from_bytes(code[at : at + 4], "little", signed=True))
     if place.base == SP:
         return state.get(("slot", state[STACK][1] - place.disp))
-    base = state.get(place.base)
-    if not base or place.index:
+    base, index = state.get(place.base), ("number", 0)
+    if place.index:
+        index = state.get(place.index, ("",))
+    if not base or index[0] != "number":
         return None
-    return _member(base, place.disp)
+    return _member(base, place.disp + index[1])
 
 
 def _member(base: Value, offset: int) -> Value | None:

@@ -29,7 +29,9 @@ class Bounds:
 
     def problems(self) -> list[str]:
         """What a tick may not do, each once."""
-        return sorted({problem for one in (self.tick, self.guard, self.fill) for problem in one.problems})
+        return sorted(
+            {problem for one in (self.tick, self.guard, self.fill) for problem in one.problems}
+        )
 
 
 @dataclass
@@ -41,8 +43,16 @@ class Figures:
 
     def with_flash_waits_us(self) -> float:
         """Estimate of the longest tick where the runtime functions run from flash: they alone wait, machine code of modules is in RAM."""
-        called = sum(runtime.BY_NAME[name].cycles * count for name, count in self.bounds.tick.calls.items()) + runtime.DISPATCH_CYCLES
-        return runtime.microseconds(self.bounds.tick.cycles + self.found.bridged + called * (runtime.FLASH_WAITS - 1))
+        called = (
+            sum(
+                runtime.BY_NAME[name].cycles * count
+                for name, count in self.bounds.tick.calls.items()
+            )
+            + runtime.DISPATCH_CYCLES
+        )
+        return runtime.microseconds(
+            self.bounds.tick.cycles + self.found.bridged + called * (runtime.FLASH_WAITS - 1)
+        )
 
     def row(self) -> dict[str, Any]:
         """The figures as they are printed."""
@@ -57,15 +67,26 @@ class Figures:
             "bytecode_calls": len(bounds.problems()),
             "stack_bytes_worst": bounds.tick.stack_bytes,
         }
-        within = made["tick_us_worst"] <= TICK_US_MAX and made["tick_us_median"] <= MEDIAN_US_MAX and made["fill_us_worst"] <= FILL_US_MAX
-        counted = max(found.tick, default=0) <= bounds.tick.cycles + found.bridged and found.stack_bytes <= bounds.tick.stack_bytes
+        within = (
+            made["tick_us_worst"] <= TICK_US_MAX
+            and made["tick_us_median"] <= MEDIAN_US_MAX
+            and made["fill_us_worst"] <= FILL_US_MAX
+        )
+        counted = (
+            max(found.tick, default=0) <= bounds.tick.cycles + found.bridged
+            and found.stack_bytes <= bounds.tick.stack_bytes
+        )
         return {"ok": not found.differences and not bounds.problems() and within and counted} | made
 
 
 def bounds(code: whole.Codes) -> Bounds:
     """Longest path and deepest stack of both kernels and of the whole tick."""
-    guard, fill = (paths.Function(module, paths.function(module, "step")) for module in (code.guard, code.fill))
-    tick = paths.Function(code.tick, paths.function(code.tick, "interrupt"), {"_guard": guard, "_fill": fill})
+    guard, fill = (
+        paths.Function(module, paths.function(module, "step")) for module in (code.guard, code.fill)
+    )
+    tick = paths.Function(
+        code.tick, paths.function(code.tick, "interrupt"), {"_guard": guard, "_fill": fill}
+    )
     whole_tick = paths.bound(tick)
     whole_tick.cycles += runtime.DISPATCH_CYCLES
     whole_tick.stack_bytes += runtime.DISPATCH_STACK
@@ -81,7 +102,9 @@ def chunks(ticks: int) -> Iterable[tuple[int, Any]]:
 def kernels_alone(code: whole.Codes, kept: Any) -> str:
     """The first difference of both kernels over guided ticks, the guard with the wish as recorded where the record says so."""
     try:
-        return identical.differs(kept.left, engine.Engine(code.guard, code.fill).run(None, kept.records.tobytes()))
+        return identical.differs(
+            kept.left, engine.Engine(code.guard, code.fill).run(None, kept.records.tobytes())
+        )
     except chip.Violation as violation:
         return str(violation)
 
@@ -111,10 +134,14 @@ def recorded(code: whole.Codes, names: Iterable[str], found: whole.Found, tell: 
     machine.chip.paint_stack()
     for name in names:
         for start, records in identical.corpus(name):
-            if len(start) != WORDS:  # recorded by kernels with other words: the same inputs from a reset on
+            if (
+                len(start) != WORDS
+            ):  # recorded by kernels with other words: the same inputs from a reset on
                 start = None
                 found.from_reset.append(name)
-            left = np.frombuffer(identical.by_cpython(start, records), np.int32).reshape(-1, run.WIDTH)
+            left = np.frombuffer(identical.by_cpython(start, records), np.int32).reshape(
+                -1, run.WIDTH
+            )
             before = len(found.differences)
             whole.compare(world, machine, start, rows_of(records), found, False, left)
             found.differences[before:] = [f"{name}: {text}" for text in found.differences[before:]]
@@ -127,7 +154,9 @@ def sessions() -> list[str]:
     return [case.name for case in CASES]
 
 
-def measure(code: whole.Codes, ticks: int, names: Iterable[str], tell: Tell = lambda *_: None) -> Figures:
+def measure(
+    code: whole.Codes, ticks: int, names: Iterable[str], tell: Tell = lambda *_: None
+) -> Figures:
     """Everything: bounds, guided ticks, recorded sessions."""
     figures = Figures(bounds(code))
     guided(code, ticks, figures.found, tell)

@@ -11,11 +11,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from rimward.install import plan
+from rimward.device.install import plan
 
 ARMV6M = 4
 BYTECODE, NATIVE, VIPER, ASSEMBLER = 2, 3, 4, 5
-RODATA, BSS, RELOCATED = 0x20, 0x40, 0x10  # scope flags of hand-linked native modules, which mpy-cross never makes from Python
+RODATA, BSS, RELOCATED = (
+    0x20,
+    0x40,
+    0x10,
+)  # scope flags of hand-linked native modules, which mpy-cross never makes from Python
 FUN_TABLE = object()  # the constant that stands for the table of runtime functions
 SMALL_CONSTANTS: dict[int, Any] = {0: FUN_TABLE, 1: None, 2: False, 3: True, 4: ...}
 MAKE_FUNCTION, STORE_NAME = 0x32, 0x16
@@ -77,9 +81,16 @@ def read(data: bytes) -> Module:
         raise ValueError("Not a .mpy file of version 6 with 31-bit small integers.")
     arch = feature >> 2 & 15
     if feature & 0x40 or arch not in (0, ARMV6M):
-        raise ValueError(f"Machine code for another processor (architecture {arch}); compile with -march=armv6m.")
+        raise ValueError(
+            f"Machine code for another processor (architecture {arch}); compile with -march=armv6m."
+        )
     names, constants = reader.number(), reader.number()
-    module = Module([_name(reader) for _ in range(names)], [_constant(reader) for _ in range(constants)], _code(reader), data)
+    module = Module(
+        [_name(reader) for _ in range(names)],
+        [_constant(reader) for _ in range(constants)],
+        _code(reader),
+        data,
+    )
     if reader.at != len(data):
         raise ValueError("Not a whole .mpy file: bytes are left over.")
     if module.body.kind == BYTECODE:
@@ -160,7 +171,9 @@ def known_as(name: str) -> str:
     if not name.isidentifier():
         return name
     with tempfile.TemporaryDirectory() as folder:
-        made = plan.cross_compile(_written(Path(folder), f"{name}_ = {name}\n"), "name.py", Path(folder))
+        made = plan.cross_compile(
+            _written(Path(folder), f"{name}_ = {name}\n"), "name.py", Path(folder)
+        )
     return [found for found in read(made).names if found != f"{name}_"][-1]
 
 
@@ -174,8 +187,20 @@ def compiled(source: Path, *options: str) -> bytes:
     """A source file as machine code, with the compiler's own words in a RuntimeError."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "out.mpy"
-        command = [*plan.compiler(), plan.OPTIMISE, *options, f"-march={plan.ARCH}", "-s", source.name, "-o", str(out), str(source)]
+        command = [
+            *plan.compiler(),
+            plan.OPTIMISE,
+            *options,
+            f"-march={plan.ARCH}",
+            "-s",
+            source.name,
+            "-o",
+            str(out),
+            str(source),
+        ]
         done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
         if done.returncode:
-            raise RuntimeError(f"mpy-cross could not compile {source.name}: {(done.stderr or done.stdout).strip()}")
+            raise RuntimeError(
+                f"mpy-cross could not compile {source.name}: {(done.stderr or done.stdout).strip()}"
+            )
         return out.read_bytes()

@@ -9,7 +9,13 @@ from dataclasses import dataclass, field
 
 from tests.machine import flow, mpyfile, runtime, thumb
 
-OFTEN = ("step", "start", "stop", "tick", "run")  # names of functions that every interpreter may know by number
+OFTEN = (
+    "step",
+    "start",
+    "stop",
+    "tick",
+    "run",
+)  # names of functions that every interpreter may know by number
 
 
 @dataclass
@@ -49,7 +55,12 @@ def load(data: bytes) -> mpyfile.Module:
     if module.body.kind == mpyfile.VIPER:
         steps = thumb.steps(module.body.data)
         for call in flow.follow(steps, module.body.data).calls.values():
-            if call.kind in (runtime.STORE_NAME, runtime.STORE_GLOBAL) and call.first and call.second and call.second[0] == "child":
+            if (
+                call.kind in (runtime.STORE_NAME, runtime.STORE_GLOBAL)
+                and call.first
+                and call.second
+                and call.second[0] == "child"
+            ):
                 module.body.children[call.second[1]].name = module.names[call.first[1]]
     own = {mpyfile.known_as(name): name for name in OFTEN}
     for code in module.body.children:
@@ -62,7 +73,9 @@ def function(module: mpyfile.Module, name: str) -> mpyfile.Code:
     for code in module.body.children:
         if code.name == name:
             return code
-    raise KeyError(f"The module has no function {name}; it has {', '.join(code.name for code in module.body.children)}.")
+    raise KeyError(
+        f"The module has no function {name}; it has {', '.join(code.name for code in module.body.children)}."
+    )
 
 
 def bound(what: Function, inside: tuple[int, ...] = ()) -> Bound:
@@ -77,7 +90,12 @@ def bound(what: Function, inside: tuple[int, ...] = ()) -> Bound:
     for at, call in known.calls.items():
         if at in costs:
             costs[at].add(_call(what, call, inside + (id(what.code),)), call.depth)
-    graph = {at: step.after if at not in known.calls or runtime.TABLE[known.calls[at].kind].returns else [] for at, step in steps.items()}
+    graph = {
+        at: step.after
+        if at not in known.calls or runtime.TABLE[known.calls[at].kind].returns
+        else []
+        for at, step in steps.items()
+    }
     found = _longest(what, steps, graph, costs)
     found.stack_bytes = max(known.depth, *(cost.stack_bytes for cost in costs.values()))
     found.problems = [problem for cost in costs.values() for problem in cost.problems]
@@ -93,7 +111,9 @@ def _call(what: Function, call: flow.Call, inside: tuple[int, ...]) -> Bound:
     if call.kind == runtime.CALL:
         callee = _callee(what, call.first)
         if callee is None or callee.code.kind != mpyfile.VIPER:
-            made.problems.append(f"call of {_called(what, call.first)}, which is no machine code of this module")
+            made.problems.append(
+                f"call of {_called(what, call.first)}, which is no machine code of this module"
+            )
         else:
             made.add(bound(callee, inside), entry.stack_bytes)
     return made
@@ -113,20 +133,37 @@ def _callee(what: Function, target: flow.Value | None) -> Function | None:
         named = what.module.names[target[1]]
         if named in what.callees:
             return what.callees[named]
-        codes = [code for code in what.module.body.children if named in (code.name, mpyfile.known_as(code.name))]
+        codes = [
+            code
+            for code in what.module.body.children
+            if named in (code.name, mpyfile.known_as(code.name))
+        ]
         return Function(what.module, codes[0], what.callees, what.loops) if codes else None
     return None
 
 
-def _longest(what: Function, steps: dict[int, thumb.Step], graph: dict[int, list[int]], costs: dict[int, Bound]) -> Bound:
+def _longest(
+    what: Function,
+    steps: dict[int, thumb.Step],
+    graph: dict[int, list[int]],
+    costs: dict[int, Bound],
+) -> Bound:
     """From the start to any end. Jumps back are taken out and charged where their loop is entered."""
     back = sorted((way, at) for at, ways in graph.items() for way in ways if way <= at)
     heads = sorted({head for head, _ in back})
     stated = what.loops.get(what.code.name, ())
     if len(heads) != len(stated):
         places = ", ".join(hex(head) for head in heads)
-        raise ValueError(f"{what.code.name} has {len(heads)} loops ({places}) and {len(stated)} stated bounds: state how often each repeats at most.")
-    spans = sorted(((head, max(at for way, at in back if way == head), times) for head, times in zip(heads, stated)), key=lambda span: span[1] - span[0])
+        raise ValueError(
+            f"{what.code.name} has {len(heads)} loops ({places}) and {len(stated)} stated bounds: state how often each repeats at most."
+        )
+    spans = sorted(
+        (
+            (head, max(at for way, at in back if way == head), times)
+            for head, times in zip(heads, stated)
+        ),
+        key=lambda span: span[1] - span[0],
+    )
     loops: list[tuple[int, int, int]] = []
     for head, last, times in spans:
         once = _from(head, last, steps, graph, costs, loops)[0]
@@ -139,15 +176,26 @@ def _longest(what: Function, steps: dict[int, thumb.Step], graph: dict[int, list
 
 
 def _from(
-    start: int, last: int | None, steps: dict[int, thumb.Step], graph: dict[int, list[int]], costs: dict[int, Bound], loops: list[tuple[int, int, int]]
+    start: int,
+    last: int | None,
+    steps: dict[int, thumb.Step],
+    graph: dict[int, list[int]],
+    costs: dict[int, Bound],
+    loops: list[tuple[int, int, int]],
 ) -> tuple[int, list[int]]:
     """Cycles and places of the longest forward path from `start`, to `last` if given."""
     best: dict[int, tuple[int, int | None]] = {}
-    for at in sorted((at for at in graph if at >= start and (last is None or at <= last)), reverse=True):
+    for at in sorted(
+        (at for at in graph if at >= start and (last is None or at <= last)), reverse=True
+    ):
         ways = []
         for number, way in enumerate(graph[at]):
             if way > at and way in best:
-                entered = sum(extra for head, end, extra in loops if head <= way <= end and not head <= at <= end)
+                entered = sum(
+                    extra
+                    for head, end, extra in loops
+                    if head <= way <= end and not head <= at <= end
+                )
                 ways.append((best[way][0] + (steps[at].taken if number else 0) + entered, way))
         if ways or at == last or last is None and not any(way > at for way in graph[at]):
             ahead, way = max(ways, default=(0, -1))

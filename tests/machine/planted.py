@@ -1,7 +1,7 @@
 """Differences planted in the machine code, one instruction each: the comparison must find them.
 
 Only instructions that ran are changed: a condition turned round where both ways were taken, a constant changed in its
-last bit, a word of memory taken from beside its place. One that changes nothing over the ticks given is listed; it may be equivalent there.
+last bit, a word of memory read from the neighbouring address. One that changes nothing over the ticks given is listed; it may be equivalent there.
 """
 
 import random
@@ -48,10 +48,15 @@ def _changed(step: thumb.Step, code: bytes) -> bytes | None:
     word = struct.unpack_from("<H", code, step.at)[0]
     if step.taken:
         word ^= 0x100  # the opposite condition
-    elif step.name == "movs" and word >> 11 == 4 and step.at >= ENTRY and step.operands[0].reg != arm.ARM_REG_R1:
+    elif (
+        step.name == "movs"
+        and word >> 11 == 4
+        and step.at >= ENTRY
+        and step.operands[0].reg != arm.ARM_REG_R1
+    ):
         word ^= 1
     elif step.name in ("ldr", "str") and word >> 12 == 6 and _data(step):
-        word ^= 1 << 6  # the word beside it
+        word ^= 1 << 6  # the next word
     else:
         return None
     return code[: step.at] + struct.pack("<H", word) + code[step.at + 2 :]
@@ -62,10 +67,14 @@ def _data(step: thumb.Step) -> bool:
     return step.at >= ENTRY and step.operands[1].mem.base == arm.ARM_REG_R4
 
 
-def executed(machine: chip.Chip, loaded: chip.Loaded, act: Callable[[], None]) -> dict[str, set[int]]:
+def executed(
+    machine: chip.Chip, loaded: chip.Loaded, act: Callable[[], None]
+) -> dict[str, set[int]]:
     """Function -> places of instructions that ran during `act`."""
     blocks: set[tuple[int, int]] = set()
-    handle = machine.uc.hook_add(unicorn.UC_HOOK_BLOCK, lambda _uc, address, size, _user: blocks.add((address, size)))
+    handle = machine.uc.hook_add(
+        unicorn.UC_HOOK_BLOCK, lambda _uc, address, size, _user: blocks.add((address, size))
+    )
     act()
     machine.uc.hook_del(handle)
     found = {}
@@ -77,5 +86,8 @@ def executed(machine: chip.Chip, loaded: chip.Loaded, act: Callable[[], None]) -
 
 def with_change(module: mpyfile.Module, change: Change) -> mpyfile.Module:
     """The module with one function's code changed."""
-    children = [replace(code, data=change.code) if code.name == change.function else code for code in module.body.children]
+    children = [
+        replace(code, data=change.code) if code.name == change.function else code
+        for code in module.body.children
+    ]
     return replace(module, body=replace(module.body, children=children))

@@ -10,7 +10,10 @@ from dataclasses import dataclass
 
 CYCLES_PER_US = 125
 FLASH_WAITS = 1.8  # an imported name: 9.2 us with a wait of 64 cycles for every miss of the flash cache, 5.1 without
-DISPATCH_CYCLES, DISPATCH_STACK = 925, 320  # interrupt entry, alarm pool, timer, call of the callback, and all the way back
+DISPATCH_CYCLES, DISPATCH_STACK = (
+    925,
+    320,
+)  # interrupt entry, alarm pool, timer, call of the callback, and all the way back
 
 
 @dataclass(frozen=True)
@@ -37,16 +40,45 @@ TABLE = (
     _allowed("load global", 640, 72),
     *(Runtime(f"load {what}") for what in ("build class", "attribute", "method", "super method")),
     *(Runtime(f"store {what}") for what in ("name", "global", "attribute")),
-    *(Runtime(name) for name in ("subscript of an object", "truth of an object", "unary operation on an object", "binary operation on objects")),
+    *(
+        Runtime(name)
+        for name in (
+            "subscript of an object",
+            "truth of an object",
+            "unary operation on an object",
+            "binary operation on objects",
+        )
+    ),
     *(Runtime(f"build {what}") for what in ("tuple", "list", "map", "set")),
-    *(Runtime(name) for name in ("store in set", "append to list", "store in map", "make function")),
+    *(
+        Runtime(name)
+        for name in ("store in set", "append to list", "store in map", "make function")
+    ),
     _allowed("call function", 450, 64),
-    *(Runtime(name) for name in ("call method", "call method with a sequence", "get iterator", "next of an iterator")),
+    *(
+        Runtime(name)
+        for name in (
+            "call method",
+            "call method with a sequence",
+            "get iterator",
+            "next of an iterator",
+        )
+    ),
     _allowed("save exception handler", 60, 0),
     _allowed("drop exception handler", 40, 0),
     Runtime("raise", returns=False),
     *(Runtime(f"import {what}") for what in ("name", "from", "all")),
-    *(Runtime(name) for name in ("new slice", "unpack sequence", "unpack with a rest", "delete name", "delete global", "make closure")),
+    *(
+        Runtime(name)
+        for name in (
+            "new slice",
+            "unpack sequence",
+            "unpack with a rest",
+            "delete name",
+            "delete global",
+            "make closure",
+        )
+    ),
     Runtime("refuse the number of arguments", returns=False),
     Runtime("set up bytecode"),
     _allowed("floor division", 50, 32),

@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from rimward.install import plan
+from rimward.device.install import plan
 
 from tests.machine import mpyfile, paths
 
@@ -10,7 +10,10 @@ from tests.machine import mpyfile, paths
 @cache
 def files(bench: bool = False) -> dict[str, bytes]:
     """Path on the board -> bytes. `bench`: of a proof bench."""
-    return {item.path: item.data for item in (plan.bench_items(compiled=True) if bench else plan.items())}
+    return {
+        item.path: item.data
+        for item in (plan.bench_items(compiled=True) if bench else plan.items())
+    }
 
 
 def kernel(name: str, bench: bool = False) -> mpyfile.Module:

@@ -44,7 +44,12 @@ def assemble(at: int, items: list[Any], globals_at: int) -> bytes:
             made += [0x4800 | register << 8, jump, value & 0xFFFF, value >> 16]
         else:
             made.append(item)
-    words = [0xD000 | item[1] << 8 | (places[item[2]] - 2 * n - 4) // 2 & 0xFF if isinstance(item, tuple) else item for n, item in enumerate(made)]
+    words = [
+        0xD000 | item[1] << 8 | (places[item[2]] - 2 * n - 4) // 2 & 0xFF
+        if isinstance(item, tuple)
+        else item
+        for n, item in enumerate(made)
+    ]
     code = struct.pack(f"<{len(words)}H", *words)
     return code + b"\0" * (-len(code) % 4)
 

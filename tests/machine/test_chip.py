@@ -48,7 +48,9 @@ def module(tmp_path_factory) -> mpyfile.Module:
 class Small:
     """One chip with the small module."""
 
-    def __init__(self, module: mpyfile.Module, counted: bool = False, registers: bool = False) -> None:
+    def __init__(
+        self, module: mpyfile.Module, counted: bool = False, registers: bool = False
+    ) -> None:
         self.chip = chip.Chip()
         self.loaded = self.chip.load(module)
         self.a = self.chip.array(64)
@@ -60,9 +62,15 @@ class Small:
 
 def test_division_is_that_of_cpython(module):
     small, dice = Small(module), random.Random(5)
-    quotient, remainder = (small.chip.prepare(small.chip.function(small.loaded, name), [small.a.object]) for name in ("quotient", "remainder"))
+    quotient, remainder = (
+        small.chip.prepare(small.chip.function(small.loaded, name), [small.a.object])
+        for name in ("quotient", "remainder")
+    )
     for _ in range(3000):
-        a, b = (dice.choice((dice.randrange(-(1 << 30), 1 << 30), dice.randrange(-20, 20))) for _ in "ab")
+        a, b = (
+            dice.choice((dice.randrange(-(1 << 30), 1 << 30), dice.randrange(-20, 20)))
+            for _ in "ab"
+        )
         small.a.words[:2] = a, b or 1
         assert (quotient.run(), remainder.run()) == (a // (b or 1), a % (b or 1)), (a, b)
 
@@ -74,7 +82,12 @@ def test_functions_call_each_other_by_name_and_as_parameters(module):
     first = small.chip.function(small.loaded, "first")
     other = small.chip.array(1)
     other.words[0] = 41
-    assert small.chip.call(small.chip.function(small.loaded, "given"), [first, small.a.object, other.object]) == 42
+    assert (
+        small.chip.call(
+            small.chip.function(small.loaded, "given"), [first, small.a.object, other.object]
+        )
+        == 42
+    )
     assert small.a.words[2] == 42
 
 
@@ -111,9 +124,15 @@ def test_small_integers_reach_both_ends(module):
 
 def by_instruction(small: Small, act) -> int:
     """Cycles summed over every single instruction: what the count by blocks must equal."""
-    steps = {at + place: step for at, code in small.loaded.code_at.values() for place, step in thumb.steps(code.data).items()}
+    steps = {
+        at + place: step
+        for at, code in small.loaded.code_at.values()
+        for place, step in thumb.steps(code.data).items()
+    }
     charges, seen = chip.runtime_charges(small.chip), []
-    handle = small.chip.uc.hook_add(unicorn.UC_HOOK_CODE, lambda _uc, at, _size, _user: seen.append(at))
+    handle = small.chip.uc.hook_add(
+        unicorn.UC_HOOK_CODE, lambda _uc, at, _size, _user: seen.append(at)
+    )
     act()
     small.chip.uc.hook_del(handle)
     total = sum(charges.get(at, 0) for at in seen)
@@ -123,15 +142,21 @@ def by_instruction(small: Small, act) -> int:
     return total
 
 
-@pytest.mark.parametrize("name, words", [("both", (7, 3)), ("both", (700, 3)), ("loop", (1, 2)), ("first", (1,))])
-def test_cycles_by_block_are_those_of_every_instruction_and_within_the_longest_path(module, name, words):
+@pytest.mark.parametrize(
+    "name, words", [("both", (7, 3)), ("both", (700, 3)), ("loop", (1, 2)), ("first", (1,))]
+)
+def test_cycles_by_block_are_those_of_every_instruction_and_within_the_longest_path(
+    module, name, words
+):
     fast, slow = Small(module, counted=True), Small(module)
     for small in (fast, slow):
         small.a.words[: len(words)] = words
     fast.call(name)
     found = int(fast.counter.cycles().sum())
     assert found == by_instruction(slow, lambda: slow.call(name))
-    longest = paths.bound(paths.Function(module, paths.function(module, name), loops={"loop": (5,)}))
+    longest = paths.bound(
+        paths.Function(module, paths.function(module, name), loops={"loop": (5,)})
+    )
     assert 0 < found <= longest.cycles
     if name == "first":
         assert found == longest.cycles
@@ -143,7 +168,9 @@ def test_the_stack_stays_within_its_bound(module):
     small.chip.paint_stack()
     small.call("both")
     used = small.chip.stack_used()
-    assert 0 < used <= paths.bound(paths.Function(module, paths.function(module, "both"))).stack_bytes
+    assert (
+        0 < used <= paths.bound(paths.Function(module, paths.function(module, "both"))).stack_bytes
+    )
 
 
 def test_register_blocks_are_memory_with_their_own_cost(module):

@@ -9,13 +9,16 @@ from tests.machine import measure
 
 STACK_BYTES = 8192  # of MicroPython's main thread on the RP2040 (`micropython.stack_use` on the emulated board; `common practice` of that port)
 LEFT_BYTES = 2048
-CALLS_ABOVE = 3  # main.py, its start, app.run: 400 bytes each on 64 bits, as the test below measures
+CALLS_ABOVE = (
+    3  # main.py, its start, app.run: 400 bytes each on 64 bits, as the test below measures
+)
 
 DEEPEST = """
 import micropython
 def down(n): return micropython.stack_use() if n == 0 else down(n - 1)
 call = (down(10) - down(0)) // 10
 import slow_flash as s
+from rimward_protocol import kernel_slots as slots
 a, board = s.started(56)
 deep = {}
 name = ""
@@ -31,7 +34,7 @@ name = "trip on a full flash"
 board.word |= s.RUN
 for n in range(40): s.turn(a, board)
 board.word |= 8
-s.until(a, board, lambda: a.engine.g[0], 500)
+s.until(a, board, lambda: a.engine.g[slots.G_CAUSE], 500)
 board.word &= ~s.RUN
 s.until(a, board, lambda: not a.recorder.active, 20000)
 name = "profile over the link"
@@ -57,6 +60,8 @@ def test_two_kilobytes_of_stack_are_left_under_the_deepest_path_and_a_tick(devic
     call, deepest, *where = run_unix(device_folder, DEEPEST).split(maxsplit=2)
     tick = measure.bounds(code).tick.stack_bytes
     on_chip = (int(deepest) + CALLS_ABOVE * int(call)) // 2
-    print(f"deepest path {deepest} bytes on 64 bits, about {on_chip} on the chip ({where}); a tick {tick}: {STACK_BYTES - on_chip - tick} left")
+    print(
+        f"deepest path {deepest} bytes on 64 bits, about {on_chip} on the chip ({where}); a tick {tick}: {STACK_BYTES - on_chip - tick} left"
+    )
     assert int(deepest) > 4000 and "trip on a full flash" in where[0], "measured at all"
     assert STACK_BYTES - on_chip - tick >= LEFT_BYTES

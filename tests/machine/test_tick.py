@@ -42,7 +42,12 @@ def test_recorded_sessions_come_out_as_recorded_and_within_the_budget(code):
     row = figures.row()
     assert row["ok"], (row, figures.found.differences, figures.bounds.problems())
     assert row["ticks"] > 10_000 and max(figures.found.tick) > 2 * runtime.DISPATCH_CYCLES
-    assert row["tick_us_worst"] <= 300 and row["tick_us_median"] <= 200 and row["fill_us_worst"] <= 200 and row["bytecode_calls"] == 0
+    assert (
+        row["tick_us_worst"] <= 300
+        and row["tick_us_median"] <= 200
+        and row["fill_us_worst"] <= 200
+        and row["bytecode_calls"] == 0
+    )
 
 
 def test_registers_are_read_and_written_in_the_same_order(code, rows):
@@ -75,33 +80,53 @@ def test_a_halted_tick_only_drops_relay_and_vent(code, rows):
     assert whole.left(machine.views) == before
 
 
-@pytest.mark.parametrize("which, function, least", [("guard", "step", 9), ("fill", "step", 7), ("tick", "interrupt", 9)])
-def test_differences_planted_in_the_machine_code_are_found(code, filling, rows, which, function, least):
+@pytest.mark.parametrize(
+    "which, function, least", [("guard", "step", 9), ("fill", "step", 7), ("tick", "interrupt", 9)]
+)
+def test_differences_planted_in_the_machine_code_are_found(
+    code, filling, rows, which, function, least
+):
     """16 instructions that run are changed, one at a time; a change may make no difference over these ticks."""
     start, rows = filling if which == "fill" else (None, rows)
 
     def run(changed):
         found = whole.Found()
-        whole.compare(whole.World(), whole.Machine(changed, False), start, rows, found, which != "fill")
+        whole.compare(
+            whole.World(), whole.Machine(changed, False), start, rows, found, which != "fill"
+        )
         return found.differences
 
     machine = whole.Machine(code, counted=False)
     loaded = machine.loaded[("guard", "fill", "tick").index(which)]
-    ran = planted.executed(machine.chip, loaded, lambda: whole.compare(whole.World(), machine, start, rows, whole.Found(), which != "fill"))
+    ran = planted.executed(
+        machine.chip,
+        loaded,
+        lambda: whole.compare(whole.World(), machine, start, rows, whole.Found(), which != "fill"),
+    )
     changes = planted.changes(loaded.code_at[function][1], ran[function], 16, random.Random(4))
-    missed = [str(change) for change in changes if not run(replace(code, **{which: planted.with_change(getattr(code, which), change)}))]
+    missed = [
+        str(change)
+        for change in changes
+        if not run(replace(code, **{which: planted.with_change(getattr(code, which), change)}))
+    ]
     assert len(changes) == 16 and 16 - len(missed) >= least, missed
 
 
 def test_a_proof_bench_runs_on_the_same_path_within_the_same_budget(rows):
     code = whole.Codes(*(shipped.kernel(name, bench=True) for name in ("tick", "guard", "fill")))
-    assert code.tick.data == shipped.kernel("tick").data and code.guard.data != shipped.kernel("guard").data
+    assert (
+        code.tick.data == shipped.kernel("tick").data
+        and code.guard.data != shipped.kernel("guard").data
+    )
     found = whole.Found()
     world = whole.World(guard_step=build.guard_module().step, fill_step=bench_fill.step)
     whole.compare(world, whole.Machine(code), None, rows, found, True)
     assert found.differences == [] and found.ticks == len(rows)
     bounds = measure.bounds(code)
-    assert bounds.problems() == [] and max(found.tick) <= bounds.tick.cycles + found.bridged <= 300 * runtime.CYCLES_PER_US
+    assert (
+        bounds.problems() == []
+        and max(found.tick) <= bounds.tick.cycles + found.bridged <= 300 * runtime.CYCLES_PER_US
+    )
 
 
 def test_an_unchanged_copy_is_no_difference(code, rows):
@@ -112,12 +137,18 @@ def test_an_unchanged_copy_is_no_difference(code, rows):
 
 def test_the_comparison_of_the_kernels_alone_can_fail(code, kept):
     machine = engine.Engine(code.guard, code.fill)
-    ran = planted.executed(machine.chip, machine.loaded[0], lambda: machine.run(None, kept.records.tobytes()))
-    changes = planted.changes(machine.loaded[0].code_at["step"][1], ran["step"], 8, random.Random(1))
+    ran = planted.executed(
+        machine.chip, machine.loaded[0], lambda: machine.run(None, kept.records.tobytes())
+    )
+    changes = planted.changes(
+        machine.loaded[0].code_at["step"][1], ran["step"], 8, random.Random(1)
+    )
     found = 0
     for change in changes:
         try:
-            left = engine.Engine(planted.with_change(code.guard, change), code.fill).run(None, kept.records.tobytes())
+            left = engine.Engine(planted.with_change(code.guard, change), code.fill).run(
+                None, kept.records.tobytes()
+            )
             found += bool(identical.differs(kept.left, left))
         except chip.Violation:
             found += 1
@@ -132,7 +163,12 @@ def test_the_simulation_takes_its_load_from_here(code):
 
 
 def test_the_command_prints_its_figures(tmp_path):
-    done = subprocess.run([sys.executable, "-m", "tests.machine", "--json", "--ticks", "400", "--sessions", "0"], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.machine", "--json", "--ticks", "400", "--sessions", "0"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     row = json.loads(done.stdout)
     assert list(row) == [
         "ok", "ticks", "differences", "tick_us_worst", "tick_us_median", "guard_us_worst", "fill_us_worst", "bytecode_calls", "stack_bytes_worst"

@@ -62,9 +62,20 @@ def steps(code: bytes) -> dict[int, Step]:
 def _step(engine: capstone.Cs, code: bytes, at: int) -> Step:
     insn = next(iter(engine.disasm(code[at : at + 4], at)), None) if 0 <= at < len(code) else None
     if insn is None:
-        raise ValueError(f"The machine code leads to {at:#x}, which is no instruction of the function.")
+        raise ValueError(
+            f"The machine code leads to {at:#x}, which is no instruction of the function."
+        )
     written = tuple(insn.regs_access()[1])
-    step = Step(at, insn.size, insn.mnemonic.split(".")[0], f"{insn.mnemonic} {insn.op_str}", 0, insn.cc, insn.operands, written)
+    step = Step(
+        at,
+        insn.size,
+        insn.mnemonic.split(".")[0],
+        f"{insn.mnemonic} {insn.op_str}",
+        0,
+        insn.cc,
+        insn.operands,
+        written,
+    )
     step.cycles = _cycles(step)
     _ways(step, code)
     return step
@@ -91,12 +102,20 @@ def _cycles(step: Step) -> int:
 
 
 def _conditional(step: Step) -> bool:
-    return step.name[0] == "b" and len(step.name) == 3 and step.condition not in (arm.ARM_CC_AL, arm.ARM_CC_INVALID) and step.name not in ("bic", "blx")
+    return (
+        step.name[0] == "b"
+        and len(step.name) == 3
+        and step.condition not in (arm.ARM_CC_AL, arm.ARM_CC_INVALID)
+        and step.name not in ("bic", "blx")
+    )
 
 
 def _ways(step: Step, code: bytes) -> None:
     target = step.operands[0] if step.operands else None
-    if step.name in ("b", "bl"):  # mpy-cross uses `bl` for a jump further than `b` reaches, never for a call
+    if step.name in (
+        "b",
+        "bl",
+    ):  # mpy-cross uses `bl` for a jump further than `b` reaches, never for a call
         step.after = [target.imm]
     elif _conditional(step):
         step.after, step.taken = [step.end, target.imm], 1

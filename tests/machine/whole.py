@@ -22,7 +22,12 @@ from tests.machine import chip, counter, mpyfile, runtime
 # the tick's context: arrays in the heap, then the samples, then register blocks (address, words)
 WORDS = (run.G, run.X, run.F, run.Y, slots.WORDS_T, slots.RING_TICKS * slots.RING_WORDS)
 G, X, F, Y, T, RING, SIO, SAMPLES, DMA, SPI, CLOCK = range(11)
-REGISTERS = {SIO: (0xD000_0000, 8), DMA: (0x5000_0000, 4), SPI: (0x4003_C000, 4), CLOCK: (0x4005_4028, 1)}
+REGISTERS = {
+    SIO: (0xD000_0000, 8),
+    DMA: (0x5000_0000, 4),
+    SPI: (0x4003_C000, 4),
+    CLOCK: (0x4005_4028, 1),
+}
 SAMPLE_COUNT = 16
 KEPT = (G, X, F, Y, T, SIO, SPI)  # compared after every tick, with the ring's row
 PINS = range(slots.T_PIN_RUN, slots.T_SUPPLY_GAIN)
@@ -74,9 +79,14 @@ class World:
     `guard_step`, `fill_step`: a proof bench's kernels in place of the ordinary ones.
     """
 
-    def __init__(self, seed: int = 3, guard_step: Any = guard.step, fill_step: Any = fill.step) -> None:
+    def __init__(
+        self, seed: int = 3, guard_step: Any = guard.step, fill_step: Any = fill.step
+    ) -> None:
         self.dice = random.Random(seed)
-        self.blocks: list[Any] = [array("i", [0] * count) for count in WORDS] + [array("I", [0] * 8), array("H", [0] * SAMPLE_COUNT)]
+        self.blocks: list[Any] = [array("i", [0] * count) for count in WORDS] + [
+            array("I", [0] * 8),
+            array("H", [0] * SAMPLE_COUNT),
+        ]
         self.blocks += [array("I", [0] * REGISTERS[which][1]) for which in (DMA, SPI, CLOCK)]
         t = self.blocks[T]
         for bit, word in enumerate(PINS):
@@ -105,7 +115,9 @@ class World:
                 blocks[SAMPLES][number + 4 * i] = value + i >> 2
         t[slots.T_SUPPLY_F] = filtered_before(whole, total)
         blocks[DMA][2] -= 40
-        blocks[SIO][1] = sum(pin for bit, pin in self.pins.items() if bool(switches & bit) != (bit == CUTOFF))
+        blocks[SIO][1] = sum(
+            pin for bit, pin in self.pins.items() if bool(switches & bit) != (bit == CUTOFF)
+        )
         t[slots.T_ANSWERS] = switches & 0xFFFF & ~sum(SWITCH_PINS) & ~WANT
         blocks[CLOCK][0] = t[slots.T_BEGAN_US] + (gap << UNIT_SHIFT) & HEAD_MASK
         t[slots.T_LOAD_US] = max(load, 0) << UNIT_SHIFT & HEAD_MASK
@@ -121,14 +133,16 @@ class World:
         changed = [i for i, value in enumerate(wanted) if value != have[i]]
         if len(changed) == 1:
             i = changed[0]
-            t[slots.T_SLOT] = i + slots.FAST_INPUTS if i < inputs else i - inputs + run.SLOW + slots.FIRST_Y_SLOT
+            t[slots.T_SLOT] = (
+                i + slots.FAST_INPUTS if i < inputs else i - inputs + run.SLOW + slots.FIRST_Y_SLOT
+            )
             t[slots.T_VALUE] = wanted[i]
         else:
             x[slots.FAST_INPUTS :] = array("i", wanted[:inputs])
             y[run.SLOW :] = array("i", wanted[inputs:])
 
     def happen(self, event: int, state: int) -> None:
-        """What a row says was done to memory: a reset, a flipped bit, a state of the fill."""
+        """Changes to memory that a row states: a reset, a flipped bit, a state of the fill."""
         g = self.blocks[G]
         if event == -2:
             guard.boot(g)
@@ -138,7 +152,7 @@ class World:
             self.blocks[F][0] = state
 
     def disturb(self) -> None:
-        """Now and then: a converter that stands still, buttons, a lease, a tick that is halted."""
+        """Sometimes: a frozen converter, buttons, a lease, a halted tick."""
         blocks, t, dice = self.blocks, self.blocks[T], self.dice
         if dice.random() < 0.02:
             blocks[DMA][2] += 40
@@ -154,7 +168,10 @@ class World:
 def left(blocks: Sequence[Any]) -> bytes:
     """Everything that a tick may change: kernels' words, the tick's own, registers, the ring's row."""
     at = (blocks[T][slots.T_HEAD] - 1 & slots.RING_TICKS - 1) * slots.RING_WORDS
-    return b"".join(blocks[which].tobytes() for which in KEPT) + blocks[RING][at : at + slots.RING_WORDS].tobytes()
+    return (
+        b"".join(blocks[which].tobytes() for which in KEPT)
+        + blocks[RING][at : at + slots.RING_WORDS].tobytes()
+    )
 
 
 @dataclass
@@ -175,16 +192,31 @@ class Machine:
         guard_code, fill_code, tick_code = self.loaded
         memory: list[chip.Memory] = [self.chip.array(count) for count in WORDS]
         samples = self.chip.array(SAMPLE_COUNT // 2)
-        registers = {which: self.chip.registers(address, count) for which, (address, count) in REGISTERS.items()}
-        blocks = [*memory, registers[SIO], samples, registers[DMA], registers[SPI], registers[CLOCK]]
+        registers = {
+            which: self.chip.registers(address, count)
+            for which, (address, count) in REGISTERS.items()
+        }
+        blocks = [
+            *memory,
+            registers[SIO],
+            samples,
+            registers[DMA],
+            registers[SPI],
+            registers[CLOCK],
+        ]
         context = self.chip.array(len(blocks))
         context.words[:] = np.array([block.address for block in blocks], np.uint32).view(np.int32)
         self.chip.define(tick_code, "_guard", self.chip.function(guard_code, "step"))
         self.chip.define(tick_code, "_fill", self.chip.function(fill_code, "step"))
         self.chip.define(tick_code, "_context", context.object)
-        self.views = [block.words.view(np.uint32).data if which in REGISTERS else block.view for which, block in enumerate(blocks)]
+        self.views = [
+            block.words.view(np.uint32).data if which in REGISTERS else block.view
+            for which, block in enumerate(blocks)
+        ]
         self.views[SAMPLES] = samples.words.view(np.uint16).data
-        self.interrupt = self.chip.prepare(self.chip.function(tick_code, "interrupt"), [self.chip.none])
+        self.interrupt = self.chip.prepare(
+            self.chip.function(tick_code, "interrupt"), [self.chip.none]
+        )
         self.counter = counter.count(self.chip, self.loaded, registers=True) if counted else None
 
     def take(self, blocks: Sequence[Any]) -> None:
@@ -202,12 +234,22 @@ class Found:
     tick: list[int] = field(default_factory=list)
     guard: list[int] = field(default_factory=list)
     fill: list[int] = field(default_factory=list)
-    from_reset: list[str] = field(default_factory=list)  # sessions whose recorded memory has other words than the kernels
+    from_reset: list[str] = field(
+        default_factory=list
+    )  # sessions whose recorded memory has other words than the kernels
     bridged: int = 0  # most cycles of one tick that the peripheral bridge added
     stack_bytes: int = 0
 
 
-def compare(world: World, machine: Machine, start: Any, rows: Sequence[Sequence[int]], found: Found, disturbed: bool, recorded: Any = None) -> None:
+def compare(
+    world: World,
+    machine: Machine,
+    start: Any,
+    rows: Sequence[Sequence[int]],
+    found: Found,
+    disturbed: bool,
+    recorded: Any = None,
+) -> None:
     """Run rows on both sides. `recorded`: what the plain kernels alone left, which the whole tick must leave too. The first difference ends it."""
     world.begin(start)
     machine.take(world.blocks)
@@ -223,7 +265,11 @@ def compare(world: World, machine: Machine, start: Any, rows: Sequence[Sequence[
             wrong = _where(world.blocks, machine.views)
         if not wrong and recorded is not None:
             mine = [world.blocks[T][slots.T_OUT], *world.blocks[G], *world.blocks[F]]
-            wrong = "" if mine == recorded[n].tolist() else "the whole tick is not what the kernels alone did"
+            wrong = (
+                ""
+                if mine == recorded[n].tolist()
+                else "the whole tick is not what the kernels alone did"
+            )
         if wrong:
             found.differences.append(f"tick {n}: {wrong}")
             return
@@ -253,7 +299,7 @@ def _run(machine: Machine) -> str:
 
 def _where(plain: Sequence[Any], views: Sequence[Any]) -> str:
     """The first word that differs, by block and number."""
-    for name, which in zip("g x f y t sio spi ring".split(), (*KEPT, RING)):
+    for name, which in zip(["g", "x", "f", "y", "t", "sio", "spi", "ring"], (*KEPT, RING)):
         for i, (mine, other) in enumerate(zip(plain[which].tolist(), views[which].tolist())):
             if mine != other:
                 return f"{name}[{i}] is {mine} on CPython and {other} as machine code"

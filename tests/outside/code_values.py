@@ -21,7 +21,11 @@ CRC32 = (
 # Cheshire and Baker, Consistent Overhead Byte Stuffing, IEEE/ACM Transactions on Networking 7(2), 1999:
 # the example packet (figure from memory, its encoding recomputed). The other rows: Wikipedia's COBS examples and `cobs` 1.2.2.
 COBS = (
-    ("Cheshire and Baker 1999, example packet", h("45 00 00 2C 4C 79 00 00 40 06 4F 37"), h("02 45 01 04 2C 4C 79 01 05 40 06 4F 37")),
+    (
+        "Cheshire and Baker 1999, example packet",
+        h("45 00 00 2C 4C 79 00 00 40 06 4F 37"),
+        h("02 45 01 04 2C 4C 79 01 05 40 06 4F 37"),
+    ),
     ("cobs 1.2.2", b"", h("01")),
     ("cobs 1.2.2", h("00"), h("01 01")),
     ("cobs 1.2.2", h("00 00"), h("01 01 01")),
@@ -32,16 +36,44 @@ COBS = (
     ("cobs 1.2.2: 254 bytes, no trailing 01", bytes(range(1, 255)), h("FF") + bytes(range(1, 255))),
     ("cobs 1.2.2: zero, then 254", bytes(range(255)), h("01 FF") + bytes(range(1, 255))),
     ("cobs 1.2.2: 255 bytes", bytes(range(1, 256)), h("FF") + bytes(range(1, 255)) + h("02 FF")),
-    ("cobs 1.2.2: 254 and a zero", bytes(range(2, 256)) + b"\0", h("FF") + bytes(range(2, 256)) + h("01 01")),
-    ("cobs 1.2.2: 253, a zero, one", bytes(range(3, 256)) + h("00 01"), h("FE") + bytes(range(3, 256)) + h("02 01")),
+    (
+        "cobs 1.2.2: 254 and a zero",
+        bytes(range(2, 256)) + b"\0",
+        h("FF") + bytes(range(2, 256)) + h("01 01"),
+    ),
+    (
+        "cobs 1.2.2: 253, a zero, one",
+        bytes(range(3, 256)) + h("00 01"),
+        h("FE") + bytes(range(3, 256)) + h("02 01"),
+    ),
 )
 
 # RFC 4231, section 4: key, data, HMAC-SHA-256. Case 5 is published cut to 128 bits.
 RFC4231 = (
-    ("4.2", b"\x0b" * 20, b"Hi There", "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7"),
-    ("4.3", b"Jefe", b"what do ya want for nothing?", "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843"),
-    ("4.4", b"\xaa" * 20, b"\xdd" * 50, "773ea91e36800e46854db8ebd09181a72959098b3ef8c122d9635514ced565fe"),
-    ("4.5", bytes(range(1, 26)), b"\xcd" * 50, "82558a389a443c0ea4cc819899f2083a85f0faa3e578f8077a2e3ff46729665b"),
+    (
+        "4.2",
+        b"\x0b" * 20,
+        b"Hi There",
+        "b0344c61d8db38535ca8afceaf0bf12b881dc200c9833da726e9376c2e32cff7",
+    ),
+    (
+        "4.3",
+        b"Jefe",
+        b"what do ya want for nothing?",
+        "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843",
+    ),
+    (
+        "4.4",
+        b"\xaa" * 20,
+        b"\xdd" * 50,
+        "773ea91e36800e46854db8ebd09181a72959098b3ef8c122d9635514ced565fe",
+    ),
+    (
+        "4.5",
+        bytes(range(1, 26)),
+        b"\xcd" * 50,
+        "82558a389a443c0ea4cc819899f2083a85f0faa3e578f8077a2e3ff46729665b",
+    ),
     ("4.6", b"\x0c" * 20, b"Test With Truncation", "a3b6167473100ee06e0c796c2955552b"),
     (
         "4.7",
@@ -62,13 +94,21 @@ RFC4231 = (
 
 # FIPS 180-4 by its example computations; the second and third from memory.
 SHA256 = (
-    ("FIPS 180-4, one block", b"abc", "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"),
+    (
+        "FIPS 180-4, one block",
+        b"abc",
+        "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+    ),
     (
         "FIPS 180-4, two blocks, from memory",
         b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq",
         "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
     ),
-    ("empty message, from memory", b"", "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"),
+    (
+        "empty message, from memory",
+        b"",
+        "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
+    ),
 )
 
 

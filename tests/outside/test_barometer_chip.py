@@ -30,7 +30,9 @@ def pressure_32(cal: tuple[int, ...], adc_p: int, t_fine: int) -> int:
     var2 = shift(shift(var1, 2) * shift(var1, 2), 11) * cal[8]
     var2 = to_int32(var2 + ((var1 * cal[7]) << 1))
     var2 = shift(var2, 2) + (cal[6] << 16)
-    var1 = shift(shift(cal[5] * shift(shift(var1, 2) * shift(var1, 2), 13), 3) + shift(cal[4] * var1, 1), 18)
+    var1 = shift(
+        shift(cal[5] * shift(shift(var1, 2) * shift(var1, 2), 13), 3) + shift(cal[4] * var1, 1), 18
+    )
     var1 = shift((32768 + var1) * cal[3], 15)
     p = (1048576 - adc_p - shift(var2, 12)) * 3125 % 2**32
     p = (p << 1) % 2**32 // var1 if p < 0x80000000 else p // var1 * 2
@@ -74,7 +76,10 @@ def test_pressure_64_bit_and_the_print():
 
 
 def test_both_widths_agree_within_4_pa():
-    assert abs(barometer.pressure_256(WORDS, ADC_P, 128422) / 256 - pressure_32(WORDS, ADC_P, 128422)) < 4
+    assert (
+        abs(barometer.pressure_256(WORDS, ADC_P, 128422) / 256 - pressure_32(WORDS, ADC_P, 128422))
+        < 4
+    )
 
 
 def test_a_blank_calibration_divides_by_nothing():

@@ -10,14 +10,21 @@ from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
-from rimward.plant import Plant, line
-from rimward.plant import layout as k
+from rimward.simulation.plant import Plant, line
+from rimward.simulation.plant import layout as k
 
 SHA256 = "5d1ea2548a3941eac0b4a9ca70805daa9fa49bbb711a0c7557b2bba0bd7c3f64"
 STANDARD_PA = 101325.0
 TRUE_PA = 400e3
 WORD_PA = 1000e3 / 0.8 / 65536.0  # one step of the 16-bit word
-CALM = {"jitter_s": 0.0, "a_noise_pa": 0.0, "a_inl_words": 0.0, "baro_noise_pa": 0.0, "a_tau_s": 0.0, "b_tau_s": 0.0}
+CALM = {
+    "jitter_s": 0.0,
+    "a_noise_pa": 0.0,
+    "a_inl_words": 0.0,
+    "baro_noise_pa": 0.0,
+    "a_tau_s": 0.0,
+    "b_tau_s": 0.0,
+}
 
 
 def weather():
@@ -43,7 +50,14 @@ def readings(ambient_pa):
         plant.S[k.S_MM] = (ambient + TRUE_PA) * 60e-6 / (287.05287 * 293.15)
         plant.S[k.S_COUNT] = 0.0  # the barometer is read in this tick
         got = plant.tick(0, k.ATTACHED | k.LOCKNUT_SHUT)
-        out.append((ambient, (got.a / 65536.0 - 0.1) * 1250e3, got.ambient_pa, (got.b / 65536.0 - 0.1) * 1250e3))
+        out.append(
+            (
+                ambient,
+                (got.a / 65536.0 - 0.1) * 1250e3,
+                got.ambient_pa,
+                (got.b / 65536.0 - 0.1) * 1250e3,
+            )
+        )
     return out
 
 
@@ -69,5 +83,9 @@ def test_the_corrected_reading_stays_right(readings):
 
 def test_the_vented_transducer_needs_no_correction(readings):
     vented = [reading for _, _, _, reading in readings]
-    assert sum(vented) / len(vented) == pytest.approx(TRUE_PA, abs=1500.0)  # within the step of RP2040-E11
-    assert max(vented) - min(vented) < 3500.0  # noise of 8.7 effective bits only, not 5.6 kPa of weather
+    assert sum(vented) / len(vented) == pytest.approx(
+        TRUE_PA, abs=1500.0
+    )  # within the step of RP2040-E11
+    assert (
+        max(vented) - min(vented) < 3500.0
+    )  # noise of 8.7 effective bits only, not 5.6 kPa of weather

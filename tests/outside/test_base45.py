@@ -7,8 +7,8 @@ published implementation. The limits of a group are arithmetic: 45^3 > 65536, 45
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rimward.errors import Refusal
-from rimward.tag.base45 import decode, encode
+from rimward.base.errors import Refusal
+from rimward.wheels.tag.base45 import decode, encode
 
 RFC_9285_4_3 = ((b"AB", "BB8"), (b"Hello!!", "%69 VD92EX0"), (b"base-45", "UJCLQE7W581"))
 RFC_9285_4_4 = ((b"ietf!", "QED8WEX0"),)
@@ -26,14 +26,19 @@ def test_alphabet_is_the_table():
     assert [encode(bytes([value]))[0] for value in range(45)] == list(TABLE_1)
 
 
-@pytest.mark.parametrize("text", ["GGW", ":::", "V5", "::", "A", "AAAA", "bb8", "BB8\n", "B,8", "ÄB8"])
+@pytest.mark.parametrize(
+    "text", ["GGW", ":::", "V5", "::", "A", "AAAA", "bb8", "BB8\n", "B,8", "ÄB8"]
+)
 def test_what_no_bytes_give_is_refused(text):
     # GGW is 65536 and V5 is 256: the first values past each group's end
     with pytest.raises(Refusal):
         decode(text)
 
 
-@pytest.mark.parametrize("text, data", [("FGW", b"\xff\xff"), ("U5", b"\xff"), ("000", b"\0\0"), ("00", b"\0"), ("", b"")])
+@pytest.mark.parametrize(
+    "text, data",
+    [("FGW", b"\xff\xff"), ("U5", b"\xff"), ("000", b"\0\0"), ("00", b"\0"), ("", b"")],
+)
 def test_first_and_last_values_of_a_group(text, data):
     assert decode(text) == data
     assert encode(data) == text

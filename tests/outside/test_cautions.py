@@ -6,12 +6,12 @@ Bicycles are outside the scope of 29 CFR 1910.177; it is used by analogy. What R
 import re
 
 import pytest
-from rimward.energy import HIGHLY_HAZARDOUS_J, stored_energy
+from rimward.base.units import parse_pressure
+from rimward.limits.energy import HIGHLY_HAZARDOUS_J, stored_energy
 from rimward.proof.plan import SEATING_MAX_PA
-from rimward.units import parse_pressure
 from rimward_protocol import codes
 
-from hardware.sources import AIR_PARTS
+from hardware.air_parts import AIR_PARTS
 
 PSI_PA = 6894.757  # NIST SP 811 (2008), appendix B.8: psi to pascal 6.894 757 E+03
 FOOT_M, INCH_M = 0.3048, 0.0254  # NIST SP 811: exact
@@ -39,4 +39,7 @@ def test_the_hose_is_long_enough_for_title_8():
 def test_no_tyre_reaches_what_is_called_highly_hazardous():
     """Berkeley EHS, pressure safety: above 100 kJ of stored energy a system is highly hazardous. A 62-622 at 9 bar stays far under it."""
     assert HIGHLY_HAZARDOUS_J == 100_000
-    assert max(method.energy_j for method in stored_energy(codes.RIG_HIGH_CEILING_PA, 0.0065)) < 0.2 * HIGHLY_HAZARDOUS_J
+    assert (
+        max(method.energy_j for method in stored_energy(codes.RIG_HIGH_CEILING_PA, 0.0065))
+        < 0.2 * HIGHLY_HAZARDOUS_J
+    )

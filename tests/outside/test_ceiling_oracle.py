@@ -1,4 +1,4 @@
-"""40,000 random rims, tyres, places and rides against an oracle written apart from the ceiling engine: no ceiling lies above it.
+"""40,000 random rims, tyres, places and rides against an oracle written independently of the ceiling engine: no ceiling lies above it.
 
 The oracle shares no code with `rimward`; it works from the texts and from physics:
 
@@ -18,7 +18,7 @@ from fractions import Fraction
 from itertools import product
 
 import pytest
-from rimward.ceiling import Place, Ride, Rim, Tyre, assess
+from rimward.limits.ceiling import Place, Ride, Rim, Tyre, assess
 
 DRAWS, BLOCKS, SEED = 40_000, 8, 20261128
 PASCALS = {  # exact, by definition: 1 psi = 0.45359237 kg x 9.80665 m/s2 / (0.0254 m)^2
@@ -69,7 +69,12 @@ def limit_pa(d: dict) -> Fraction | None:
 def fits(d: dict) -> bool:
     if d["seat"] != d["tyre_seat"] or d["width"] <= d["inner"]:
         return False
-    kinds = (could_be(d["rim"], TYPES), could_be(d["approved"], ("yes", "no")), could_be(d["bead"], ("rigid", "folding")), could_be(d["air"], ("tube", "tubeless")))
+    kinds = (
+        could_be(d["rim"], TYPES),
+        could_be(d["approved"], ("yes", "no")),
+        could_be(d["bead"], ("rigid", "folding")),
+        could_be(d["air"], ("tube", "tubeless")),
+    )
     if not all(belongs(*kind) for kind in product(*kinds)):
         return False
     straight = any(rim.endswith("SS") for rim in kinds[0])
@@ -77,7 +82,7 @@ def fits(d: dict) -> bool:
 
 
 def oracle_pa(d: dict) -> float | None:
-    """The highest fill, gauge pascal, that breaks nothing; None where there is none."""
+    """Highest fill that violates no limit, gauge pascal; None where there is none."""
     limit = limit_pa(d)
     if not fits(d) or limit is None:
         return None
@@ -96,7 +101,9 @@ def oracle_pa(d: dict) -> float | None:
     for height, celsius in product(heights, temps):
         ratio = 1.0 if celsius is None or start_k is None else start_k / (celsius + ZERO_C_K)
         most = min(most, (float(limit) + standard_pa(height)) * ratio - here)
-    if most < 1000 or (d["tyre_min"] is not None and float(d["tyre_min"]) > most + 1e-6):  # the error of double arithmetic
+    if most < 1000 or (
+        d["tyre_min"] is not None and float(d["tyre_min"]) > most + 1e-6
+    ):  # the error of double arithmetic
         return None
     return most
 
@@ -106,7 +113,14 @@ def pressure(rng: random.Random, low_bar: float, high_bar: float) -> tuple[Fract
     unit = rng.choice(tuple(PASCALS))
     number = round(Fraction(rng.uniform(low_bar, high_bar) * 1e5) / PASCALS[unit], DIGITS[unit])
     text = f"{float(number):.{DIGITS[unit]}f}"
-    return Fraction(text) * PASCALS[unit], rng.choice((f"{text} {unit}", f"{text}{unit}", f"max {text} {unit}", f"{text} {unit.upper() if unit != 'MPa' else unit} MAX"))
+    return Fraction(text) * PASCALS[unit], rng.choice(
+        (
+            f"{text} {unit}",
+            f"{text}{unit}",
+            f"max {text} {unit}",
+            f"{text} {unit.upper() if unit != 'MPa' else unit} MAX",
+        )
+    )
 
 
 def draw(rng: random.Random) -> dict:
@@ -117,7 +131,12 @@ def draw(rng: random.Random) -> dict:
     rim_max = maybe(0.6, lambda: pressure(rng, 1.0, 9.0))
     tyre_max = maybe(0.8, lambda: pressure(rng, 2.0, 9.0))
     tyre_min = maybe(0.5, lambda: pressure(rng, 0.8, 4.0))
-    t0 = maybe(0.85, lambda: rng.choice((rng.uniform(-20, 45), rng.uniform(10, 25), rng.uniform(10, 25), rng.uniform(-40, 120))))
+    t0 = maybe(
+        0.85,
+        lambda: rng.choice(
+            (rng.uniform(-20, 45), rng.uniform(10, 25), rng.uniform(10, 25), rng.uniform(-40, 120))
+        ),
+    )
     fill_m = rng.choice((0.0, rng.uniform(-400, 3000)))
     return {
         "rim": rng.choice((*TYPES, "TSS", "TC", UNKNOWN)),
@@ -138,11 +157,20 @@ def draw(rng: random.Random) -> dict:
 
 def engine_pa(d: dict) -> int | None:
     """The same question asked of the engine, from what is printed."""
-    rim = Rim.parse(f"{d['seat']}x{d['inner']:g}{'?' if d['rim'] == UNKNOWN else d['rim']}", d["rim_text"])
-    tyre = Tyre.parse(
-        f"{d['width']:g}-{d['tyre_seat']}", min_text=d["tyre_min_text"], max_text=d["tyre_max_text"], approved=d["approved"], bead=d["bead"], air=d["air"]
+    rim = Rim.parse(
+        f"{d['seat']}x{d['inner']:g}{'?' if d['rim'] == UNKNOWN else d['rim']}", d["rim_text"]
     )
-    return assess(rim, tyre, Place.of(d["fill_c"], d["fill_m"]), Ride.of(d["ride_m"], d["ride_hot"])).ceiling_pa
+    tyre = Tyre.parse(
+        f"{d['width']:g}-{d['tyre_seat']}",
+        min_text=d["tyre_min_text"],
+        max_text=d["tyre_max_text"],
+        approved=d["approved"],
+        bead=d["bead"],
+        air=d["air"],
+    )
+    return assess(
+        rim, tyre, Place.of(d["fill_c"], d["fill_m"]), Ride.of(d["ride_m"], d["ride_hot"])
+    ).ceiling_pa
 
 
 @pytest.mark.parametrize("block", range(BLOCKS))
@@ -157,10 +185,18 @@ def test_no_ceiling_above_the_oracle(block: int) -> None:
             assert found <= most + 1e-6, f"{found} Pa lies above the oracle's {most}: {d}"
             ceilings += 1
             rides += d["ride_hot"] is not None or d["ride_m"] is not None
-        if most is not None:  # nor needlessly below: 1 kPa of rounding, 1 kPa of the rounded tension cap, 0.01 K up and down
+        if (
+            most is not None
+        ):  # nor needlessly below: 1 kPa of rounding, 1 kPa of the rounded tension cap, 0.01 K up and down
             lowest = most - 2_060
-            assert found is not None or (d["tyre_min"] is not None and float(d["tyre_min"]) > lowest) or lowest < 1000, f"refused, the oracle has {most}: {d}"
-            assert found is None or found >= lowest, f"{found} Pa is far below the oracle's {most}: {d}"
+            assert (
+                found is not None
+                or (d["tyre_min"] is not None and float(d["tyre_min"]) > lowest)
+                or lowest < 1000
+            ), f"refused, the oracle has {most}: {d}"
+            assert found is None or found >= lowest, (
+                f"{found} Pa is far below the oracle's {most}: {d}"
+            )
     assert ceilings > 400 and rides > 200, "the draws must reach what they are for"
 
 
@@ -172,10 +208,15 @@ def test_the_oracle_by_hand() -> None:
     }  # fmt: skip
     assert oracle_pa(d) == pytest.approx(427_837, abs=1)
     assert oracle_pa(d | {"approved": UNKNOWN}) is None and oracle_pa(d | {"rim": UNKNOWN}) is None
-    assert oracle_pa(d | {"width": 40}) == pytest.approx((350_000 + 75_634.3) * 291.15 / 318.15 - 98_945.4, abs=1)
+    assert oracle_pa(d | {"width": 40}) == pytest.approx(
+        (350_000 + 75_634.3) * 291.15 / 318.15 - 98_945.4, abs=1
+    )
 
 
-@pytest.mark.parametrize(("change", "worse"), [({"rim_max": Fraction(510_000)}, 1), ({"tyre_max": Fraction(450_000)}, 40_000)])
+@pytest.mark.parametrize(
+    ("change", "worse"),
+    [({"rim_max": Fraction(510_000)}, 1), ({"tyre_max": Fraction(450_000)}, 40_000)],
+)
 def test_the_comparison_can_fail(change: dict, worse: int) -> None:
     """An engine that took the higher of two limits, or left the class limit out, would lie above the oracle."""
     d = {

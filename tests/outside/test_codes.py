@@ -39,7 +39,9 @@ def test_cobs_against_the_cobs_package() -> None:
     draw = random.Random(1999)
     for length in [*range(40), *range(250, 260), *range(505, 521)]:
         for zeros in (0.0, 0.02, 0.5, 1.0):
-            data = bytes(0 if draw.random() < zeros else draw.randrange(1, 256) for _ in range(length))
+            data = bytes(
+                0 if draw.random() < zeros else draw.randrange(1, 256) for _ in range(length)
+            )
             assert stuffed(data) == cobs.encode(data)
 
 
@@ -64,7 +66,10 @@ def test_against_cpython_libraries() -> None:
     draw = random.Random(4231)
     for length in range(0, 200, 7):
         key, data = draw.randbytes(length), draw.randbytes(3 * length)
-        assert mac.hmac_sha256(key, data[:length], data[length:]) == hmac.new(key, data, hashlib.sha256).digest()
+        assert (
+            mac.hmac_sha256(key, data[:length], data[length:])
+            == hmac.new(key, data, hashlib.sha256).digest()
+        )
         assert crc32(data) == zlib.crc32(data)
 
 

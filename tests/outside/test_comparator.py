@@ -18,19 +18,25 @@ def test_trip_pressure_and_hysteresis(high, supply_v):
     """Calculated trip and ngspice's differ by less than 1 kPa at any supply: the threshold is ratiometric."""
     run = spice.cutoff_run(PARTS, high, supply_v)
     assert pressure(run["trip"]) == pytest.approx(cutoff.trip_pa(ZERO, high), abs=1000)
-    assert pressure(run["back"]) == pytest.approx(cutoff.trip_pa(ZERO, high, falling=True), abs=1000)
+    assert pressure(run["back"]) == pytest.approx(
+        cutoff.trip_pa(ZERO, high, falling=True), abs=1000
+    )
     assert run["live_v"] > 11.0 and run["dead_v"] < 0.5
 
 
 @pytest.mark.parametrize("offset_v", [-0.010, 0.010])
 def test_comparator_offset_moves_the_trip_as_calculated(offset_v):
     run = spice.cutoff_run(PARTS, False, 5.0, offset_v)
-    assert pressure(run["trip"]) == pytest.approx(cutoff.trip_pa({**ZERO, "comparator_offset": offset_v}, False), abs=1000)
+    assert pressure(run["trip"]) == pytest.approx(
+        cutoff.trip_pa({**ZERO, "comparator_offset": offset_v}, False), abs=1000
+    )
 
 
 @pytest.mark.parametrize("temp_c", [0.0, 50.0])
 def test_trip_does_not_move_with_the_transistors_temperature(temp_c):
-    assert pressure(spice.cutoff_run(PARTS, False, temp_c=temp_c)["trip"]) == pytest.approx(cutoff.trip_pa(ZERO, False), abs=1000)
+    assert pressure(spice.cutoff_run(PARTS, False, temp_c=temp_c)["trip"]) == pytest.approx(
+        cutoff.trip_pa(ZERO, False), abs=1000
+    )
 
 
 def test_any_broken_wire_of_the_cutoff_opens_it():
@@ -42,7 +48,16 @@ LATCH = pytest.mark.parametrize("high", [False, True])
 
 
 @LATCH
-@pytest.mark.parametrize("supply_v,rise_ms,temp_c", [(4.75, 0.05, 0.0), (5.25, 0.05, 50.0), (5.0, 1.0, 20.0), (4.75, 100.0, 50.0), (5.25, 100.0, 0.0)])
+@pytest.mark.parametrize(
+    "supply_v,rise_ms,temp_c",
+    [
+        (4.75, 0.05, 0.0),
+        (5.25, 0.05, 50.0),
+        (5.0, 1.0, 20.0),
+        (4.75, 100.0, 50.0),
+        (5.25, 100.0, 0.0),
+    ],
+)
 def test_latch_holds_an_empty_manifold_and_lets_go_with_the_supply(high, supply_v, rise_ms, temp_c):
     coil = spice.latch_run(PARTS, high, supply_v, rise_ms, temp_c)
     assert coil["started"] > 11.0 and coil["returned"] > 11.0
@@ -70,7 +85,14 @@ def test_gate_drop_out_nominal(high_at_stop):
 
 def test_gate_drop_out_corners_lie_in_the_calculated_band():
     runs, band = spice.all_runs(), gate.report()
-    assert 4.0 < band["gate_min_ms"] <= runs["gate_low_ms"] < runs["gate_nominal_ms"] < runs["gate_high_ms"] <= band["gate_max_ms"]
+    assert (
+        4.0
+        < band["gate_min_ms"]
+        <= runs["gate_low_ms"]
+        < runs["gate_nominal_ms"]
+        < runs["gate_high_ms"]
+        <= band["gate_max_ms"]
+    )
     assert runs["gate_high_ms"] + band["relay_max_ms"] <= 20.0
 
 
@@ -81,7 +103,14 @@ def test_steady_pin_never_opens_the_gate(level):
 
 def test_relay_current_decay_against_the_clamp():
     p = PARAMS
-    run = spice.relay_run(PARTS, p["v12"].high, p["relay_coil"].low, p["relay_inductance"].high, p["relay_drop"].low, 33.0)
+    run = spice.relay_run(
+        PARTS,
+        p["v12"].high,
+        p["relay_coil"].low,
+        p["relay_inductance"].high,
+        p["relay_drop"].low,
+        33.0,
+    )
     assert run == pytest.approx(gate.clamp_decay_ms(14.5, 0.5, 180.0, 0.8, 33.7), rel=0.05)
 
 
@@ -98,7 +127,9 @@ def test_missing_simulator_is_said_so(monkeypatch):
 
 def test_failed_measurement_is_an_error():
     with pytest.raises(RuntimeError, match="gave no never"):
-        spice.run("nothing", ["v1 a 0 1", "r1 a 0 1k"], [".tran 1u 10u", ".meas tran never when v(a)=2"])
+        spice.run(
+            "nothing", ["v1 a 0 1", "r1 a 0 1k"], [".tran 1u 10u", ".meas tran never when v(a)=2"]
+        )
 
 
 SLOW_START = pytest.mark.parametrize("rise_ms", [0.05, 20.0, 100.0, 250.0])
@@ -109,7 +140,12 @@ SLOW_START = pytest.mark.parametrize("rise_ms", [0.05, 20.0, 100.0, 250.0])
 def test_the_cutoff_closes_however_slowly_the_supply_comes(high, rise_ms):
     """U10 holds the latch until U4 is awake; a soft knee can play no part, for there is no Zener in it."""
     coil = spice.latch_run(PARTS, high, 5.0, rise_ms)
-    assert coil["started"] > 11.0 and coil["returned"] > 11.0 and coil["tripped"] < 0.5 and coil["empty"] < 0.5
+    assert (
+        coil["started"] > 11.0
+        and coil["returned"] > 11.0
+        and coil["tripped"] < 0.5
+        and coil["empty"] < 0.5
+    )
 
 
 def test_a_latch_fed_past_the_supervisor_never_lets_the_cutoff_close():

@@ -1,13 +1,25 @@
 """Decision rules: ILAC-G8:09/2019, ISO 14253-1:2017 and JCGM 106:2012; normal probabilities computed apart from this package."""
 
 import pytest
-from rimward.uncertainty.decision import acceptance_limit, conformance_probability, false_accept
-from rimward.uncertainty.student import coverage_factor
-from rimward.units import psi_down
+from rimward.base.units import psi_down
+from rimward.limits.uncertainty.decision import (
+    acceptance_limit,
+    conformance_probability,
+    false_accept,
+)
+from rimward.limits.uncertainty.student import coverage_factor
 
 
 @pytest.mark.parametrize(
-    ("r", "percent"), [(0.0, 50.0), (0.5, 15.8655254), (0.83, 4.8457226), (1.0, 2.2750131948), (1.25, 0.6209665), (1.5, 0.1349898)]
+    ("r", "percent"),
+    [
+        (0.0, 50.0),
+        (0.5, 15.8655254),
+        (0.83, 4.8457226),
+        (1.0, 2.2750131948),
+        (1.25, 0.6209665),
+        (1.5, 0.1349898),
+    ],
 )
 def test_false_accept_of_a_guard_band(r: float, percent: float) -> None:
     """w = r U with U = 2 u, a reading exactly at the acceptance limit, no prior, normal. ILAC-G8: w = 0 up to 50 %, w = U below 2.5 %."""
@@ -34,7 +46,14 @@ def test_speed_radar() -> None:
 
 
 @pytest.mark.parametrize(
-    ("expanded", "limit", "psi"), [(2, 498, "72.2"), (5, 495, "71.7"), (10, 490, "71.0"), (12.5, 487.5, "70.7"), (25, 475, "68.8")]
+    ("expanded", "limit", "psi"),
+    [
+        (2, 498, "72.2"),
+        (5, 495, "71.7"),
+        (10, 490, "71.0"),
+        (12.5, 487.5, "70.7"),
+        (25, 475, "68.8"),
+    ],
 )
 def test_500_kpa_with_a_guard_band(expanded: float, limit: float, psi: str) -> None:
     """w = U; psi 72.2287934, 71.7936802, 71.0684915, 70.7058971, 68.8929254, shown rounded down."""

@@ -6,11 +6,19 @@ definition. Isochoric: Pg2 = (Pg1 + 101.325) T2/T1 - 101.325, by definition.
 """
 
 import pytest
-from rimward.plant import Plant, compressor, line
-from rimward.plant import layout as k
-from rimward.plant.arrays import efficiency
+from rimward.simulation.plant import Plant, compressor, line
+from rimward.simulation.plant import layout as k
+from rimward.simulation.plant.arrays import efficiency
 
-WIDE = {"hose_c": 1e3, "chuck_c": 1e3, "core_c": 1e3, "crack_pa": 0.0, "jitter_s": 0.0, "tyre_growth_per_pa": 0.0, "manifold_ua": 1e9}
+WIDE = {
+    "hose_c": 1e3,
+    "chuck_c": 1e3,
+    "core_c": 1e3,
+    "crack_pa": 0.0,
+    "jitter_s": 0.0,
+    "tyre_growth_per_pa": 0.0,
+    "manifold_ua": 1e9,
+}
 NEVER = {"relief_low_pa": 1e9, "relief_high_pa": 1e9, "cutoff_low_pa": 1e9, "cutoff_high_pa": 1e9}
 ADIABATIC = {"tyre_ua": 0.0}
 ISOTHERMAL = {"tyre_ua": 1e9, "casing_jk": 1e15}
@@ -46,7 +54,9 @@ def test_adiabatic_fill(p2, mass, kelvin, cooled):
     plant = Plant(line(line_pa=2e6, line_c=0.05, **WIDE, **NEVER, **ADIABATIC))
     got = fill_to(plant, p2 * 1000.0)
     assert got[0] == pytest.approx(mass, rel=1e-6)
-    assert got[1] == pytest.approx(kelvin, abs=0.003)  # between ticks the temperature is interpolated
+    assert got[1] == pytest.approx(
+        kelvin, abs=0.003
+    )  # between ticks the temperature is interpolated
     assert got[2] == pytest.approx(cooled * 1000.0, abs=1.0)
 
 
@@ -69,7 +79,13 @@ def test_a_real_tyre_lies_between_the_limits():
 @pytest.mark.parametrize("supply_pa, rate", [(901325.0, 101556.63), (601325.0, 67754.0)])
 def test_choked_filling_rate_of_a_rigid_volume(supply_pa, rate):
     """V = 1.77 L, C = 0.2 dm3/(s bar), isothermal 293.15 K: 101.55663 and 67.754 kPa/s while choked."""
-    over = {"line_pa": supply_pa - 101325.0, "line_c": 0.2, "line_b": 0.5, "manifold_ml": 20.0, "tyre_ml": 1750.0}
+    over = {
+        "line_pa": supply_pa - 101325.0,
+        "line_c": 0.2,
+        "line_b": 0.5,
+        "manifold_ml": 20.0,
+        "tyre_ml": 1750.0,
+    }
     plant = Plant(line(**over, **WIDE, **NEVER, **ISOTHERMAL))
     for _ in range(30):
         plant.tick(DRIVE, CONTROLS)
@@ -82,7 +98,14 @@ def test_choked_filling_rate_of_a_rigid_volume(supply_pa, rate):
 
 def test_fill_time_of_a_rigid_volume_by_a_compressor():
     """30 L/min swept, clearance 0.05, n = 1.3, 1.257388 L from 0 to 500 kPa gauge, isothermal: 13.4871 s (integrated outside this project)."""
-    over = {"fad_l_min": 30.0, "clearance": 0.05, "ripple": 0.0, "spin_up_s": 1e-9, "manifold_ml": 17.388, "tyre_ml": 1240.0}
+    over = {
+        "fad_l_min": 30.0,
+        "clearance": 0.05,
+        "ripple": 0.0,
+        "spin_up_s": 1e-9,
+        "manifold_ml": 17.388,
+        "tyre_ml": 1240.0,
+    }
     still = {"relay_on_s": 1e-9, "delivery_cooling": 1.0}
     plant = Plant(compressor(**over, **still, **WIDE, **NEVER, **ISOTHERMAL))
     ticks = 0
@@ -104,7 +127,9 @@ EFFICIENCY = [  # clearance, n, efficiency at 0, 200, 300, 500, 700, 1000 kPa ga
 @pytest.mark.parametrize("clearance, n, row, stall", EFFICIENCY)
 def test_volumetric_efficiency(clearance, n, row, stall):
     for gauge, expected in zip((0, 200, 300, 500, 700, 1000), row, strict=True):
-        assert efficiency((gauge + 101.325) / 101.325, clearance, n) == pytest.approx(expected, abs=6e-7)
+        assert efficiency((gauge + 101.325) / 101.325, clearance, n) == pytest.approx(
+            expected, abs=6e-7
+        )
     assert efficiency((stall * 0.999 + 101.325) / 101.325, clearance, n) > 0.0
     assert efficiency((stall * 1.001 + 101.325) / 101.325, clearance, n) == 0.0
 

@@ -3,8 +3,8 @@
 import math
 
 import pytest
-from rimward.uncertainty.gum import combine, correlated_means, fit_line, normal
-from rimward.uncertainty.student import coverage_factor
+from rimward.limits.uncertainty.gum import combine, correlated_means, fit_line, normal
+from rimward.limits.uncertainty.student import coverage_factor
 from uncertainties import correlation_matrix
 from uncertainties.umath import cos, sin
 
@@ -21,7 +21,9 @@ def test_h1_end_gauge() -> None:
     assert combine(difference).u == pytest.approx(9.7, abs=0.05)
     dof_d = {repeat: 24.0, comparator_a: 5.0, comparator_b: 8.0}
     # the GUM puts its rounded 9.7 nm in the numerator of the Welch-Satterthwaite formula
-    assert combine(difference, dof_d).dof * (9.7 / combine(difference).u) ** 4 == pytest.approx(25.6, abs=0.1)
+    assert combine(difference, dof_d).dof * (9.7 / combine(difference).u) ** 4 == pytest.approx(
+        25.6, abs=0.1
+    )
     # l_s [1 - (d_alpha theta + alpha_s d_theta)]: l_s 50.000623 mm;
     # d_alpha +-1e-6 rectangular, d_theta +-0.05 rectangular, theta -0.1 +- 0.41
     length = 50.000623e6
@@ -32,7 +34,9 @@ def test_h1_end_gauge() -> None:
     assert 16 <= found.dof < 18
     assert coverage_factor(0.99, 16) * 32 == pytest.approx(93, abs=0.5)
     assert found.value / 1e6 == pytest.approx(50.000838, abs=5e-7)
-    second_order = math.sqrt(found.u**2 + (length * 0.58e-6 * 0.41) ** 2 + (length * 1.2e-6 * 0.029) ** 2)
+    second_order = math.sqrt(
+        found.u**2 + (length * 0.58e-6 * 0.41) ** 2 + (length * 1.2e-6 * 0.029) ** 2
+    )
     assert second_order == pytest.approx(34, abs=0.5)
 
 
@@ -47,7 +51,9 @@ def test_h2_resistance_and_reactance() -> None:
     """H.2: means, standard uncertainties, correlations; R, X, Z with u_c and correlations, to one unit of the last digit."""
     found = correlated_means(H2)
     v, i, phi = found["V"], found["I"] / 1000, found["phi"]
-    assert (v.nominal_value, found["I"].nominal_value, phi.nominal_value) == pytest.approx((4.9990, 19.6610, 1.04446), abs=5e-6)
+    assert (v.nominal_value, found["I"].nominal_value, phi.nominal_value) == pytest.approx(
+        (4.9990, 19.6610, 1.04446), abs=5e-6
+    )
     assert (v.std_dev, found["I"].std_dev, phi.std_dev) == (
         pytest.approx(0.0032, abs=5e-5),
         pytest.approx(0.0095, abs=5e-5),
@@ -56,7 +62,9 @@ def test_h2_resistance_and_reactance() -> None:
     r = correlation_matrix([v, i, phi])
     assert (r[0][1], r[0][2], r[1][2]) == pytest.approx((-0.36, 0.86, -0.65), abs=0.01)
     results = (v / i * cos(phi), v / i * sin(phi), v / i)
-    assert [x.nominal_value for x in results] == pytest.approx([127.732, 219.847, 254.260], abs=0.001)
+    assert [x.nominal_value for x in results] == pytest.approx(
+        [127.732, 219.847, 254.260], abs=0.001
+    )
     assert [x.std_dev for x in results] == pytest.approx([0.071, 0.295, 0.236], abs=0.001)
     r = correlation_matrix(results)
     assert (r[0][1], r[0][2], r[1][2]) == pytest.approx((-0.588, -0.485, 0.993), abs=0.001)
@@ -69,11 +77,17 @@ H3_B = (-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, 
 def test_h3_thermometer() -> None:
     """H.3: y1 = -0.1712, y2 = 0.00218, s = 0.0029 / 0.00067, r = -0.930, residual 0.0035; b(30 °C) = -0.1494 +- 0.0041 with 9 dof."""
     line = fit_line(H3_T, H3_B, origin=20)
-    assert line.intercept.nominal_value == pytest.approx(-0.1712, abs=1e-4) and line.slope.nominal_value == pytest.approx(0.00218, abs=1e-5)
-    assert line.intercept.std_dev == pytest.approx(0.0029, abs=1e-4) and line.slope.std_dev == pytest.approx(0.00067, abs=1e-5)
+    assert line.intercept.nominal_value == pytest.approx(
+        -0.1712, abs=1e-4
+    ) and line.slope.nominal_value == pytest.approx(0.00218, abs=1e-5)
+    assert line.intercept.std_dev == pytest.approx(
+        0.0029, abs=1e-4
+    ) and line.slope.std_dev == pytest.approx(0.00067, abs=1e-5)
     assert correlation_matrix([line.intercept, line.slope])[0][1] == pytest.approx(-0.930, abs=1e-3)
     assert line.residual == pytest.approx(0.0035, abs=1e-4) and line.dof == 9
-    assert line.at(30).nominal_value == pytest.approx(-0.1494, abs=1e-4) and line.at(30).std_dev == pytest.approx(0.0041, abs=1e-4)
+    assert line.at(30).nominal_value == pytest.approx(-0.1494, abs=1e-4) and line.at(
+        30
+    ).std_dev == pytest.approx(0.0041, abs=1e-4)
 
 
 G2_PERCENT = (68.27, 90, 95, 95.45, 99, 99.73)
@@ -117,4 +131,6 @@ G2_CASES = [
 @pytest.mark.parametrize(("dof", "probability", "t", "step"), G2_CASES)
 def test_table_g2(dof: float, probability: float, t: float, step: float) -> None:
     """JCGM 100 table G.2 as printed (from memory), to half a unit of its last digit; 235.80 was computed with a probability of more digits."""
-    assert coverage_factor(probability, dof) == pytest.approx(t, abs=step + 1e-9 if t < 100 else 0.2)
+    assert coverage_factor(probability, dof) == pytest.approx(
+        t, abs=step + 1e-9 if t < 100 else 0.2
+    )

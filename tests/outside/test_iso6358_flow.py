@@ -7,8 +7,8 @@ Rows computed from that formula outside this project's code. Unit: 1 dm3/(s bar)
 from math import sqrt
 
 import pytest
-from rimward.plant.air import restriction
-from rimward.plant.gas import C_UNIT, mass_flow, row_flow, series
+from rimward.simulation.plant.air import restriction
+from rimward.simulation.plant.gas import C_UNIT, mass_flow, row_flow, series
 
 ROWS = [  # C dm3/(s bar), b, p1 Pa, p2 Pa, g/s, L/min ANR
     (0.2, 0.2, 601325.0, 101325.0, 1.42514025, 72.159000),

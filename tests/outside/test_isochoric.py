@@ -1,9 +1,9 @@
 """A closed rigid volume warmed: the isochoric table (ideal gas, by definition; reference 20 °C, ambient 101.325 kPa)."""
 
 import pytest
-from rimward.ceiling import Place, Ride
-from rimward.ceiling.envelope import fill_ceiling
-from rimward.ride.readings import reading
+from rimward.limits.ceiling import Place, Ride
+from rimward.limits.ceiling.envelope import fill_ceiling
+from rimward.limits.ride.readings import reading
 
 TEMPS = (-10, 0, 10, 20, 30, 40, 50, 60, 70)
 ROWS = """
@@ -24,18 +24,31 @@ AT_20 = Place.of(20, 0)
 @pytest.mark.parametrize("row", ROWS.split())
 def test_every_row(row: str) -> None:
     fill, *published = (float(cell) for cell in row.split("|"))
-    assert [reading(int(fill * 1000), AT_20, 0, t) / 1000 for t in TEMPS] == pytest.approx(published, abs=6e-5)
+    assert [reading(int(fill * 1000), AT_20, 0, t) / 1000 for t in TEMPS] == pytest.approx(
+        published, abs=6e-5
+    )
 
 
 @pytest.mark.parametrize(
     ("rise_k", "kpa"),
-    [(5, 489.9157303), (10, 480.1641102), (15, 470.7289469), (20, 461.5950823), (25, 452.7483105), (30, 444.1753056), (40, 427.8012907)],
+    [
+        (5, 489.9157303),
+        (10, 480.1641102),
+        (15, 470.7289469),
+        (20, 461.5950823),
+        (25, 452.7483105),
+        (30, 444.1753056),
+        (40, 427.8012907),
+    ],
 )
 def test_cold_fill_that_just_reaches_500(rise_k: int, kpa: float) -> None:
     assert fill_ceiling(500_000, AT_20, Ride.of(None, 20 + rise_k)) == int(kpa * 1000)
 
 
-@pytest.mark.parametrize(("fill_kpa", "percent", "rise_k"), [(500, 110, 24.3753378), (700, 110, 25.6082114), (500, 105, 12.1876688)])
+@pytest.mark.parametrize(
+    ("fill_kpa", "percent", "rise_k"),
+    [(500, 110, 24.3753378), (700, 110, 25.6082114), (500, 105, 12.1876688)],
+)
 def test_rise_that_lifts_the_gauge(fill_kpa: int, percent: int, rise_k: float) -> None:
     assert reading(fill_kpa * 1000, AT_20, 0, 20 + rise_k) == pytest.approx(
         fill_kpa * 10 * percent, abs=25

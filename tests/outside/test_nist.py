@@ -22,14 +22,14 @@ def test_exact_factor():
     assert round(stats.k_factor(43, 0.90, 0.99), 4) == 1.8740
 
 
-def test_handbook_approximation_lies_beside_it():
+def test_the_handbook_approximation_is_close_to_it():
     k, a, b = natrella_k(43, 0.90, 0.99)
     assert (round(k, 4), round(a, 7), round(b, 7)) == (1.8752, 0.9355727, 1.5165164)
     assert 0 < k - stats.k_factor(43, 0.90, 0.99) < 0.0013
 
 
 def test_the_known_slip_of_older_copies():
-    """The printed upper limit of 102.096 used s = 2.68: with the data's own s = 0.0268 it is 97.120255, and the exact factor's lies beside it."""
+    """The printed upper limit of 102.096 used s = 2.68: with the data's own s = 0.0268 it is 97.120255, and the exact factor gives nearly the same."""
     k, _, _ = natrella_k(43, 0.90, 0.99)
     assert 97.07 + k * 0.0268 == pytest.approx(97.120255, abs=1e-6)
     assert 97.07 + stats.k_factor(43, 0.90, 0.99) * 0.0268 == pytest.approx(97.12022, abs=1e-5)

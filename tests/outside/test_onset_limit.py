@@ -10,7 +10,7 @@ import pytest
 from rimward.proof.events import find_events
 
 BEFORE, AFTER = 1_000, 2_000
-ROUNDING = 1 / 12  # variance of a place told in whole samples
+ROUNDING = 1 / 12  # variance of a position rounded to whole samples
 
 
 def bound_samples(slope_of_noise: float) -> float:
@@ -23,7 +23,9 @@ def bound_samples(slope_of_noise: float) -> float:
 def test_the_bound_falls_with_the_bend_and_has_its_closed_form():
     """Two lines, each known by its own samples, cross at a place of variance 4 sigma^2 (1/before + 1/after) / bend^2."""
     closed = np.sqrt(4 * (1 / BEFORE + 1 / AFTER)) / 0.1
-    assert bound_samples(0.1) == pytest.approx(closed, rel=0.01) and bound_samples(0.2) == pytest.approx(bound_samples(0.1) / 2)
+    assert bound_samples(0.1) == pytest.approx(closed, rel=0.01) and bound_samples(
+        0.2
+    ) == pytest.approx(bound_samples(0.1) / 2)
 
 
 @pytest.mark.parametrize("slope_of_noise", [0.03, 0.05, 0.1, 0.15])
@@ -39,10 +41,12 @@ def test_onsets_are_placed_as_well_as_the_noise_allows(slope_of_noise):
         assert leak.kind == "leak_onset"
         errors.append(leak.index - at)
     allowed = (bound_samples(slope_of_noise) * 1.25) ** 2 + ROUNDING
-    print(f"bend {slope_of_noise} sigma a sample: {np.sqrt(np.mean(np.square(errors))):.2f} samples, bound {bound_samples(slope_of_noise):.2f}")
+    print(
+        f"bend {slope_of_noise} sigma a sample: {np.sqrt(np.mean(np.square(errors))):.2f} samples, bound {bound_samples(slope_of_noise):.2f}"
+    )
     assert np.mean(np.square(errors)) <= allowed
 
 
 def test_slower_than_a_tenth_of_the_noise_no_estimator_keeps_to_two_samples():
-    """Two samples are less than three standard deviations of the best there is."""
+    """Two samples are less than three standard deviations of the best possible estimate."""
     assert 3 * bound_samples(0.1) > 2 > 3 * bound_samples(0.15)

@@ -4,7 +4,7 @@ this project)."""
 from math import sqrt
 
 import pytest
-from rimward.plant.gas import GAMMA, R_AIR, mass_flow, orifice_c
+from rimward.simulation.plant.gas import GAMMA, R_AIR, mass_flow, orifice_c
 
 ROWS = [  # diameter mm, discharge coefficient, g/s choked at 601325 Pa and 293.15 K, C dm3/(s bar)
     (1.0, 1.0, 1.1147912, 0.1564465),
@@ -21,13 +21,19 @@ ROWS = [  # diameter mm, discharge coefficient, g/s choked at 601325 Pa and 293.
 def test_orifice(diameter_mm, discharge, g_s, c):
     conductance = orifice_c(diameter_mm / 1000.0, discharge)
     assert conductance * 1e8 == pytest.approx(c, abs=1e-7)  # one unit of the last digit
-    assert mass_flow(conductance, 0.528, 601325.0, 101325.0) * 1000.0 == pytest.approx(g_s, abs=1e-7)
+    assert mass_flow(conductance, 0.528, 601325.0, 101325.0) * 1000.0 == pytest.approx(
+        g_s, abs=1e-7
+    )
 
 
 def test_ideal_nozzle_constants():
     """Definition: critical ratio 0.52828 and choked coefficient 0.0404147 s sqrt(K)/m for air."""
-    assert (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0)) == pytest.approx(0.5282817877171742, rel=1e-12)
-    assert sqrt(GAMMA / R_AIR * (2.0 / (GAMMA + 1.0)) ** 6) == pytest.approx(0.04041469754796885, rel=1e-9)
+    assert pytest.approx(0.5282817877171742, rel=1e-12) == (2.0 / (GAMMA + 1.0)) ** (
+        GAMMA / (GAMMA - 1.0)
+    )
+    assert sqrt(GAMMA / R_AIR * (2.0 / (GAMMA + 1.0)) ** 6) == pytest.approx(
+        0.04041469754796885, rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("diameter_mm, c", [(0.5, 0.032), (1.0, 0.128), (2.0, 0.512), (4.0, 2.048)])

@@ -11,7 +11,9 @@ HEAD = "sample,release_bar,limit_bar,released\n"
 
 def test_110_psi_on_a_limit_of_72_5_is_just_over_half_again():
     """`common practice`: a hookless set-up that released at 110 psi with a 72.5 psi limit."""
-    found = analyse(parse(f"{HEAD}A,{110 * PSI_BAR:.9f},{72.5 * PSI_BAR:.9f},yes\n", "a.csv"), Ask())
+    found = analyse(
+        parse(f"{HEAD}A,{110 * PSI_BAR:.9f},{72.5 * PSI_BAR:.9f},yes\n", "a.csv"), Ask()
+    )
     assert round(found["samples"][0]["margin"], 3) == 1.517
     assert found["headline_bound"]["verdict"] == "no claim"  # one sample claims nothing
 
@@ -30,4 +32,8 @@ def test_stops_still_carry_a_rank_bound():
     """59 stops at 1.6 bound 95 % of the lot at 95 %: no law, no release needed."""
     rows = "".join(f"{i},8,5,no\n" for i in range(59))
     lower = analyse(parse(HEAD + rows, "a.csv"), Ask())["lower_tolerance"]
-    assert (lower["rank_order"], lower["rank_margin"], lower["rank_pa"]) == (1, 1.6, pytest.approx(800_000))
+    assert (lower["rank_order"], lower["rank_margin"], lower["rank_pa"]) == (
+        1,
+        1.6,
+        pytest.approx(800_000),
+    )

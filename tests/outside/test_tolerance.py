@@ -48,13 +48,23 @@ AT_90 = """
 """
 
 
-def cases(rows: str, coverage: tuple[float, ...], confidence: float) -> list[tuple[int, float, float, float]]:
-    return [(int(n), p, confidence, float(k)) for n, *ks in map(str.split, rows.strip().splitlines()) for p, k in zip(coverage, ks, strict=True)]
+def cases(
+    rows: str, coverage: tuple[float, ...], confidence: float
+) -> list[tuple[int, float, float, float]]:
+    return [
+        (int(n), p, confidence, float(k))
+        for n, *ks in map(str.split, rows.strip().splitlines())
+        for p, k in zip(coverage, ks, strict=True)
+    ]
 
 
-@pytest.mark.parametrize("n, coverage, confidence, k", cases(AT_95, COVERAGE, 0.95) + cases(AT_90, COVERAGE[1:], 0.90))
+@pytest.mark.parametrize(
+    "n, coverage, confidence, k", cases(AT_95, COVERAGE, 0.95) + cases(AT_90, COVERAGE[1:], 0.90)
+)
 def test_printed_k(n, coverage, confidence, k):
-    assert stats.k_factor(n, coverage, confidence) == pytest.approx(k, abs=1.6e-3 if n > 3 else 3.1e-3)
+    assert stats.k_factor(n, coverage, confidence) == pytest.approx(
+        k, abs=1.6e-3 if n > 3 else 3.1e-3
+    )
 
 
 @pytest.mark.parametrize("n, real", [(5, 0.61), (10, 0.58), (20, 0.51)])

@@ -3,14 +3,16 @@
 from fractions import Fraction
 
 import pytest
-from rimward.units import KGF_CM2_PA, PSI_PA, bar_down, parse_pressure, psi_down
+from rimward.base.units import KGF_CM2_PA, PSI_PA, bar_down, parse_pressure, psi_down
 
 
 def test_definitions() -> None:
     """psi = 0.45359237 kg x 9.80665 m/s2 / (0.0254 m)^2; kgf/cm2 = 98 066.5 Pa. NIST SP 811 prints 6.894 757 E+03 (from memory)."""
     assert float(PSI_PA) == pytest.approx(6894.757293168361, rel=1e-15)
     assert f"{float(PSI_PA):.3f}" == "6894.757"
-    assert KGF_CM2_PA == Fraction("98066.5") and float(KGF_CM2_PA / PSI_PA) == pytest.approx(14.223343307119563, rel=1e-14)
+    assert Fraction("98066.5") == KGF_CM2_PA and float(KGF_CM2_PA / PSI_PA) == pytest.approx(
+        14.223343307119563, rel=1e-14
+    )
 
 
 @pytest.mark.parametrize(
@@ -56,4 +58,6 @@ def test_psi_to_kilopascal_rounds_down_to_the_pascal(psi: str, kpa: float) -> No
 def test_common_practice_five_bar_is_72_5_psi() -> None:
     """common practice: 5 bar = 72.5 psi for hookless rims; trade texts print 72, 72.5 and 73 psi, and 73 psi is above 500 kPa."""
     assert (bar_down(500_000), psi_down(500_000)) == ("5.00", "72.5")
-    assert parse_pressure("72 psi") < parse_pressure("72.5 psi") < 500_000 < parse_pressure("73 psi")
+    assert (
+        parse_pressure("72 psi") < parse_pressure("72.5 psi") < 500_000 < parse_pressure("73 psi")
+    )

@@ -1,7 +1,7 @@
 """Torus and chord volumes, computed apart from this package (by definition)."""
 
 import pytest
-from rimward.volume import chord_l, torus_l, volumes
+from rimward.limits.volume import chord_l, torus_l, volumes
 
 TORUS = """
 20-622 0.633629

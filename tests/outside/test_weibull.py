@@ -12,10 +12,46 @@ from scipy import stats as scipy_stats
 
 # shape, strength at 2x size, at 10x, variation, mean/scale, median/scale, B10/scale, B1/scale
 ROWS = [
-    (3, 0.7937005259840998, 0.4641588833612779, 0.36344650325229244, 0.8929795115692495, 0.8849970445005177, 0.47230871856966294, 0.2158043485359359),
-    (5, 0.8705505632961241, 0.6309573444801932, 0.22905293328138143, 0.9181687423997604, 0.9293195901316053, 0.6375813096953713, 0.39850714731962056),
-    (10, 0.9330329915368074, 0.7943282347242815, 0.1203102189311583, 0.951350769866873, 0.9640122354677897, 0.7984868876164287, 0.6312742251348621),
-    (20, 0.9659363289248456, 0.8912509381337456, 0.061976300201996085, 0.9735042655627756, 0.981841247589339, 0.8935809351236343, 0.7945276742410311),
+    (
+        3,
+        0.7937005259840998,
+        0.4641588833612779,
+        0.36344650325229244,
+        0.8929795115692495,
+        0.8849970445005177,
+        0.47230871856966294,
+        0.2158043485359359,
+    ),
+    (
+        5,
+        0.8705505632961241,
+        0.6309573444801932,
+        0.22905293328138143,
+        0.9181687423997604,
+        0.9293195901316053,
+        0.6375813096953713,
+        0.39850714731962056,
+    ),
+    (
+        10,
+        0.9330329915368074,
+        0.7943282347242815,
+        0.1203102189311583,
+        0.951350769866873,
+        0.9640122354677897,
+        0.7984868876164287,
+        0.6312742251348621,
+    ),
+    (
+        20,
+        0.9659363289248456,
+        0.8912509381337456,
+        0.061976300201996085,
+        0.9735042655627756,
+        0.981841247589339,
+        0.8935809351236343,
+        0.7945276742410311,
+    ),
 ]
 
 
@@ -26,8 +62,13 @@ def test_closed_forms(shape, twice, ten, variation, mean, median, b10, b1):
     assert weibull.quantile(0.5, shape) == pytest.approx(median, rel=1e-6)
     assert weibull.quantile(0.10, shape) == pytest.approx(b10, rel=1e-6)
     assert weibull.quantile(0.01, shape) == pytest.approx(b1, rel=1e-6)
-    for size, ratio in ((2, twice), (10, ten)):  # the weakest of `size` links: its median against one link's
-        assert weibull.quantile(1 - 0.5 ** (1 / size), shape) / weibull.quantile(0.5, shape) == pytest.approx(ratio, rel=1e-6)
+    for size, ratio in (
+        (2, twice),
+        (10, ten),
+    ):  # the weakest of `size` links: its median against one link's
+        assert weibull.quantile(1 - 0.5 ** (1 / size), shape) / weibull.quantile(
+            0.5, shape
+        ) == pytest.approx(ratio, rel=1e-6)
 
 
 MEDIAN_RANKS = {  # printed tables of median ranks (Johnson 1951 and reliability texts, from memory)
@@ -44,21 +85,27 @@ MEDIAN_RANKS = {  # printed tables of median ranks (Johnson 1951 and reliability
 def test_median_ranks_as_printed(n):
     ranks = plots.median_ranks(np.arange(1, n + 1), n)
     assert ranks == pytest.approx(MEDIAN_RANKS[n], abs=6e-5)
-    benard = [(i - 0.3) / (n + 0.4) for i in range(1, n + 1)]  # Benard's approximation, good to 1 % in its texts
+    benard = [
+        (i - 0.3) / (n + 0.4) for i in range(1, n + 1)
+    ]  # Benard's approximation, good to 1 % in its texts
     assert ranks == pytest.approx(benard, abs=0.01)
 
 
 def test_adjusted_orders_follow_johnson():
-    """Releases at places 1, 3, 5 of five with stops at 2 and 4. By hand: 1; 1 + 5/4 = 2.25; then 2.25 + 3.75/2 = 4.125."""
-    assert plots.adjusted_orders([True, False, True, False, True]) == pytest.approx([1, 2.25, 4.125])
+    """Release at places 1, 3, 5 of five with stops at 2 and 4. By hand: 1; 1 + 5/4 = 2.25; then 2.25 + 3.75/2 = 4.125."""
+    assert plots.adjusted_orders([True, False, True, False, True]) == pytest.approx(
+        [1, 2.25, 4.125]
+    )
 
 
 @pytest.mark.parametrize("shape", [3, 5, 10, 20])
 def test_fit_finds_the_law_of_a_large_lot(shape):
-    """Releases laid on the exact quantiles of the law, the upper third stopped: shape and scale come back."""
+    """Release laid on the exact quantiles of the law, the upper third stopped: shape and scale come back."""
     whole = np.array([weibull.quantile((i - 0.5) / 3000, shape, 1.7) for i in range(1, 3001)])
     stop = float(np.quantile(whole, 2 / 3))
-    found = censored.fit("weibull", np.minimum(whole, stop).tolist(), (whole < stop).tolist(), 0.95, 0.95)
+    found = censored.fit(
+        "weibull", np.minimum(whole, stop).tolist(), (whole < stop).tolist(), 0.95, 0.95
+    )
     assert found.parameters["shape"] == pytest.approx(shape, rel=5e-3)
     assert found.parameters["scale"] == pytest.approx(1.7, rel=1e-3)
     assert found.quantile == pytest.approx(weibull.quantile(0.05, shape, 1.7), rel=3e-3)
@@ -71,8 +118,14 @@ RELEASED = [True] * 6 + [False] * 4
 
 def likelihood(name, place, spread):
     """The censored log-likelihood straight from scipy's densities, apart from the code under test."""
-    law = scipy_stats.norm(place, spread) if name == "normal" else scipy_stats.weibull_min(place, scale=spread)
-    return sum(law.logpdf(v) if gone else law.logsf(v) for v, gone in zip(VALUES, RELEASED, strict=True))
+    law = (
+        scipy_stats.norm(place, spread)
+        if name == "normal"
+        else scipy_stats.weibull_min(place, scale=spread)
+    )
+    return sum(
+        law.logpdf(v) if gone else law.logsf(v) for v, gone in zip(VALUES, RELEASED, strict=True)
+    )
 
 
 @pytest.mark.parametrize("name", ["normal", "weibull"])
@@ -95,10 +148,18 @@ def fast_likelihood(name, place, spread):
     for value, gone in zip(VALUES, RELEASED, strict=True):
         if name == "normal":
             z = (value - place) / spread
-            total += -0.5 * z * z - math.log(spread * math.sqrt(2 * math.pi)) if gone else math.log(0.5 * math.erfc(z / math.sqrt(2)))
+            total += (
+                -0.5 * z * z - math.log(spread * math.sqrt(2 * math.pi))
+                if gone
+                else math.log(0.5 * math.erfc(z / math.sqrt(2)))
+            )
         else:
             t = value / spread
-            total += math.log(place / spread) + (place - 1) * math.log(t) - t**place if gone else -(t**place)
+            total += (
+                math.log(place / spread) + (place - 1) * math.log(t) - t**place
+                if gone
+                else -(t**place)
+            )
     return total
 
 
@@ -136,5 +197,10 @@ def test_real_confidence_of_the_profile_bound(n, stop, least):
         gone = whole < stop
         if len(set(whole[gone])) >= 2:
             tried += 1
-            held += (censored.fit("weibull", np.minimum(whole, stop).tolist(), gone.tolist(), 0.95, 0.95).bound or 0) <= true
+            held += (
+                censored.fit(
+                    "weibull", np.minimum(whole, stop).tolist(), gone.tolist(), 0.95, 0.95
+                ).bound
+                or 0
+            ) <= true
     assert least <= held / tried <= 1

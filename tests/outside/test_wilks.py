@@ -14,7 +14,16 @@ FIRST_ORDER = [
     (0.90, 0.90, 22), (0.90, 0.95, 29), (0.95, 0.90, 45), (0.95, 0.95, 59), (0.95, 0.99, 90),
     (0.99, 0.90, 230), (0.99, 0.95, 299), (0.99, 0.99, 459), (0.999, 0.95, 2995),
 ]  # fmt: skip
-ORDERS = [(0.95, 59, 1), (0.95, 93, 2), (0.95, 124, 3), (0.95, 153, 4), (0.95, 181, 5), (0.99, 299, 1), (0.99, 473, 2), (0.99, 628, 3)]
+ORDERS = [
+    (0.95, 59, 1),
+    (0.95, 93, 2),
+    (0.95, 124, 3),
+    (0.95, 153, 4),
+    (0.95, 181, 5),
+    (0.99, 299, 1),
+    (0.99, 473, 2),
+    (0.99, 628, 3),
+]
 
 
 @pytest.mark.parametrize("coverage, confidence, n", FIRST_ORDER)
@@ -33,7 +42,12 @@ def test_orders_at_95_confidence(coverage, n, order):
 def test_order_is_the_largest_that_the_definition_allows():
     """Summed in whole numbers: for coverage a/b the r-th smallest bounds it while C(n,i) (b-a)^i a^(n-i) over i < r stays under 1 - confidence."""
     for n in [*range(1, 70), 93, 124, 299, 400]:
-        for coverage, confidence in ((Fraction(1, 2), Fraction(1, 2)), (Fraction(9, 10),) * 2, (Fraction(19, 20),) * 2, (Fraction(99, 100), Fraction(3, 4))):
+        for coverage, confidence in (
+            (Fraction(1, 2), Fraction(1, 2)),
+            (Fraction(9, 10),) * 2,
+            (Fraction(19, 20),) * 2,
+            (Fraction(99, 100), Fraction(3, 4)),
+        ):
             a, b, total, order = coverage.numerator, coverage.denominator, 0, 0
             while order < n:
                 total += comb(n, order) * (b - a) ** order * a ** (n - order)
@@ -43,7 +57,10 @@ def test_order_is_the_largest_that_the_definition_allows():
             assert stats.rank_order(n, float(coverage), float(confidence)) == order
 
 
-@pytest.mark.parametrize("n, confidence, coverage", [(5, 0.2262, 0.5493), (10, 0.4013, 0.7411), (20, 0.6415, 0.8609), (30, 0.7854, 0.9050)])
+@pytest.mark.parametrize(
+    "n, confidence, coverage",
+    [(5, 0.2262, 0.5493), (10, 0.4013, 0.7411), (20, 0.6415, 0.8609), (30, 0.7854, 0.9050)],
+)
 def test_what_few_samples_achieve(n, confidence, coverage):
     assert round(stats.achieved_confidence(n, 0.95), 4) == confidence
     assert round(stats.achieved_coverage(n, 0.95), 4) == coverage
@@ -72,7 +89,9 @@ def test_printed_binomial_limits(failed, n, upper):
 def test_an_upper_limit_meets_its_definition(failed, n):
     """At the limit p, so few failures have exactly the chance 1 - confidence: the sum of C(n,i) p^i (1-p)^(n-i) for i up to `failed`."""
     p = stats.pass_rate_upper(failed, n, 0.95)
-    assert sum(comb(n, i) * p**i * (1 - p) ** (n - i) for i in range(failed + 1)) == pytest.approx(0.05, rel=1e-9)
+    assert sum(comb(n, i) * p**i * (1 - p) ** (n - i) for i in range(failed + 1)) == pytest.approx(
+        0.05, rel=1e-9
+    )
 
 
 def test_ten_of_ten_passes_show_74_percent():

@@ -1,4 +1,4 @@
-"""`python -m tests.rig [--json]`: what the inflator's hardware promises, worked out afresh. `ok` is true only if every section holds."""
+"""`python -m tests.rig [--json]`: the hardware's promises, computed again. `ok` is true only if every section holds."""
 
 import json
 import sys
@@ -21,7 +21,11 @@ def main() -> int:
         print(f"{'holds ' if result['ok'] else 'FAILS '} {result['title']}")
         for line in result["lines"]:
             print(f"         {line}")
-    print("ok: everything holds" if ok else f"not ok: {', '.join(r['title'] for r in results if not r['ok'])}")
+    print(
+        "ok: everything holds"
+        if ok
+        else f"not ok: {', '.join(r['title'] for r in results if not r['ok'])}"
+    )
     return 0 if ok else 1
 
 

@@ -1,4 +1,4 @@
-"""Names that the board's own interpreter holds, as the published stubs of MicroPython for it have them."""
+"""Names in the board's interpreter, from MicroPython's published stubs."""
 
 import ast
 from functools import cache
@@ -7,7 +7,7 @@ from importlib import metadata
 
 @cache
 def known() -> frozenset[str]:
-    """Functions, classes and attributes of the modules that the interpreter on the board brings with it."""
+    """Functions, classes and attributes of the modules built into the board's interpreter."""
     found: set[str] = set()
     for file in metadata.files("micropython-rp2-rpi-pico-stubs") or ():
         if file.suffix == ".pyi" and "asyncio" not in file.parts:

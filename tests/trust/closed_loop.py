@@ -14,6 +14,13 @@ where the tyre can end after the last tick with the source on; `top`, the highes
   settled    the filters have settled when the source starts: the self-test before every fill takes longer
   burst      (line, no flow seen yet) a burst lifts a closed manifold by at most the guard's own bound of one
 
+For a workshop line of which the tyre can be seen (pin-open chuck; pressure-open while the reading has not fallen since the core shut) M
+is the tyre itself: what the sensors have in front of them lies above it while air flows in, and the manifold jumps as a valve opens.
+
+A tyre that the reading does not show (core closed, hose leaking or let down after flow was seen: a fault) is a claim of its own. `left`
+is how far the reading is behind when the core opens, at most `deep`; it shrinks by a quarter each tick of flow, and with the source on
+the tyre is at most `left` over its ceiling. `closed_bounds.entry_pa` makes a pressure of it: what one opening of the core lets in.
+
 A filter that goes a quarter of the way each tick lags a rise of w a tick by 3 w. One transducer that keeps its bounds is enough, since the
 higher one counts: what is said of A holds of B by the same argument.
 """
@@ -26,9 +33,9 @@ from typing import Any
 import z3
 from rimward_protocol.kernel_words import GUARD_STATE
 
+from tests.trust.guard_conditions import Rule, burst_bound, judged
 from tests.trust.guard_model import BIAS, Transition, invariant, pressure_a, source_on, transition
 from tests.trust.guard_prove import EFFORT, Proof, Verdict, check, plant, source_of_guard
-from tests.trust.guard_rules import Rule, burst_bound, judged
 from tests.trust.guard_tyre_rules import line
 from tests.trust.terms import both, choose, implies
 
@@ -68,18 +75,46 @@ def burst_below_stop(t: Transition) -> Any:
 
 
 LEMMAS = (
-    Rule("filter-moves", "G2", filter_moves, ("g[_FA] + ((pa << 4) - g[_FA] >> 2)", "g[_FA] + ((pa << 4) - g[_FA] >> 3)")),
-    Rule("read-is-no-lower", "G2", read_is_no_lower, ("high = fa if fa > fb else fb", "high = fa if fa < fb else fb")),
-    Rule("on-below-stop", "G2", on_below_stop, ("read + over >= g[_CEIL] - g[_BAND]", "read + over >= g[_CEIL]")),
-    Rule("band-in-force", "G2", band_in_force, ("if x[_BAND_PA] > g[_BAND]:", "if x[_BAND_PA] < g[_BAND]:")),
-    Rule("burst-below-stop", "G10", burst_below_stop, ("_LIFT_MORE = const(20000)", "_LIFT_MORE = const(19999)")),
+    Rule(
+        "filter-moves",
+        "G2",
+        filter_moves,
+        ("g[_FA] + ((pa << 4) - g[_FA] >> 2)", "g[_FA] + ((pa << 4) - g[_FA] >> 3)"),
+    ),
+    Rule(
+        "read-is-no-lower",
+        "G2",
+        read_is_no_lower,
+        ("high = fa if fa > fb else fb", "high = fa if fa < fb else fb"),
+    ),
+    Rule(
+        "on-below-stop",
+        "G2",
+        on_below_stop,
+        ("read + over >= g[_CEIL] - g[_BAND]", "read + over >= g[_CEIL]"),
+    ),
+    Rule(
+        "band-in-force",
+        "G2",
+        band_in_force,
+        ("if x[_BAND_PA] > g[_BAND]:", "if x[_BAND_PA] < g[_BAND]:"),
+    ),
+    Rule(
+        "burst-below-stop",
+        "G10",
+        burst_below_stop,
+        ("_LIFT_MORE = const(20000)", "_LIFT_MORE = const(19999)"),
+    ),
 )
-FILTERED = ("filter-moves", "read-is-no-lower")  # say how the reading comes about; the others hold for every reading
+FILTERED = (
+    "filter-moves",
+    "read-is-no-lower",
+)  # define the reading; the others hold for every reading
 READ_BITS = 22  # width of the guard's own reading, which the rule `invariant-inductive` keeps
 
 
 def prove_rule(t: Transition, rule: Rule, effort: int = EFFORT) -> Verdict:
-    """Looks for one step that breaks the rule, return by return. Where it does not say how the reading comes about, that is any word of its width."""
+    """Look for one step that breaks the rule, return by return. Unless the rule defines the reading, the reading is any word of its width."""
     start = time.perf_counter()
     domain, broken = both(invariant(t.g), t.facts), z3.Not(rule.claim(t))
     verdict = Verdict(None, 0.0)
@@ -105,7 +140,35 @@ def prove_lemma(name: str) -> Proof:
 
 # Second layer: the induction, in integers.
 
-NAMES = ("m", "m_next", "t", "t_next", "t_first", "cap", "top", "w", "late", "error", "after", "rest", "lift", "gap", "shown", "fa", "fa_next", "rise", "band", "ceil", "bound", "read", "band_now")
+NAMES = (
+    "m",
+    "m_next",
+    "t",
+    "t_next",
+    "t_first",
+    "cap",
+    "top",
+    "w",
+    "late",
+    "error",
+    "after",
+    "rest",
+    "lift",
+    "gap",
+    "shown",
+    "fa",
+    "fa_next",
+    "rise",
+    "band",
+    "ceil",
+    "bound",
+    "read",
+    "band_now",
+    "left",
+    "left_next",
+    "deep",
+    "short",
+)
 
 
 class World:
@@ -113,7 +176,7 @@ class World:
 
     def __init__(self) -> None:
         self.__dict__.update({name: z3.Int(name) for name in NAMES})
-        self.on, self.first = z3.Bool("on"), z3.Bool("first")
+        self.on, self.first, self.open = z3.Bool("on"), z3.Bool("first"), z3.Bool("open")
 
     def __getattr__(self, name: str) -> Any:
         raise AttributeError(name)
@@ -132,12 +195,12 @@ def filtered(p: World) -> Any:
 
 
 def guard_says(p: World) -> Any:
-    """These and `on-below-stop`."""
+    """The lemmas above and `on-below-stop`."""
     return z3.And(filtered(p), z3.Implies(p.on, p.read + p.rise + p.band_now < p.ceil + BIAS))
 
 
 def burst_says(p: World) -> Any:
-    """These and `burst-below-stop`."""
+    """The lemmas above and `burst-below-stop`."""
     return z3.And(filtered(p), z3.Implies(p.on, p.read + p.bound + p.band_now < p.ceil + BIAS))
 
 
@@ -156,9 +219,30 @@ BOUNDS: dict[str, Callable[[World], Any]] = {
     "jitter": lambda p: p.gap <= JITTER,
     "sensor": lambda p: p.shown >= p.m_next - p.error - p.late,
     "error": lambda p: p.error <= p.band,
-    "drop-out": lambda p: p.t_next <= z3.If(p.t >= z3.If(p.on, p.m_next + p.after, p.cap), p.t, z3.If(p.on, p.m_next + p.after, p.cap)),
+    "drop-out": lambda p: (
+        p.t_next
+        <= z3.If(
+            p.t >= z3.If(p.on, p.m_next + p.after, p.cap),
+            p.t,
+            z3.If(p.on, p.m_next + p.after, p.cap),
+        )
+    ),
     "room": lambda p: p.late + 3 * p.w + p.after + 2 <= p.rise,
     "settled": lambda p: z3.Or(p.first, tracks(p.fa, p.m, p)),
+}
+HIDDEN_BOUNDS: dict[str, Callable[[World], Any]] = {
+    "rise": lambda p: p.m_next <= p.m + z3.If(p.open, z3.If(p.gap <= JITTER, p.w, p.w * 8), 0),
+    "jitter": BOUNDS["jitter"],
+    "sensor": lambda p: p.shown >= p.m_next - p.error - p.late - z3.If(p.open, 0, p.deep),
+    "error": BOUNDS["error"],
+    "room": lambda p: p.late + 3 * p.w + p.after + 2 <= p.rise + p.short,
+    "settled": lambda p: z3.And(
+        z3.Or(p.first, p.left <= p.deep),
+        z3.Or(p.first, behind(p.fa, p.m, p.left, p)),
+        z3.If(
+            z3.And(p.open, z3.Not(p.first)), 4 * p.left_next >= 3 * p.left, p.left_next == p.deep
+        ),
+    ),
 }
 BURST_BOUNDS: dict[str, Callable[[World], Any]] = {
     "sensor": lambda p: p.shown >= p.rest - p.error,
@@ -166,6 +250,21 @@ BURST_BOUNDS: dict[str, Callable[[World], Any]] = {
     "burst": lambda p: p.lift + 2 <= p.bound,
     "settled": lambda p: z3.Or(p.first, stays(p.fa, p)),
 }
+
+
+def behind(f: Any, m: Any, left: Any, p: World) -> Any:
+    """A filtered reading follows a tyre that it did not show, but for what is left."""
+    return f >= 16 * (m - p.error - p.late - 3 * p.w - left) - SETTLED_16
+
+
+def catches_up(p: World) -> Any:
+    """After the tick the reading is behind by `left_next` at most, so that `settled` holds for the next one."""
+    return behind(p.fa_next, p.m_next, p.left_next, p)
+
+
+def hidden_below(p: World) -> Any:
+    """With the source on a hidden tyre ends at most what is left over the ceiling, and what the overrun is too small by."""
+    return z3.Implies(p.on, p.m_next + p.after <= p.ceil + BIAS + p.left_next + p.short)
 
 
 def reading_tracks(p: World) -> Any:
@@ -192,7 +291,7 @@ def burst_below(p: World) -> Any:
 
 @dataclass(frozen=True)
 class Step:
-    """One claim of the induction, what it rests on, and the bounds without which it must not hold."""
+    """One claim of the induction, its premises, and the bounds without which it must fail."""
 
     name: str
     claim: Callable[[World], Any]
@@ -202,10 +301,42 @@ class Step:
 
 
 STEPS = (
-    Step("the reading follows the manifold", reading_tracks, guard_says, BOUNDS, ("rise", "jitter", "sensor", "settled")),
+    Step(
+        "the reading follows the manifold",
+        reading_tracks,
+        guard_says,
+        BOUNDS,
+        ("rise", "jitter", "sensor", "settled"),
+    ),
     Step("the tyre stays at or below the ceiling", tyre_below, guard_says, BOUNDS, tuple(BOUNDS)),
-    Step("through a burst the reading stays", burst_stays, burst_says, BURST_BOUNDS, ("sensor", "settled")),
-    Step("no burst lifts the manifold over the ceiling", burst_below, burst_says, BURST_BOUNDS, tuple(BURST_BOUNDS)),
+    Step(
+        "the reading of a hidden tyre catches up",
+        catches_up,
+        guard_says,
+        HIDDEN_BOUNDS,
+        ("rise", "jitter", "sensor", "settled"),
+    ),
+    Step(
+        "a hidden tyre ends at most what is left over the ceiling",
+        hidden_below,
+        guard_says,
+        HIDDEN_BOUNDS,
+        tuple(HIDDEN_BOUNDS),
+    ),
+    Step(
+        "through a burst the reading stays",
+        burst_stays,
+        burst_says,
+        BURST_BOUNDS,
+        ("sensor", "settled"),
+    ),
+    Step(
+        "no burst lifts the manifold over the ceiling",
+        burst_below,
+        burst_says,
+        BURST_BOUNDS,
+        tuple(BURST_BOUNDS),
+    ),
 )
 
 
@@ -219,15 +350,22 @@ class Found:
 
 
 def prove_step(step: Step, left_out: str = "", effort: int = 50_000_000) -> Found:
-    """Looks for a tick that keeps every bound but the one left out and breaks the claim."""
+    """Look for a tick that keeps every bound but the one left out and breaks the claim."""
     start = time.perf_counter()
     p = World()
     solver = z3.Solver()
     solver.set("rlimit", effort)
-    solver.add(sense(p), step.says(p), *[bound(p) for name, bound in step.bounds.items() if name != left_out], z3.Not(step.claim(p)))
+    solver.add(
+        sense(p),
+        step.says(p),
+        *[bound(p) for name, bound in step.bounds.items() if name != left_out],
+        z3.Not(step.claim(p)),
+    )
     answer = solver.check()
     seconds = time.perf_counter() - start
     if answer == z3.sat:
         model = solver.model()
-        return Found(False, seconds, {name: model.eval(getattr(p, name), True).as_long() for name in NAMES})
+        return Found(
+            False, seconds, {name: model.eval(getattr(p, name), True).as_long() for name in NAMES}
+        )
     return Found(True if answer == z3.unsat else None, seconds, {})

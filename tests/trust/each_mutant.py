@@ -1,4 +1,4 @@
-"""One process a mutant, and a run that closes when anything goes unjudged."""
+"""One process for each mutant; a run with an unjudged mutant fails."""
 
 import gc
 import json
@@ -16,7 +16,7 @@ Judging = Callable[[Mutant], tuple[str, str]]
 
 @dataclass
 class Outcome:
-    """`unjudged`: mutants whose process crashed, hung or said nothing. They fail the run, as survivors without proof do."""
+    """`unjudged`: mutants whose process crashed, hung or gave no verdict. They fail the run, as do survivors without a proof."""
 
     total: int = 0
     killed: dict[str, int] = field(default_factory=dict)
@@ -32,7 +32,9 @@ class Outcome:
         return not self.survivors and not self.unjudged and judged == self.total > 0
 
 
-def run_each(chosen: list[Mutant], workers: int, limit_s: float, judging: Judging) -> dict[str, tuple[str, str] | None]:
+def run_each(
+    chosen: list[Mutant], workers: int, limit_s: float, judging: Judging
+) -> dict[str, tuple[str, str] | None]:
     """The finding of every mutant by its key: (what killed it or "", detail), None where there is no verdict."""
     gc.collect()
     gc.freeze()
@@ -73,7 +75,9 @@ def _child(mutant: Mutant, write: int, judging: Judging) -> None:
     try:
         os.write(write, json.dumps(judging(mutant)).encode())
         os._exit(0)
-    except BaseException:  # a defect of the judge itself: the parent sees a process without a verdict
+    except (
+        BaseException
+    ):  # a defect of the judge itself: the parent sees a process without a verdict
         os._exit(3)
 
 

@@ -7,64 +7,12 @@ stays inside the 31 bits of a small integer of a 32-bit MicroPython. Where all o
 
 import ast
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Any
 
 import z3
 
+from tests.trust.program import Env, Obligation, Summary, UnknownSyntax, constants, merge
 from tests.trust.terms import PRODUCT, SMALL_MAX, SMALL_MIN, both, choose, truth, word
-
-
-class UnknownSyntax(Exception):
-    """The source holds something that the executor does not know. Carries the line."""
-
-    def __init__(self, node: ast.AST, why: str = ""):
-        super().__init__(f"line {getattr(node, 'lineno', '?')}: {type(node).__name__} {why}".rstrip())
-
-
-@dataclass
-class Obligation:
-    """`claim` must hold whenever `path` is taken."""
-
-    path: Any
-    claim: Any
-    line: int
-    text: str
-
-
-@dataclass
-class Env:
-    """What is known at one place of the program: the path to it, locals and arrays."""
-
-    path: Any
-    local: dict[str, Any]
-    arrays: dict[str, list[Any]]
-
-    def fork(self, condition: Any) -> "Env":
-        return Env(both(self.path, condition), dict(self.local), {k: list(v) for k, v in self.arrays.items()})
-
-
-@dataclass
-class Summary:
-    """One function read in full: state after, output, obligations and the facts about products that were used."""
-
-    state: list[Any]
-    out: Any
-    obligations: list[Obligation]
-    facts: list[Any]
-    returns: list[tuple[Any, Any, list[Any]]]  # path, output, state: one a return statement
-    products: list[str] = field(default_factory=list)
-
-
-def constants(tree: ast.Module) -> dict[str, int]:
-    """Module constants of the form `NAME = const(expression of ints)`."""
-    found: dict[str, int] = {}
-    for node in tree.body:
-        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Call) and isinstance(node.value.func, ast.Name):
-            if node.value.func.id != "const" or len(node.targets) != 1 or not isinstance(node.targets[0], ast.Name):
-                raise UnknownSyntax(node)
-            found[node.targets[0].id] = int(ast.literal_eval(node.value.args[0]))
-    return found
 
 
 class Executor:
@@ -73,7 +21,9 @@ class Executor:
     def __init__(self, source: str, function: str, assume: Any = True):
         self.tree = ast.parse(source)
         self.consts = constants(self.tree)
-        self.function = next(n for n in self.tree.body if isinstance(n, ast.FunctionDef) and n.name == function)
+        self.function = next(
+            n for n in self.tree.body if isinstance(n, ast.FunctionDef) and n.name == function
+        )
         self.assume = assume
         self.obligations: list[Obligation] = []
         self.facts: list[Any] = []
@@ -85,18 +35,28 @@ class Executor:
         names = [a.arg for a in self.function.args.args]
         if len(names) != 2:
             raise UnknownSyntax(self.function, "takes other than two arrays")
-        env = self._block(self.function.body, Env(z3.BoolVal(True), {}, {names[0]: list(state), names[1]: list(inputs)}))
+        env = self._block(
+            self.function.body,
+            Env(z3.BoolVal(True), {}, {names[0]: list(state), names[1]: list(inputs)}),
+        )
         if env is not None:
             raise UnknownSyntax(self.function, "ends without a return")
         _, out, last = self.returned[-1]
         after = last.arrays[names[0]]
         for path, value, place in reversed(self.returned[:-1]):
             out = choose(path, value, out)
-            after = [a if a is b else choose(path, a, b) for a, b in zip(place.arrays[names[0]], after)]
+            after = [
+                a if a is b else choose(path, a, b) for a, b in zip(place.arrays[names[0]], after)
+            ]
         if any(a is not b for a, b in zip(last.arrays[names[1]], inputs)):
             raise UnknownSyntax(self.function, "writes its inputs")
-        ends = [(path, word(value), [word(v) for v in place.arrays[names[0]]]) for path, value, place in self.returned]
-        return Summary([word(v) for v in after], word(out), self.obligations, self.facts, ends, self.products)
+        ends = [
+            (path, word(value), [word(v) for v in place.arrays[names[0]]])
+            for path, value, place in self.returned
+        ]
+        return Summary(
+            [word(v) for v in after], word(out), self.obligations, self.facts, ends, self.products
+        )
 
     # Statements.
 
@@ -116,7 +76,11 @@ class Executor:
         if isinstance(node, ast.Return) and node.value is not None:
             self.returned.append((env.path, self._int(node.value, env), env))
             return None
-        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str):
+        if (
+            isinstance(node, ast.Expr)
+            and isinstance(node.value, ast.Constant)
+            and isinstance(node.value.value, str)
+        ):
             return env
         if isinstance(node, ast.Pass):
             return env
@@ -143,16 +107,25 @@ class Executor:
         no = self._block(node.orelse, env.fork(z3.Not(condition)))
         if yes is None or no is None:
             return yes if no is None else no
-        local = {k: _merge(condition, yes.local[k], no.local[k]) for k in yes.local if k in no.local}
-        arrays = {k: [_merge(condition, a, b) for a, b in zip(yes.arrays[k], no.arrays[k])] for k in yes.arrays}
-        whole = yes.path.eq(both(env.path, condition)) and no.path.eq(both(env.path, z3.Not(condition)))
+        local = {k: merge(condition, yes.local[k], no.local[k]) for k in yes.local if k in no.local}
+        arrays = {
+            k: [merge(condition, a, b) for a, b in zip(yes.arrays[k], no.arrays[k])]
+            for k in yes.arrays
+        }
+        whole = yes.path.eq(both(env.path, condition)) and no.path.eq(
+            both(env.path, z3.Not(condition))
+        )
         return Env(env.path if whole else z3.Or(yes.path, no.path), local, arrays)
 
     # Expressions.
 
     def _place(self, node: ast.Subscript, env: Env) -> tuple[list[Any], int]:
         index = self._value(node.slice, env)
-        if not isinstance(node.value, ast.Name) or node.value.id not in env.arrays or type(index) is not int:
+        if (
+            not isinstance(node.value, ast.Name)
+            or node.value.id not in env.arrays
+            or type(index) is not int
+        ):
             raise UnknownSyntax(node, "is no array word with a constant index")
         array = env.arrays[node.value.id]
         if not 0 <= index < len(array):
@@ -208,7 +181,11 @@ class Executor:
         for operand in node.values:
             value = self._bool(operand, place)
             parts.append(truth(value))
-            place = Env(both(place.path, value if conjunction else z3.Not(truth(value))), place.local, place.arrays)
+            place = Env(
+                both(place.path, value if conjunction else z3.Not(truth(value))),
+                place.local,
+                place.arrays,
+            )
         return z3.And(*parts) if conjunction else z3.Or(*parts)
 
     def _compare(self, node: ast.Compare, env: Env) -> Any:
@@ -230,7 +207,7 @@ class Executor:
             return self._value(node.body if condition else node.orelse, env)
         a = self._value(node.body, env.fork(condition))
         b = self._value(node.orelse, env.fork(z3.Not(condition)))
-        return _merge(condition, a, b)
+        return merge(condition, a, b)
 
     def _call(self, node: ast.Call, env: Env) -> Any:
         if not isinstance(node.func, ast.Name) or node.keywords or node.func.id in env.local:
@@ -271,13 +248,28 @@ class Executor:
             self._owe(both(a >= -(-SMALL_MIN // b), a <= SMALL_MAX // b), node, env)
             return a * b
         high_a, high_b = self._highest(a, env), self._highest(b, env)
-        self._owe(both(a >= 0, a <= high_a, b >= 0, b <= high_b, z3.BoolVal(high_a * high_b <= SMALL_MAX)), node, env)
+        self._owe(
+            both(
+                a >= 0, a <= high_a, b >= 0, b <= high_b, z3.BoolVal(high_a * high_b <= SMALL_MAX)
+            ),
+            node,
+            env,
+        )
         value = PRODUCT(a, b)
         if high_a * high_b <= SMALL_MAX:
             inside = both(a >= 0, a <= high_a, b >= 0, b <= high_b)
-            bound = both(value >= 0, value <= high_a * high_b, z3.Or(b == 0, value >= a), z3.Or(a == 0, value >= b))
-            self.facts.append(z3.Implies(inside, z3.And(bound, (value == 0) == z3.Or(a == 0, b == 0))))
-        self.products.append(f"line {node.lineno}: {ast.unparse(node)}, operands up to {high_a} and {high_b}")
+            bound = both(
+                value >= 0,
+                value <= high_a * high_b,
+                z3.Or(b == 0, value >= a),
+                z3.Or(a == 0, value >= b),
+            )
+            self.facts.append(
+                z3.Implies(inside, z3.And(bound, (value == 0) == z3.Or(a == 0, b == 0)))
+            )
+        self.products.append(
+            f"line {node.lineno}: {ast.unparse(node)}, operands up to {high_a} and {high_b}"
+        )
         return value
 
     def _highest(self, term: Any, env: Env) -> int:
@@ -303,16 +295,6 @@ class Executor:
 
     def _owe(self, claim: Any, node: ast.expr, env: Env) -> None:
         self.obligations.append(Obligation(env.path, claim, node.lineno, ast.unparse(node)))
-
-
-def _merge(condition: Any, a: Any, b: Any) -> Any:
-    """`a` where the condition holds, else `b`."""
-    if a is b or (type(a) is type(b) is int and a == b):
-        return a
-    kinds = {isinstance(v, bool) or z3.is_bool(v) for v in (a, b)}
-    if len(kinds) != 1:
-        raise TypeError("a name is a truth on one path and a number on the other")
-    return z3.If(condition, truth(a), truth(b)) if kinds == {True} else choose(condition, a, b)
 
 
 _READERS: dict[type, Callable[..., Any]] = {

@@ -1,6 +1,6 @@
-"""The executor under test: what it read must give, word for word, what CPython gives, on guided ticks.
+"""Test of the executor: its terms must give the same words as CPython, on guided ticks.
 
-The very terms that the proofs use are worked out on all rows at once by `terms.Program`, a second reader of their operators,
+The terms of the proofs are evaluated on all rows at once by `terms.Program`, a second reader of their operators,
 which is itself compared with z3's own on a few rows.
 """
 
@@ -34,7 +34,9 @@ class Table:
 
 
 def table(of: list[Row]) -> Table:
-    columns = [np.ascontiguousarray(np.array([row[k] for row in of], dtype=np.int32)) for k in range(4)]
+    columns = [
+        np.ascontiguousarray(np.array([row[k] for row in of], dtype=np.int32)) for k in range(4)
+    ]
     return Table(*columns)
 
 
@@ -57,13 +59,26 @@ class Agreement:
 
 
 def agree(t: Transition, of: Table) -> Agreement:
-    """Compares the read guard with the recorded one on every row of the table."""
-    program = Program({f"h{i}": term for i, term in enumerate(t.summary.state)} | {"o": t.summary.out})
+    """Compare the read guard with the recorded one on every row of the table."""
+    program = Program(
+        {f"h{i}": term for i, term in enumerate(t.summary.state)} | {"o": t.summary.out}
+    )
     columns = of.columns()
     values = program.run(columns)
-    wrong = sum(int(np.count_nonzero(values[term.get_id()] != columns[name])) for name, term in program.roots.items())
-    atoms = [term for term in program.order if z3.is_bool(term) and term.num_args() and not _joins(term)]
-    seen = {term.get_id(): (bool(np.any(values[term.get_id()])), not bool(np.all(values[term.get_id()]))) for term in atoms}
+    wrong = sum(
+        int(np.count_nonzero(values[term.get_id()] != columns[name]))
+        for name, term in program.roots.items()
+    )
+    atoms = [
+        term for term in program.order if z3.is_bool(term) and term.num_args() and not _joins(term)
+    ]
+    seen = {
+        term.get_id(): (
+            bool(np.any(values[term.get_id()])),
+            not bool(np.all(values[term.get_id()])),
+        )
+        for term in atoms
+    }
     one_way = [str(term).replace("\n", " ")[:100] for term in atoms if not all(seen[term.get_id()])]
     return Agreement(
         len(of.out), wrong, _wrong_by_z3(t, of), dict(Counter(of.out.tolist())), dict(Counter(of.after[:, 0].tolist())),
@@ -78,10 +93,14 @@ def _joins(term: Any) -> bool:
 def _wrong_by_z3(t: Transition, of: Table, count: int = 12) -> int:
     """The same by z3's own evaluation, on a few rows spread over the table."""
     product = z3.Var(0, z3.BitVecSort(32)) * z3.Var(1, z3.BitVecSort(32))
-    roots = [z3.substitute_funs(term, (PRODUCT, product)) for term in [*t.summary.state, t.summary.out]]
+    roots = [
+        z3.substitute_funs(term, (PRODUCT, product)) for term in [*t.summary.state, t.summary.out]
+    ]
     wrong = 0
     for k in range(0, len(of.out), max(len(of.out) // count, 1)):
-        known = list(zip(t.g.values, of.before[k].tolist())) + list(zip(t.x.values, of.inputs[k].tolist()))
+        known = list(zip(t.g.values, of.before[k].tolist())) + list(
+            zip(t.x.values, of.inputs[k].tolist())
+        )
         known = [(w, z3.BitVecVal(v, 32)) for w, v in known]
         expected = [*of.after[k].tolist(), int(of.out[k])]
         got = [z3.simplify(z3.substitute(root, *known)).as_signed_long() for root in roots]

@@ -23,7 +23,7 @@ class Reached:
 
 
 def measure(run: Callable[[Any], None]) -> Reached:
-    """Runs `run(guard)` on a copy of the guard and gives what was reached."""
+    """Run `run(guard)` on a copy of the guard and return what was reached."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "guard_measured.py"
         path.write_text(source_of_guard())
@@ -31,7 +31,9 @@ def measure(run: Callable[[Any], None]) -> Reached:
 
 
 def _measured(path: Path, run: Callable[[Any], None]) -> Reached:
-    measured = coverage.Coverage(branch=True, data_file=None, include=[str(path)], config_file=False)
+    measured = coverage.Coverage(
+        branch=True, data_file=None, include=[str(path)], config_file=False
+    )
     measured.start()
     try:
         copy = types.ModuleType("guard_measured")
@@ -41,4 +43,6 @@ def _measured(path: Path, run: Callable[[Any], None]) -> Reached:
         measured.stop()
     found = measured._analyze(str(path))
     missing = [(start, end) for start, ends in found.missing_branch_arcs().items() for end in ends]
-    return Reached(found.numbers.n_statements, found.numbers.n_branches, sorted(found.missing), sorted(missing))
+    return Reached(
+        found.numbers.n_statements, found.numbers.n_branches, sorted(found.missing), sorted(missing)
+    )

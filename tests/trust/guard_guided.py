@@ -1,6 +1,6 @@
-"""Guided ticks: a toy world with a tyre, a person, a fill and one fault at a time drives the guard through all it can do.
+"""Guided ticks: a simple world with a tyre, a person, a fill and one fault at a time drives the guard through its states.
 
-Everything is drawn from one seed. The world is only there to reach states; what is claimed about them stands in the rules.
+Everything is drawn from one seed. The world is only there to reach states; the rules state the claims about them.
 """
 
 import random
@@ -11,7 +11,18 @@ from typing import Any
 from rimward_protocol.kernel_slots import check_word
 from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
-from tests.trust.guard_model import CLEAR, CUTOFF, GATE, KEY_HIGH, KEY_LOW, RELAY, RUN, TEST_DONE, VENT, WANT
+from tests.trust.guard_model import (
+    CLEAR,
+    CUTOFF,
+    GATE,
+    KEY_HIGH,
+    KEY_LOW,
+    RELAY,
+    RUN,
+    TEST_DONE,
+    VENT,
+    WANT,
+)
 
 S = {name: i for i, name in enumerate(GUARD_STATE)}
 X = {name: i for i, name in enumerate(GUARD_INPUT)}
@@ -25,7 +36,7 @@ Row = tuple[list[int], list[int], list[int], int]  # state before, inputs, state
 
 
 def inputs(**changes: int) -> "array[int]":
-    """The nominal inputs with changes, made whole unless `chk` is given."""
+    """Nominal inputs with changes; the check word fits unless `chk` is given."""
     x = array("i", [0] * len(GUARD_INPUT))
     for name, value in (NOMINAL | changes).items():
         x[X[name]] = value
@@ -52,17 +63,23 @@ class World:
         self.x = inputs(**self.limits, conn=0, sw=self.key)
 
     def begin(self) -> None:
-        """A new wheel, a new connection, a new fault to come."""
+        """Begin an episode: new wheel, connection and fault."""
         r = self.rng
         high = r.random() < 0.35
-        ceiling = r.choice((500_001, 620_000, 800_000, 900_000) if high else (120_000, 250_000, 400_000, 500_000))
+        ceiling = r.choice(
+            (500_001, 620_000, 800_000, 900_000) if high else (120_000, 250_000, 400_000, 500_000)
+        )
         self.limits = {
             "ceil_pa": ceiling, "band_pa": r.choice((1_000, 8_000, 20_000)), "rise_pa": r.choice((500, 3_000, 9_000)),
             "air_max": r.choice((3_000, 40_000, 900_000, 2**27 - 1)), "time_max": r.choice((60, 700, 60_000)), "norise": r.choice((20, 90, 700)),
             "test_len": r.choice((50, 51, 70)), "flags": r.choice((1, 9)) if high else r.choice((1, 5, 9, 13)), "horizon": r.choice((8, 24, 63)),
             "d0": r.choice((8, 64, 600)), "d1": r.choice((0, 20, 4_095)),
         }  # fmt: skip
-        self.key = r.choice((KEY_HIGH,) * 5 + (KEY_LOW,)) if high else r.choice((KEY_LOW,) * 5 + (KEY_HIGH,))
+        self.key = (
+            r.choice((KEY_HIGH,) * 5 + (KEY_LOW,))
+            if high
+            else r.choice((KEY_LOW,) * 5 + (KEY_HIGH,))
+        )
         self.pa = r.choice((0, 0, ceiling // 2, ceiling - 30_000, ceiling + 40_000))
         self.rise = r.choice((0, 12, 60, 250, 900))
         self.conn = r.randrange(1, 32_768)
@@ -79,9 +96,14 @@ class World:
         self.age += 1
         self._person()
         self._physics()
-        fast = {"a": code(self.pa, self.rng.randrange(-300, 300)), "b": code(self.pa, self.rng.randrange(-300, 300))}
+        fast = {
+            "a": code(self.pa, self.rng.randrange(-300, 300)),
+            "b": code(self.pa, self.rng.randrange(-300, 300)),
+        }
         switches = self.key | self.run * RUN | self.want * WANT | self.clear * CLEAR
-        wanted = dict(self.limits, conn=self.conn, **fast, sw=switches, gap=self.rng.choice((15, 16, 16, 17)))
+        wanted = dict(
+            self.limits, conn=self.conn, **fast, sw=switches, gap=self.rng.choice((15, 16, 16, 17))
+        )
         if self.start <= self.age < self.stop:
             self.fault(self, wanted)
         self._write(wanted)
@@ -108,7 +130,7 @@ class World:
             self.pa -= min(self.pa, 1)
 
     def _write(self, wanted: dict[str, int]) -> None:
-        """Fast words at once; slow words one a tick, as the main loop does, the check word when all others stand."""
+        """Fast words at once; slow words one a tick, as the main loop does, the check word after all others."""
         for name in ("a", "b", "sw", "load", "gap", "supply", "ambient"):
             self.x[X[name]] = wanted.get(name, NOMINAL[name])
         for name in GUARD_INPUT[7:]:
@@ -151,7 +173,7 @@ def _switch(mask: int, value: int) -> Callable[[World, dict[str, int]], None]:
 
 
 def _flip(w: World, x: dict[str, int]) -> None:
-    """One bit of the guard's memory turns over, at the start of the fault only."""
+    """One bit of the guard's memory flips, at the start of the fault only."""
     if w.age == w.start:
         i = w.rng.randrange(len(w.g))
         w.g[i] ^= 1 << w.rng.randrange(30)
@@ -167,7 +189,7 @@ def _lower(w: World, x: dict[str, int]) -> None:
 
 
 def _stuck(w: World, x: dict[str, int]) -> None:
-    """The source does not stop: it shows when the fill asks no more."""
+    """The source does not stop: visible once the fill controller no longer requests air."""
     x["sw"] &= ~WANT
     w.pa += 40 if w.g[S["test"]] == TEST_DONE else 0
 

@@ -1,7 +1,7 @@
-"""Judges one text of the guard: by the rules, by the sweeps, and last by what the guard itself did on the same ticks.
+"""Judge of one text of the guard: by the rules, by the sweeps, and last by comparison with the guard on the same ticks.
 
-The last is a characterization, no claim of right or wrong; it only shows that a change does not go unseen. Rules and sweeps
-come first, so that what only it can see is counted apart.
+The comparison is a characterization, not a claim of correctness; it shows that a change is seen. Rules and sweeps
+come first, so that what only the comparison sees is counted separately.
 """
 
 import ast
@@ -18,7 +18,20 @@ from rimward_fw.kernels import guard as real_guard
 
 from tests.trust.guard_compare import Table, table
 from tests.trust.guard_guided import Row, S, X, check_word, rows
-from tests.trust.guard_model import CLEAR, CUTOFF, INPUT_WIDTHS, KEY_HIGH, KEY_LOW, RUN, TEST_DONE, WANT, WIDTHS, invariant
+from tests.trust.guard_model import (
+    CLEAR,
+    CUTOFF,
+    FILL_VENT,
+    INPUT_WIDTHS,
+    KEY_HIGH,
+    KEY_LOW,
+    NO_BURST,
+    RUN,
+    TEST_DONE,
+    WANT,
+    WIDTHS,
+    invariant,
+)
 from tests.trust.guard_prove import ALL_RULES, source_of_guard, transition
 from tests.trust.guard_sweep import failures, reach
 from tests.trust.terms import Program, either
@@ -41,12 +54,16 @@ INPUT_EDGES = {
     "a": (3_276, 3_277, 62_259, 62_260), "b": (3_276, 3_277, 62_259, 62_260), "load": (7, 8, 9), "gap": (39, 40, 41), "supply": (73, 74, 82, 83),
     "ambient": (49_999, 50_000, 110_000, 110_001),
 }  # fmt: skip
-SWITCHES = (RUN, WANT, CLEAR, KEY_LOW, KEY_HIGH, CUTOFF)
+SWITCHES = (RUN, WANT, CLEAR, KEY_LOW, KEY_HIGH, CUTOFF, FILL_VENT)
 
 
 def witnesses() -> list[tuple[list[int], list[int]]]:
     """Counter-examples that a proof once gave: states and inputs that tell a defect from the guard. Words added since are 0."""
-    return [(w["g"] + [0] * (len(S) - len(w["g"])), w["x"]) for w in json.loads(WITNESSES.read_text())] if WITNESSES.exists() else []
+    return (
+        [(w["g"] + [0] * (len(S) - len(w["g"])), w["x"]) for w in json.loads(WITNESSES.read_text())]
+        if WITNESSES.exists()
+        else []
+    )
 
 
 def _step_row(step: Any, g: list[int], x: list[int]) -> Row:
@@ -61,10 +78,19 @@ def _edge_rows() -> list[Row]:
     for state in ("idle", "on"):
         g, x = (list(words) for words in reach(real_guard, state))
         for bits, group in WIDTHS.items():
-            for name, value in ((name, v) for name in group for v in (-1, (1 << bits) - 1, 1 << bits)):
+            for name, value in (
+                (name, v) for name in group for v in (-1, (1 << bits) - 1, 1 << bits)
+            ):
                 found.append(_step_row(real_guard.step, _changed(g, S, {name: value}), x))
-        edges = [(name, v) for bits, group in INPUT_WIDTHS.items() for name in group for v in (-1, (1 << bits) - 1, 1 << bits)]
-        edges += [(name, v) for name in ("off_a", "off_b") for v in (-400_001, -400_000, 600_000, 600_001)]
+        edges = [
+            (name, v)
+            for bits, group in INPUT_WIDTHS.items()
+            for name in group
+            for v in (-1, (1 << bits) - 1, 1 << bits)
+        ]
+        edges += [
+            (name, v) for name in ("off_a", "off_b") for v in (-400_001, -400_000, 600_000, 600_001)
+        ]
         edges += [("ceil_pa", v) for v in (0, 900_000, 900_001)]
         for name, value in edges:
             damaged = _changed(x, X, {name: value})
@@ -92,13 +118,27 @@ def _disturbed(rng: random.Random, recorded: list[Row]) -> list[Row]:
         g = list(before)
         for name in rng.sample(sorted(EDGES), rng.choice((1, 2, 4))):
             g[S[name]] = rng.choice(EDGES[name])
-        for name, below in (("nr_ref", 3_000), ("off_ref", 6_000), ("test_ref", 3_000), ("fref_a", 8_000), ("fref_b", 8_000)):
+        for name, below in (
+            ("nr_ref", 3_000),
+            ("off_ref", 6_000),
+            ("test_ref", 3_000),
+            ("fref_a", 8_000),
+            ("fref_b", 8_000),
+        ):
             if rng.random() < 0.2:
-                g[S[name]] = min(max(g[S["read"]] + rng.choice((-1, 1)) * below + rng.randrange(-2, 3), 0), 2**22 - 1)
+                g[S[name]] = min(
+                    max(g[S["read"]] + rng.choice((-1, 1)) * below + rng.randrange(-2, 3), 0),
+                    2**22 - 1,
+                )
         if rng.random() < 0.2:
             rise = rng.choice((3_998, 3_999, 4_000, 4_001, 8_002, 40_000))
-            g[S["burst_peak"]] = min(max(g[S["read"]] + rng.choice((0, rise // 2 - 1, rise // 2, rise // 2 + 1, rise)), 0), 2**22 - 1)
-            g[S["burst_from"]] = max(g[S["burst_peak"]] - rise, 0)
+            g[S["burst_peak"]] = min(
+                max(
+                    g[S["read"]] + rng.choice((0, rise // 2 - 1, rise // 2, rise // 2 + 1, rise)), 0
+                ),
+                2**22 - 1,
+            )
+            g[S["burst_from"]] = rng.choice((max(g[S["burst_peak"]] - rise, 0),) * 4 + (NO_BURST,))
         x = list(x)
         for name in rng.sample(sorted(INPUT_EDGES), rng.choice((0, 0, 1, 2))):
             x[X[name]] = rng.choice(INPUT_EDGES[name])
@@ -109,14 +149,18 @@ def _disturbed(rng: random.Random, recorded: list[Row]) -> list[Row]:
 
 @lru_cache(maxsize=1)
 def jury_table() -> Table:
-    """Rows that tell guards apart: guided ticks of different shape, disturbed ones, and every counter-example kept."""
+    """Rows that distinguish guards: guided ticks of different shape, disturbed ones, and every counter-example kept."""
     rng = random.Random(7)
     recorded = list(rows(real_guard, GUIDED_TICKS, seed=11))
     whole = table(recorded)
     t = transition(source_of_guard())
     program = Program({"o": t.summary.out} | {f"h{i}": s for i, s in enumerate(t.summary.state)})
     values = program.run(whole.columns())
-    truths = [v for v in values.values() if getattr(v, "dtype", None) == np.dtype(bool) and v.shape == whole.out.shape]
+    truths = [
+        v
+        for v in values.values()
+        if getattr(v, "dtype", None) == np.dtype(bool) and v.shape == whole.out.shape
+    ]
     shapes = np.packbits(np.stack(truths, axis=1), axis=1)
     _, first = np.unique(shapes, axis=0, return_index=True)
     kept = rng.sample(sorted(first.tolist()), min(KEPT_ROWS, len(first)))
@@ -126,17 +170,38 @@ def jury_table() -> Table:
 
 
 def ghosts(of: Table) -> dict[str, Any]:
-    """Ghosts that fit the state before, so that the rules over several ticks can be asked about recorded ones."""
+    """Ghosts that fit the state before, for the rules over several ticks on recorded ones."""
     g = {name: of.before[:, i] for name, i in S.items()}
     length = of.inputs[:, 13]
-    found = {f"ghost_{name}": g[name] for name in ("range_a", "range_b", "disagree", "sup_cnt", "key_cnt", "cut_cnt", "baro_cnt", "over")}
+    found = {
+        f"ghost_{name}": g[name]
+        for name in (
+            "range_a",
+            "range_b",
+            "disagree",
+            "sup_cnt",
+            "key_cnt",
+            "cut_cnt",
+            "baro_cnt",
+            "over",
+        )
+    }
     limits = {"disagree": 50, "baro_cnt": 250, "over": 50}
-    found = {name: np.minimum(v, limits.get(name[6:], 3)).astype(np.int32) for name, v in found.items()}
+    found = {
+        name: np.minimum(v, limits.get(name[6:], 3)).astype(np.int32) for name, v in found.items()
+    }
     for which in "ab":
-        found |= {f"ghost_{which}_n": np.minimum(g[f"frz_{which}"], 100), f"ghost_{which}_mark": g[f"fref_{which}"]}
+        found |= {
+            f"ghost_{which}_n": np.minimum(g[f"frz_{which}"], 100),
+            f"ghost_{which}_mark": g[f"fref_{which}"],
+        }
         found[f"ghost_{which}_code"] = g[f"last_{which}"]
     found |= {"ghost_rise_n": g["nr_cnt"], "ghost_rise_mark": g["nr_ref"]}
-    found |= {"ghost_off": np.minimum(g["off_cnt"], 251), "ghost_low": g["off_ref"], "ghost_since": np.maximum(g["off_cnt"] - 250, 0)}
+    found |= {
+        "ghost_off": np.minimum(g["off_cnt"], 251),
+        "ghost_low": g["off_ref"],
+        "ghost_since": np.maximum(g["off_cnt"] - 250, 0),
+    }
     tested = (g["on"] == 0) & (g["rest"] >= 16)
     found["ghost_rest"] = np.where(tested | (g["on"] != 0), 0, np.clip(16 - g["rest"], 1, 15))
     found["ghost_tested"] = tested
@@ -150,7 +215,10 @@ def ghosts(of: Table) -> dict[str, Any]:
 def rules_program() -> Program:
     t = transition(source_of_guard())
     inside = invariant(t.g)
-    roots = {r.name: r.claim(t) if r.anywhere else either(_negation(inside), r.claim(t)) for r in ALL_RULES}
+    roots = {
+        r.name: r.claim(t) if r.anywhere else either(_negation(inside), r.claim(t))
+        for r in ALL_RULES
+    }
     return Program(roots)
 
 
@@ -182,7 +250,7 @@ def load(tree: ast.Module) -> types.ModuleType:
 
 
 def judge(module: Any) -> Finding:
-    """What tells this guard from one that keeps its promises."""
+    """First difference of this guard from one that keeps its promises."""
     whole, record, start = jury_table(), [], 0
     for stop in (FIRST_ROWS, len(whole.out)):
         for k in range(start, stop):

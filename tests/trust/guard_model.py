@@ -10,12 +10,15 @@ from typing import Any
 import z3
 from rimward_protocol.kernel_words import GUARD_INPUT, GUARD_STATE
 
-from tests.trust.executor import Executor, Summary
+from tests.trust.executor import Executor
+from tests.trust.program import Summary
 from tests.trust.terms import PRODUCT, SMALL_MAX, SMALL_MIN, both, choose, highest, one_of, words
 
 GUARD = "rimward_fw.kernels.guard"
 GATE, RELAY, VENT, LATCHED, READY, TESTING, CHUCK_OFF = 1, 2, 4, 8, 16, 32, 64
 RUN, KEY_LOW, KEY_HIGH, CUTOFF, WANT, CLEAR = 1, 2, 4, 8, 16, 32
+FILL_VENT = 8192  # bit of x[SW], as WANT
+NO_BURST = 0x3FFFFF
 TEST_DONE = 16000
 BIAS = 600_000
 VENTING = (22, 23, 28, 29, 30)
@@ -49,7 +52,7 @@ INPUT_WIDTHS = {
 
 
 class Named:
-    """Words by name, so that a rule reads as a sentence."""
+    """Words by name."""
 
     def __init__(self, names: tuple[str, ...], values: list[Any]):
         self.__dict__.update(zip(names, values))
@@ -70,8 +73,10 @@ def invariant(g: Any) -> Any:
 
 
 def inputs_in_range(x: Any) -> Any:
-    """Every input inside what the board and the main loop can write at all."""
-    parts = [in_width(getattr(x, name), bits) for bits, group in INPUT_WIDTHS.items() for name in group]
+    """Every input within what the board and the main loop can write."""
+    parts = [
+        in_width(getattr(x, name), bits) for bits, group in INPUT_WIDTHS.items() for name in group
+    ]
     offs = [both(off >= -400_000, off <= 600_000) for off in (x.off_a, x.off_b)]
     return both(*parts, *offs, x.ceil_pa <= 900_000)
 
@@ -101,7 +106,11 @@ def _read(source: str, g: Any, x: Any, function: str = "step") -> Summary:
 @lru_cache(maxsize=4)
 def transition(source: str) -> Transition:
     """The guard in `source` as a transition over free words g*, x*, h*, o."""
-    g, x, h = Named(GUARD_STATE, words("g", ALL_STATE)), Named(GUARD_INPUT, words("x", ALL_INPUTS)), Named(GUARD_STATE, words("h", ALL_STATE))
+    g, x, h = (
+        Named(GUARD_STATE, words("g", ALL_STATE)),
+        Named(GUARD_INPUT, words("x", ALL_INPUTS)),
+        Named(GUARD_STATE, words("h", ALL_STATE)),
+    )
     o = z3.BitVec("o", 32)
     summary = _read(source, g, x)
     link = both(*[a == b for a, b in zip(h.values, summary.state)], o == summary.out)
@@ -112,8 +121,17 @@ def chained(t: Transition, steps: int) -> tuple[list[Any], list[Any], list[Any],
     """`steps` transitions in a row: states (one more than steps), inputs, outputs, and what ties them."""
     states, inputs, outs, ties = [t.g], [], [], []
     for k in range(steps):
-        x, h, o = Named(GUARD_INPUT, words(f"x{k}_", ALL_INPUTS)), Named(GUARD_STATE, words(f"h{k}_", ALL_STATE)), z3.BitVec(f"o{k}", 32)
-        swap = list(zip(t.g.values, states[-1].values)) + list(zip(t.x.values, x.values)) + list(zip(t.h.values, h.values)) + [(t.o, o)]
+        x, h, o = (
+            Named(GUARD_INPUT, words(f"x{k}_", ALL_INPUTS)),
+            Named(GUARD_STATE, words(f"h{k}_", ALL_STATE)),
+            z3.BitVec(f"o{k}", 32),
+        )
+        swap = (
+            list(zip(t.g.values, states[-1].values))
+            + list(zip(t.x.values, x.values))
+            + list(zip(t.h.values, h.values))
+            + [(t.o, o)]
+        )
         ties.append(z3.substitute(both(t.link, t.facts), *swap))
         states.append(h)
         inputs.append(x)
@@ -151,7 +169,7 @@ def slope_lag(h: Any) -> Any:
 
 def overrun(h: Any, x: Any) -> Any:
     """At least what the tyre can rise after a stop; more if the reading runs faster."""
-    return highest(x.rise_pa, PRODUCT(choose(0 > slope_lag(h), 0, slope_lag(h)), x.horizon) >> 4)
+    return highest(x.rise_pa, PRODUCT(choose(slope_lag(h) < 0, 0, slope_lag(h)), x.horizon) >> 4)
 
 
 def delivery(h: Any, x: Any) -> Any:
@@ -162,10 +180,25 @@ def delivery(h: Any, x: Any) -> Any:
 
 def intact(x: Any) -> Any:
     """The set of limits adds up, and loosens nothing that is compiled in."""
-    sums = x.ceil_pa + x.band_pa + x.rise_pa + x.air_max + x.time_max + x.norise + x.test_len + x.conn + x.chk
+    sums = (
+        x.ceil_pa
+        + x.band_pa
+        + x.rise_pa
+        + x.air_max
+        + x.time_max
+        + x.norise
+        + x.test_len
+        + x.conn
+        + x.chk
+    )
     sums = sums + x.flags + x.gain_a + x.off_a + x.gain_b + x.off_b + x.d0 + x.d1 + x.horizon
     tight = both(x.band_pa >= 1_000, x.rise_pa >= 500, x.horizon >= 8, x.test_len >= 50, x.d0 >= 8)
-    gains = both(x.gain_a >= 9_000, x.gain_b >= 9_000, x.off_a + 12 * x.gain_a >= -30_000, x.off_b + 12 * x.gain_b >= -30_000)
+    gains = both(
+        x.gain_a >= 9_000,
+        x.gain_b >= 9_000,
+        x.off_a + 12 * x.gain_a >= -30_000,
+        x.off_b + 12 * x.gain_b >= -30_000,
+    )
     return both(sums == 0x1FFFFFFF, tight, gains)
 
 

@@ -1,7 +1,7 @@
-"""Small defects, one at a time, made on a syntax tree: the guard's, and that of the profile check.
+"""Mutants: single changes of a syntax tree, of the guard and of the profile check.
 
 Comparisons, bounds and constants by one, arithmetic, negation, junctions, arms, removed statements. A mutant is named by the line
-of source text it changes and what the changed piece reads like, so that a proof of equivalence keyed by it outlives moved lines.
+of source text it changes and the text of the changed piece, so that a proof of equivalence keyed by it outlives moved lines.
 """
 
 import ast
@@ -50,7 +50,7 @@ class Mutant:
     tree: ast.Module
 
     def build(self) -> ast.Module:
-        """The mutated module. The original tree is left as it was."""
+        """The mutated module. The original tree is unchanged."""
         changed = _Replace(self.number, self.change).visit(copy.deepcopy(self.tree))
         return ast.fix_missing_locations(changed)
 
@@ -91,7 +91,10 @@ def _constant(node: ast.Constant) -> Iterator[Change]:
 
 
 def _boolop(node: ast.BoolOp) -> Iterator[Change]:
-    yield "junction", lambda n: ast.BoolOp(ast.Or() if isinstance(n.op, ast.And) else ast.And(), n.values)
+    yield (
+        "junction",
+        lambda n: ast.BoolOp(ast.Or() if isinstance(n.op, ast.And) else ast.And(), n.values),
+    )
     for i, operand in enumerate(node.values):
         yield f"operand removed: {_text(operand)}", partial(_without, i)
 
@@ -112,7 +115,12 @@ def _unary(node: ast.UnaryOp) -> Iterator[Change]:
 
 def _call(node: ast.Call) -> Iterator[Change]:
     if isinstance(node.func, ast.Name) and node.func.id in ("min", "max"):
-        yield "min and max", lambda n: ast.Call(ast.Name("max" if n.func.id == "min" else "min", ast.Load()), n.args, [])
+        yield (
+            "min and max",
+            lambda n: ast.Call(
+                ast.Name("max" if n.func.id == "min" else "min", ast.Load()), n.args, []
+            ),
+        )
         yield "first argument alone", lambda n: n.args[0]
         yield "second argument alone", lambda n: n.args[1]
     if isinstance(node.func, ast.Name) and node.func.id == "abs":
@@ -150,7 +158,13 @@ _MUTATORS: dict[type, Callable[..., Iterator[Change]]] = {
 }  # fmt: skip
 
 
-_SHARED = (ast.expr_context, ast.operator, ast.cmpop, ast.boolop, ast.unaryop)  # one object for all trees: its number may be of another
+_SHARED = (
+    ast.expr_context,
+    ast.operator,
+    ast.cmpop,
+    ast.boolop,
+    ast.unaryop,
+)  # one object for all trees: its number may be of another
 
 
 class _Replace(ast.NodeTransformer):
@@ -166,7 +180,7 @@ class _Replace(ast.NodeTransformer):
 
 
 def _targets(tree: ast.Module, functions: tuple[str, ...]) -> Iterator[tuple[ast.AST, ast.AST]]:
-    """Every node of the functions' bodies and of the constants, with what it stands in: its statement, or one operand of a long one."""
+    """Every node of the functions' bodies and of the constants, with its context: its statement, or one operand of a long one."""
     for statement in tree.body:
         if isinstance(statement, ast.Assign):
             for node in ast.walk(statement.value):
@@ -174,7 +188,11 @@ def _targets(tree: ast.Module, functions: tuple[str, ...]) -> Iterator[tuple[ast
                     yield node, statement
         elif isinstance(statement, ast.FunctionDef) and statement.name in functions:
             for node in ast.walk(statement):
-                if isinstance(node, ast.stmt) and node is not statement and not isinstance(node, ast.Expr):
+                if (
+                    isinstance(node, ast.stmt)
+                    and node is not statement
+                    and not isinstance(node, ast.Expr)
+                ):
                     yield node, node
                     for field in ast.iter_child_nodes(node):
                         if isinstance(field, ast.expr):
@@ -182,7 +200,11 @@ def _targets(tree: ast.Module, functions: tuple[str, ...]) -> Iterator[tuple[ast
 
 
 def _within(expression: ast.expr, place: ast.AST) -> Iterator[tuple[ast.AST, ast.AST]]:
-    operands = expression.values if isinstance(expression, ast.BoolOp) and len(ast.unparse(expression)) > LONG else []
+    operands = (
+        expression.values
+        if isinstance(expression, ast.BoolOp) and len(ast.unparse(expression)) > LONG
+        else []
+    )
     for operand in operands:
         yield from _within(operand, operand)
     seen = {id(inner) for operand in operands for inner in ast.walk(operand)}

@@ -1,4 +1,4 @@
-"""Runs the mutants, one process each, and closes when anything goes unjudged.
+"""Run the mutants, one process each; a run with an unjudged mutant fails.
 
 `python -m tests.trust.guard_mutation` judges every mutant and tries to prove each survivor equal to the guard; `--sample N`
 a seeded part. With `--learn`, a step that tells a survivor from the guard is added to `guard_witnesses.json`, and proofs of
@@ -29,7 +29,9 @@ EQUIVALENT = Path(__file__).with_name("guard_equivalent.json")
 TIME_LIMIT_S = 300.0  # a judge needs a few seconds; the rest is for a loaded machine
 
 
-def run_each(chosen: list[Mutant], workers: int, limit_s: float = TIME_LIMIT_S) -> dict[str, tuple[str, str] | None]:
+def run_each(
+    chosen: list[Mutant], workers: int, limit_s: float = TIME_LIMIT_S
+) -> dict[str, tuple[str, str] | None]:
     """The finding of every mutant by its key; None where there is no verdict."""
     jury_table()
     rules_program()
@@ -50,7 +52,7 @@ def known_equal() -> dict[str, str]:
 
 
 def assess(chosen: list[Mutant], workers: int = 2) -> Outcome:
-    """Judges the chosen mutants. A survivor needs its entry among the proofs, and the proof itself again."""
+    """Check the chosen mutants. A survivor needs its entry among the proofs, and the proof itself again."""
     start = time.monotonic()
     outcome = Outcome(total=len(chosen))
     by_key = {m.key: m for m in chosen}
@@ -68,7 +70,13 @@ def assess(chosen: list[Mutant], workers: int = 2) -> Outcome:
             outcome.survivors.append(key)
     if outcome.proved_equal:
         with ProcessPoolExecutor(workers, mp_context=get_context("fork")) as pool:
-            proofs = dict(zip(outcome.proved_equal, pool.map(_is_equal, [by_key[key].source() for key in outcome.proved_equal]), strict=True))
+            proofs = dict(
+                zip(
+                    outcome.proved_equal,
+                    pool.map(_is_equal, [by_key[key].source() for key in outcome.proved_equal]),
+                    strict=True,
+                )
+            )
         outcome.survivors += [key for key, holds in proofs.items() if not holds]
         outcome.proved_equal = [key for key, holds in proofs.items() if holds]
     outcome.killed = dict(tally)
@@ -77,7 +85,10 @@ def assess(chosen: list[Mutant], workers: int = 2) -> Outcome:
 
 
 def _is_equal(text: str) -> bool:
-    return locally_equal(source_of_guard(), text, EFFORT // 20) or equal(source_of_guard(), text).holds is True
+    return (
+        locally_equal(source_of_guard(), text, EFFORT // 20)
+        or equal(source_of_guard(), text).holds is True
+    )
 
 
 def sample(count: int, seed: int = 5) -> list[Mutant]:
@@ -87,14 +98,23 @@ def sample(count: int, seed: int = 5) -> list[Mutant]:
 
 
 def learn(outcome: Outcome, chosen: list[Mutant]) -> None:
-    """Turn survivors into proofs of equivalence or into kept counter-examples, and count them as what they turned out to be."""
+    """Turn survivors into proofs of equivalence or into kept counter-examples, and count them as such."""
     by_key = {m.key: m for m in chosen}
-    proofs = {key: text for key, text in known_equal().items() if key in by_key or len(chosen) < 1000}
+    proofs = {
+        key: text for key, text in known_equal().items() if key in by_key or len(chosen) < 1000
+    }
     kept = json.loads(WITNESSES.read_text()) if WITNESSES.exists() else []
     with ProcessPoolExecutor(2, mp_context=get_context("fork")) as pool:
-        for done in as_completed([pool.submit(settle_one, key, by_key[key].source()) for key in outcome.survivors]):
+        for done in as_completed(
+            [pool.submit(settle_one, key, by_key[key].source()) for key in outcome.survivors]
+        ):
             key, proved, told = done.result()
-            print("equal" if proved else "told apart" if told else "UNRESOLVED", key, file=sys.stderr, flush=True)
+            print(
+                "equal" if proved else "told apart" if told else "UNRESOLVED",
+                key,
+                file=sys.stderr,
+                flush=True,
+            )
             if proved:
                 proofs[key] = "z3: no content of memory and no input tells it from the guard"
                 outcome.proved_equal.append(key)
@@ -111,7 +131,10 @@ def settle_one(key: str, text: str) -> tuple[str, bool, tuple[list[int], list[in
     """(key, proved equal, or else a step that tells it from the guard)."""
     if locally_equal(source_of_guard(), text, EFFORT // 20):
         return key, True, None
-    for effort in (EFFORT // 20, EFFORT):  # a proof of equality is quick, a search for a difference is not
+    for effort in (
+        EFFORT // 20,
+        EFFORT,
+    ):  # a proof of equality is quick, a search for a difference is not
         if equal(source_of_guard(), text, effort).holds is True:
             return key, True, None
         told = distinguish(source_of_guard(), text, effort)
@@ -122,11 +145,19 @@ def settle_one(key: str, text: str) -> tuple[str, bool, tuple[list[int], list[in
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    parser.add_argument("--sample", type=int, default=0, help="how many mutants, drawn by seed; 0 takes all")
-    parser.add_argument("--keys", type=argparse.FileType(), help="judge only the mutants named in this JSON list")
+    parser.add_argument(
+        "--sample", type=int, default=0, help="how many mutants, drawn by seed; 0 takes all"
+    )
+    parser.add_argument(
+        "--keys", type=argparse.FileType(), help="judge only the mutants named in this JSON list"
+    )
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 2)
-    parser.add_argument("--list", type=argparse.FileType("w"), help="write what saw each mutant, as JSON")
-    parser.add_argument("--learn", action="store_true", help="write proofs of equivalence and counter-examples")
+    parser.add_argument(
+        "--list", type=argparse.FileType("w"), help="write what saw each mutant, as JSON"
+    )
+    parser.add_argument(
+        "--learn", action="store_true", help="write proofs of equivalence and counter-examples"
+    )
     parser.add_argument("--json", action="store_true")
     chosen_args = parser.parse_args()
     chosen = sample(chosen_args.sample)

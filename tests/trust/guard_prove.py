@@ -1,4 +1,4 @@
-"""Proves every rule about the guard as it stands, and shows for every rule that a planted defect breaks it."""
+"""Prove every rule about the present guard, and show for each that a planted defect breaks it."""
 
 import time
 from concurrent.futures import ProcessPoolExecutor
@@ -11,13 +11,15 @@ import z3
 from rimward.kernels.assemble import assemble
 from rimward_fw.kernels import guard
 
+from tests.trust.guard_conditions import Rule
 from tests.trust.guard_fault_rules import FAULT_RULES
+from tests.trust.guard_latch_rules import LATCH_RULES
 from tests.trust.guard_model import ALL_STATE, GUARD, Transition, invariant, small_words, transition
-from tests.trust.guard_rules import RULES, Rule
+from tests.trust.guard_rules import RULES
 from tests.trust.guard_tyre_rules import TYRE_RULES
 from tests.trust.terms import both
 
-ALL_RULES = RULES + FAULT_RULES + TYRE_RULES
+ALL_RULES = RULES + FAULT_RULES + LATCH_RULES + TYRE_RULES
 EFFORT = 400_000_000  # z3's own count of work, about 200 s here; most rules take 1,000,000. Time would depend on the machine's load
 
 
@@ -37,7 +39,7 @@ def source_of_guard() -> str:
 
 
 def plant(source: str, planted: tuple[str, str]) -> str:
-    """The source with one piece changed; the piece must stand there exactly once."""
+    """The source with one piece replaced. ValueError unless the piece occurs exactly once."""
     old, new = planted
     if source.count(old) != 1:
         raise ValueError(f"{old!r} stands {source.count(old)} times in the guard, not once")
@@ -45,7 +47,7 @@ def plant(source: str, planted: tuple[str, str]) -> str:
 
 
 def prove(t: Transition, rule: Rule, effort: int = EFFORT) -> Verdict:
-    """Looks for one step that breaks the rule; none exists if it holds. Two ways to put the same question are tried.
+    """Look for one step that breaks the rule; none exists if it holds. Two forms of the query are tried.
 
     Return by return with the guard's terms put in is quick where sums must be seen to be the same sums; the whole with the
     new state as free words, tied by equations, is quick where they need not.
@@ -87,7 +89,7 @@ def check(broken: Any, start: float, effort: int) -> Verdict:
 
 @dataclass(frozen=True)
 class Proof:
-    """One rule: held for every step; and its planted defect was found, None where that was not asked."""
+    """One rule: held for every step; and its planted defect was found, None where it was not tried."""
 
     name: str
     promise: str
@@ -97,11 +99,13 @@ class Proof:
 
 
 def prove_named(name: str, with_defect: bool) -> Proof:
-    """One rule by name, in a process of its own if wanted: the guard is read once in each."""
+    """One rule by name, also in a separate process; the guard is read once in each."""
     source = source_of_guard()
     rule = next(r for r in ALL_RULES if r.name == name)
     verdict = prove(transition(source), rule)
-    found = prove(transition(plant(source, rule.planted)), rule).holds is False if with_defect else None
+    found = (
+        prove(transition(plant(source, rule.planted)), rule).holds is False if with_defect else None
+    )
     return Proof(name, rule.promise, verdict.holds, verdict.seconds, found)
 
 
@@ -121,7 +125,11 @@ def overflows(effort: int = EFFORT) -> tuple[int, list[str]]:
     owed = t.summary.obligations
     if solver.check(z3.Or(*[both(o.path, z3.Not(o.claim)) for o in owed])) == z3.unsat:
         return len(owed), []
-    return len(owed), [f"line {o.line}: {o.text}" for o in owed if solver.check(both(o.path, z3.Not(o.claim))) != z3.unsat]
+    return len(owed), [
+        f"line {o.line}: {o.text}"
+        for o in owed
+        if solver.check(both(o.path, z3.Not(o.claim))) != z3.unsat
+    ]
 
 
 def boot_inside() -> bool:
@@ -129,4 +137,10 @@ def boot_inside() -> bool:
     g = [-1] * ALL_STATE
     guard.boot(g)
     t = transition(source_of_guard())
-    return z3.is_true(z3.simplify(z3.substitute(invariant(t.g), *[(w, z3.BitVecVal(v, 32)) for w, v in zip(t.g.values, g)])))
+    return z3.is_true(
+        z3.simplify(
+            z3.substitute(
+                invariant(t.g), *[(w, z3.BitVecVal(v, 32)) for w, v in zip(t.g.values, g)]
+            )
+        )
+    )

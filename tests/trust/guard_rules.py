@@ -5,16 +5,30 @@ Each rule is stated from the promises, holds for every state inside INV and ever
 to the guard's state by a relation that the rule shows to be inductive, so that the claim holds after any number of ticks.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import z3
 
+from tests.trust.guard_conditions import (
+    SPENT,
+    Rule,
+    allowed,
+    burst_held,
+    gone,
+    judged,
+    loaded,
+    new_connection,
+    on_needs,
+    plausible,
+    ran_then,
+    running,
+    spent_air,
+    spent_time,
+    torn_off,
+    under_stop,
+)
 from tests.trust.guard_model import (
-    BIAS,
     CHUCK_OFF,
-    CUTOFF,
     GATE,
     KEY_HIGH,
     KEY_LOW,
@@ -22,7 +36,6 @@ from tests.trust.guard_model import (
     MEMORY,
     READY,
     RELAY,
-    RUN,
     TEST_DONE,
     TESTING,
     VENT,
@@ -32,149 +45,22 @@ from tests.trust.guard_model import (
     delivery,
     higher,
     idle_output,
-    inputs_in_range,
     intact,
     invariant,
-    overrun,
     pressure_a,
     pressure_b,
     reading,
-    slope_lag,
     source_on,
 )  # fmt: skip
-from tests.trust.terms import PRODUCT, both, choose, either, highest, implies, lowest, one_of, size
-
-SPENT = 2**27
-
-
-@dataclass(frozen=True)
-class Rule:
-    """`claim(t)` must hold for every step. `planted` replaces one piece of the guard's text by another that breaks it."""
-
-    name: str
-    promise: str
-    claim: Callable[[Transition], Any]
-    planted: tuple[str, str]
-    anywhere: bool = False  # claimed for every memory content, not only inside INV
-
-
-def judged(t: Transition) -> Any:
-    """The guard judged this tick: memory whole, inputs in range."""
-    return both(t.g.cause != MEMORY, inputs_in_range(t.x))
-
-
-def new_connection(t: Transition) -> Any:
-    return t.g.conn_g != t.h.conn_g
-
-
-def running(t: Transition) -> Any:
-    return bit(t.x.sw, RUN)
-
-
-def outside_range(code: Any) -> Any:
-    return either(code < 3_277, code > 62_259)
-
-
-def key_of(x: Any) -> Any:
-    return x.sw & (KEY_LOW | KEY_HIGH)
-
-
-def bad_key(x: Any) -> Any:
-    return both(key_of(x) != KEY_LOW, key_of(x) != KEY_HIGH)
-
-
-def bad_supply(x: Any) -> Any:
-    return either(x.supply < 74, x.supply > 82)
-
-
-def bad_barometer(x: Any) -> Any:
-    return either(x.ambient < 50_000, x.ambient > 110_000)
-
-
-def apart(h: Any) -> Any:
-    return size(h.fa - h.fb) > 480_000
-
-
-def loaded(t: Transition) -> Any:
-    return both(intact(t.x), t.x.ceil_pa > 0, t.h.ceil > 0, t.x.conn == t.h.conn_g)
-
-
-def range_allows(t: Transition) -> Any:
-    low = both(key_of(t.x) == KEY_LOW, t.h.ceil <= 500_000)
-    return either(low, both(key_of(t.x) == KEY_HIGH, t.h.ceil > 500_000, t.x.flags & 4 == 0))
-
-
-def under_stop(t: Transition) -> Any:
-    return reading(t.h) + overrun(t.h, t.x) < t.h.ceil - t.h.band + BIAS
-
-
-def plausible(t: Transition) -> Any:
-    x, h = t.x, t.h
-    codes = z3.Not(either(outside_range(x.a), outside_range(x.b), bad_supply(x), bad_barometer(x)))
-    return both(codes, z3.Not(apart(h)), z3.Not(bit(x.sw, CUTOFF)), z3.Not(bad_key(x)), h.warm >= 50)
-
-
-def budgets_last(t: Transition) -> Any:
-    return both(spent_time(t) < t.x.time_max, spent_air(t) < t.x.air_max)
-
-
-def spent_time(t: Transition) -> Any:
-    return choose(new_connection(t), 0, t.g.time)
-
-
-def spent_air(t: Transition) -> Any:
-    return choose(new_connection(t), 0, t.g.air)
-
-
-def torn_off(t: Transition) -> Any:
-    """The reading fell away while the source was on."""
-    return both(t.g.on_ticks >= 25, slope_lag(t.h) < -25_000)
-
-
-def gone(t: Transition) -> Any:
-    """The chuck is taken to be off in this tick (G10)."""
-    return bit(t.o, CHUCK_OFF)
-
-
-def ran_then(t: Transition) -> Any:
-    """Whether the source ran in this connection, before this tick's drive."""
-    return choose(either(new_connection(t), gone(t)), 0, t.g.ran)
-
-
-def burst_bound(h: Any) -> Any:
-    """What one burst of a line may add: 1.5 times the largest rise since one stayed, 20 kPa more at least; 110 kPa before one did. Pa."""
-    return choose(h.lift != 0, h.lift + highest(h.lift >> 1, 20_000), 110_000)
-
-
-def burst_near(t: Transition) -> Any:
-    """One burst of a line of which no flow into a tyre was seen could reach the ceiling."""
-    return both(t.h.seen == 0, t.x.flags & 8 != 0, reading(t.h) + burst_bound(t.h) + t.h.band >= t.h.ceil + BIAS)
-
-
-def burst_held(t: Transition) -> Any:
-    """The gate waits: for the end of a burst's rest, or because a chuck that was on may be coming off."""
-    waits = both(t.g.on == 0, ran_then(t) != 0, t.h.since < 60)
-    unseen = both(t.h.seen == 0, t.x.flags & 8 != 0, either(t.g.on_ticks >= 3 + t.h.burst_more, waits))
-    return either(both(t.h.stood != 0, t.h.at_ambient != 0), unseen)
-
-
-def allowed(t: Transition) -> Any:
-    """Everything that must hold for either element to be driven."""
-    clear = both(t.h.cause == 0, running(t), t.g.armed != 0, z3.Not(gone(t)))
-    flow = both(under_stop(t), z3.Not(torn_off(t)), z3.Not(burst_near(t)))
-    return both(judged(t), clear, loaded(t), plausible(t), range_allows(t), budgets_last(t), flow)
-
-
-def on_needs(condition: Callable[[Transition], Any]) -> Callable[[Transition], Any]:
-    """Either element is driven only if the condition holds."""
-    return lambda t: either(idle_output(t.o), condition(t))
-
+from tests.trust.terms import PRODUCT, both, choose, either, highest, implies, lowest, one_of
 
 # G1 and G2: what each drive needs, and that nothing more is needed.
 
 
 def air_runs_iff(t: Transition) -> Any:
-    return source_on(t.o) == both(allowed(t), t.g.test == TEST_DONE, bit(t.x.sw, WANT), t.g.rest <= 1, z3.Not(burst_held(t)))
+    return source_on(t.o) == both(
+        allowed(t), t.g.test == TEST_DONE, bit(t.x.sw, WANT), t.g.rest <= 1, z3.Not(burst_held(t))
+    )
 
 
 def ready_iff(t: Transition) -> Any:
@@ -185,9 +71,15 @@ def ready_iff(t: Transition) -> Any:
 def filters(t: Transition) -> Any:
     g, h, first = t.g, t.h, t.g.warm == 0
     pa, pb = pressure_a(t.x) << 4, pressure_b(t.x) << 4
-    old_a, old_b, old_s = choose(first, pa, g.fa), choose(first, pb, g.fb), choose(first, highest(pa, pb), g.sl)
+    old_a, old_b, old_s = (
+        choose(first, pa, g.fa),
+        choose(first, pb, g.fb),
+        choose(first, highest(pa, pb), g.sl),
+    )
     follow = both(h.fa == old_a + ((pa - old_a) >> 2), h.fb == old_b + ((pb - old_b) >> 2))
-    return implies(judged(t), both(follow, h.sl == old_s + ((higher(h) - old_s) >> 4), h.read == reading(h)))
+    return implies(
+        judged(t), both(follow, h.sl == old_s + ((higher(h) - old_s) >> 4), h.read == reading(h))
+    )
 
 
 def filter_gains(t: Transition) -> Any:
@@ -209,16 +101,20 @@ def charged(t: Transition) -> Any:
 
 
 def time_counts(t: Transition) -> Any:
-    return implies(judged(t), t.h.time == choose(charged(t), lowest(spent_time(t) + 1, SPENT), spent_time(t)))
+    return implies(
+        judged(t), t.h.time == choose(charged(t), lowest(spent_time(t) + 1, SPENT), spent_time(t))
+    )
 
 
 def air_counts(t: Transition) -> Any:
     gone = PRODUCT(delivery(t.h, t.x), highest(t.x.gap, 16)) >> 4
-    return implies(judged(t), t.h.air == choose(charged(t), lowest(spent_air(t) + gone, SPENT), spent_air(t)))
+    return implies(
+        judged(t), t.h.air == choose(charged(t), lowest(spent_air(t) + gone, SPENT), spent_air(t))
+    )
 
 
 def spent_stays(t: Transition) -> Any:
-    """Within a connection no budget comes back."""
+    """Within a connection no budget is restored."""
     kept = both(t.h.time >= lowest(t.g.time, SPENT), t.h.air >= lowest(t.g.air, SPENT))
     return either(new_connection(t), kept)
 
@@ -233,17 +129,28 @@ def connection_at_rest(t: Transition) -> Any:
 
 def connection_clears(t: Transition) -> Any:
     h = t.h
-    return implies(new_connection(t), both(h.conn_g == t.x.conn, h.time == 0, h.air == 0, h.test == 0, h.ran == 0, h.over == 0))
+    return implies(
+        new_connection(t),
+        both(h.conn_g == t.x.conn, h.time == 0, h.air == 0, h.test == 0, h.ran == 0, h.over == 0),
+    )
 
 
 def ceiling_never_rises(t: Transition) -> Any:
-    kept = both(t.h.ceil <= t.g.ceil, t.h.ceil > 0, t.h.band >= t.g.band, t.h.ceil - t.h.band <= t.g.ceil - t.g.band)
+    kept = both(
+        t.h.ceil <= t.g.ceil,
+        t.h.ceil > 0,
+        t.h.band >= t.g.band,
+        t.h.ceil - t.h.band <= t.g.ceil - t.g.band,
+    )
     return either(new_connection(t), t.g.ceil == 0, kept)
 
 
 def ceiling_taken(t: Transition) -> Any:
-    """It comes whole from the profile, at rest the first time; after that only a lower one is taken, and at once."""
-    before, now = choose(new_connection(t), 0, t.g.ceil), both(judged(t), intact(t.x), t.x.conn == t.h.conn_g, t.x.ceil_pa > 0)
+    """The ceiling comes from a whole profile, at rest the first time; later only a lower one is taken, at once."""
+    before, now = (
+        choose(new_connection(t), 0, t.g.ceil),
+        both(judged(t), intact(t.x), t.x.conn == t.h.conn_g, t.x.ceil_pa > 0),
+    )
     take = both(now, either(both(before == 0, z3.Not(running(t))), t.x.ceil_pa < before))
     band = choose(new_connection(t), 0, t.g.band)
     bands = t.h.band == choose(now, highest(band, t.x.band_pa), band)
@@ -252,7 +159,10 @@ def ceiling_taken(t: Transition) -> Any:
 
 def ceiling_of_range(t: Transition) -> Any:
     low = implies(both(z3.Not(idle_output(t.o)), bit(t.x.sw, KEY_LOW)), t.h.ceil <= 500_000)
-    high = implies(both(z3.Not(idle_output(t.o)), bit(t.x.sw, KEY_HIGH)), both(t.h.ceil > 500_000, t.x.flags & 4 == 0))
+    high = implies(
+        both(z3.Not(idle_output(t.o)), bit(t.x.sw, KEY_HIGH)),
+        both(t.h.ceil > 500_000, t.x.flags & 4 == 0),
+    )
     return both(t.h.ceil <= 900_000, low, high)
 
 
@@ -262,7 +172,18 @@ def ceiling_of_range(t: Transition) -> Any:
 def outputs_known(t: Transition) -> Any:
     ready, latched = RELAY | READY, LATCHED | VENT
     still = (0, LATCHED, latched)
-    return one_of(t.o, (*still, *(o | CHUCK_OFF for o in still), ready, ready | GATE, TESTING, TESTING | RELAY, TESTING | GATE))
+    return one_of(
+        t.o,
+        (
+            *still,
+            *(o | CHUCK_OFF for o in still),
+            ready,
+            ready | GATE,
+            TESTING,
+            TESTING | RELAY,
+            TESTING | GATE,
+        ),
+    )
 
 
 def nothing_unarmed(t: Transition) -> Any:
@@ -291,39 +212,136 @@ def invariant_holds(t: Transition) -> Any:
 
 
 def ran_and_on(t: Transition) -> Any:
-    on = both(t.h.on == choose(source_on(t.o), 1, 0), t.h.on_ticks == choose(source_on(t.o), lowest(t.g.on_ticks + 1, 32_767), 0))
+    on = both(
+        t.h.on == choose(source_on(t.o), 1, 0),
+        t.h.on_ticks == choose(source_on(t.o), lowest(t.g.on_ticks + 1, 32_767), 0),
+    )
     ran = t.h.ran == choose(source_on(t.o), 1, ran_then(t))
     return implies(judged(t), both(on, ran))
 
 
 WHOLE = "v1 + x[_CHK] != _CHECK or "
 RULES = [
-    Rule("air-runs-iff-allowed", "G1", air_runs_iff, ("if sw & _WANT != 0 and g[_REST] == 0 and", "if g[_REST] == 0 and")),
+    Rule(
+        "air-runs-iff-allowed",
+        "G1",
+        air_runs_iff,
+        ("if sw & _WANT != 0 and g[_REST] == 0 and", "if g[_REST] == 0 and"),
+    ),
     Rule("ready-iff-allowed", "G1", ready_iff, ("elif g[_ARMED] == 0:", "elif g[_ARMED] == 2:")),
     Rule("needs-profile-intact", "G1", on_needs(loaded), (WHOLE, "")),
-    Rule("needs-plausible", "G1", on_needs(plausible), ("g[_DISAGREE] + g[_SUP_CNT]", "g[_SUP_CNT]")),
-    Rule("needs-nothing-latched", "G1", on_needs(lambda t: t.h.cause == 0), ("        cause = fault\n", "        cause = 0\n")),
-    Rule("needs-run-held", "G1", on_needs(running), ("        why = _RELEASED\n        g[_ARMED] = 1", "        g[_ARMED] = 1")),
-    Rule("needs-time", "G1", on_needs(lambda t: t.g.time < t.x.time_max), ("g[_TIME] >= x[_TIME_MAX]", "g[_TIME] > x[_TIME_MAX]")),
-    Rule("needs-air", "G1", on_needs(lambda t: t.g.air < t.x.air_max), ("g[_AIR] >= x[_AIR_MAX]", "g[_AIR] == x[_AIR_MAX]")),
-    Rule("time-counts", "G1", time_counts, ("if on != 0 or (g[_REST] != 0 and g[_RAN] != 0):", "if on != 0:")),
+    Rule(
+        "needs-plausible", "G1", on_needs(plausible), ("g[_DISAGREE] + g[_SUP_CNT]", "g[_SUP_CNT]")
+    ),
+    Rule(
+        "needs-nothing-latched",
+        "G1",
+        on_needs(lambda t: t.h.cause == 0),
+        ("        cause = fault\n", "        cause = 0\n"),
+    ),
+    Rule(
+        "needs-run-held",
+        "G1",
+        on_needs(running),
+        ("        why = _RELEASED\n        g[_ARMED] = 1", "        g[_ARMED] = 1"),
+    ),
+    Rule(
+        "needs-time",
+        "G1",
+        on_needs(lambda t: t.g.time < t.x.time_max),
+        ("g[_TIME] >= x[_TIME_MAX]", "g[_TIME] > x[_TIME_MAX]"),
+    ),
+    Rule(
+        "needs-air",
+        "G1",
+        on_needs(lambda t: t.g.air < t.x.air_max),
+        ("g[_AIR] >= x[_AIR_MAX]", "g[_AIR] == x[_AIR_MAX]"),
+    ),
+    Rule(
+        "time-counts",
+        "G1",
+        time_counts,
+        ("if on != 0 or (g[_REST] != 0 and g[_RAN] != 0):", "if on != 0:"),
+    ),
     Rule("air-counts", "G1", air_counts, ("x[_D0] >> 3", "x[_D0] >> 4")),
-    Rule("budgets-never-return", "G1", spent_stays, ("if g[_TIME] < _SPENT else _SPENT", "if g[_TIME] < x[_TIME_MAX] else x[_TIME_MAX]")),
+    Rule(
+        "budgets-never-return",
+        "G1",
+        spent_stays,
+        ("if g[_TIME] < _SPENT else _SPENT", "if g[_TIME] < x[_TIME_MAX] else x[_TIME_MAX]"),
+    ),
     Rule("reading-filters", "G2", filters, ("high = fa if fa > fb", "high = fa if fa < fb")),
-    Rule("reading-follows", "G2", filter_gains, ("(pa << 4) - g[_FA] >> 2", "(pa << 4) - g[_FA] >> 3")),
-    Rule("stops-below-ceiling", "G2", on_needs(under_stop), ("read + over >= g[_CEIL]", "read + over > g[_CEIL]")),
-    Rule("ceiling-never-rises", "G2", ceiling_never_rises, ("x[_CEIL_PA] < g[_CEIL]:", "x[_CEIL_PA] != g[_CEIL]:")),
-    Rule("ceiling-taken-at-rest", "G2", ceiling_taken, ("g[_CEIL] == 0 and run == 0 or", "g[_CEIL] == 0 or")),
-    Rule("connection-begins-at-rest", "G2", connection_at_rest, ("run == 0 and (was_on == 0) and (g[_REST]", "(was_on == 0) and (g[_REST]")),
+    Rule(
+        "reading-follows",
+        "G2",
+        filter_gains,
+        ("(pa << 4) - g[_FA] >> 2", "(pa << 4) - g[_FA] >> 3"),
+    ),
+    Rule(
+        "stops-below-ceiling",
+        "G2",
+        on_needs(under_stop),
+        ("read + over >= g[_CEIL]", "read + over > g[_CEIL]"),
+    ),
+    Rule(
+        "ceiling-never-rises",
+        "G2",
+        ceiling_never_rises,
+        ("x[_CEIL_PA] < g[_CEIL]:", "x[_CEIL_PA] != g[_CEIL]:"),
+    ),
+    Rule(
+        "ceiling-taken-at-rest",
+        "G2",
+        ceiling_taken,
+        ("g[_CEIL] == 0 and run == 0 or", "g[_CEIL] == 0 or"),
+    ),
+    Rule(
+        "connection-begins-at-rest",
+        "G2",
+        connection_at_rest,
+        ("run == 0 and (was_on == 0) and (g[_REST]", "(was_on == 0) and (g[_REST]"),
+    ),
     Rule("connection-clears", "G2", connection_clears, ("        g[_AIR] = 0\n", "")),
     Rule("range-key", "G5", ceiling_of_range, ("g[_CEIL] <= _LOW_CEIL", "g[_CEIL] < _LOW_CEIL")),
-    Rule("torn-off-stops", "G1", on_needs(lambda t: z3.Not(torn_off(t))), ("lag < -_DROP_PA", "lag < -_DROP_PA - 1")),
+    Rule(
+        "torn-off-stops",
+        "G1",
+        on_needs(lambda t: z3.Not(torn_off(t))),
+        ("lag < -_DROP_PA", "lag < -_DROP_PA - 1"),
+    ),
     Rule("warms-up", "G1", warming, ("_WARM_TICKS = const(50)", "_WARM_TICKS = const(49)")),
-    Rule("outputs-known", "G4", outputs_known, ("out = _OUT_TESTING | _OUT_GATE", "out = _OUT_TESTING | _OUT_GATE | _OUT_RELAY")),
+    Rule(
+        "outputs-known",
+        "G4",
+        outputs_known,
+        ("out = _OUT_TESTING | _OUT_GATE", "out = _OUT_TESTING | _OUT_GATE | _OUT_RELAY"),
+    ),
     Rule("counts-its-own-drive", "G1", ran_and_on, ("        g[_RAN] = 1\n", "")),
-    Rule("nothing-before-run-seen-open", "G7", nothing_unarmed, ("    elif g[_ARMED] == 0:\n        why = _NOT_READY\n", "")),
+    Rule(
+        "nothing-before-run-seen-open",
+        "G7",
+        nothing_unarmed,
+        ("    elif g[_ARMED] == 0:\n        why = _NOT_READY\n", ""),
+    ),
     Rule("arming", "G7", arming, ("(cause != 0 or why == _HOSE_OR_TYRE)", "cause != 0")),
-    Rule("invariant-inductive", "INV", invariant_holds, ("g[_FRZ_A] = g[_FRZ_A] + 1", "g[_FRZ_A] = g[_FRZ_A] - 1 - g[_FRZ_A]")),
-    Rule("outside-invariant-trips", "INV", memory_trips, ("((g[_TIME] | g[_AIR]) >> 28 != 0)", "((g[_TIME] | g[_AIR]) >> 29 != 0)"), True),
-    Rule("memory-trip-holds", "INV", memory_holds, ("if g[_CAUSE] == _MEMORY:", "if g[_CAUSE] == _MEMORY and g[_ON] == 0:"), True),
+    Rule(
+        "invariant-inductive",
+        "INV",
+        invariant_holds,
+        ("g[_FRZ_A] = g[_FRZ_A] + 1", "g[_FRZ_A] = g[_FRZ_A] - 1 - g[_FRZ_A]"),
+    ),
+    Rule(
+        "outside-invariant-trips",
+        "INV",
+        memory_trips,
+        ("((g[_TIME] | g[_AIR]) >> 28 != 0)", "((g[_TIME] | g[_AIR]) >> 29 != 0)"),
+        True,
+    ),
+    Rule(
+        "memory-trip-holds",
+        "INV",
+        memory_holds,
+        ("if g[_CAUSE] == _MEMORY:", "if g[_CAUSE] == _MEMORY and g[_ON] == 0:"),
+        True,
+    ),
 ]

@@ -1,7 +1,7 @@
 """Five steps to each side of every limit, in every permission state, with the limits written here as numbers.
 
-A case sets one quantity to `limit + d` in a guard that was driven into the state, makes ticks and compares with what the
-promise says on that side. Nothing is read from the guard but its state.
+A case sets one quantity to `limit + d` in a guard that was driven into the state, makes ticks and compares with the
+promise on that side. Only the guard's state is read.
 """
 
 from array import array
@@ -14,7 +14,15 @@ from tests.trust.guard_model import BIAS, GATE, KEY_HIGH, KEY_LOW, RELAY, RUN, W
 
 State = Any
 STATES = ("idle", "ready", "on", "relay-test", "gate-test", "latched", "warming")
-DRIVEN = {"idle": 0, "ready": 18, "on": 19, "relay-test": 34, "gate-test": 33, "latched": 8, "warming": 0}
+DRIVEN = {
+    "idle": 0,
+    "ready": 18,
+    "on": 19,
+    "relay-test": 34,
+    "gate-test": 33,
+    "latched": 8,
+    "warming": 0,
+}
 HELD = ("ready", "on", "relay-test", "gate-test")
 OFFSETS = range(-5, 6)
 
@@ -26,10 +34,22 @@ def pressure(x: Any, which: str) -> int:
 
 
 def settle(g: State, x: Any) -> None:
-    """The guard as if these inputs had stood for a long time."""
+    """The guard after a long time with these inputs."""
     pa, pb = pressure(x, "a"), pressure(x, "b")
-    g[S["fa"]], g[S["fb"]], g[S["sl"]], g[S["read"]] = pa << 4, pb << 4, max(pa, pb) << 4, max(pa, pb)
-    for name, value in (("last_a", x[X["a"]]), ("last_b", x[X["b"]]), ("fref_a", pb), ("fref_b", pa), ("frz_a", 0), ("frz_b", 0)):
+    g[S["fa"]], g[S["fb"]], g[S["sl"]], g[S["read"]] = (
+        pa << 4,
+        pb << 4,
+        max(pa, pb) << 4,
+        max(pa, pb),
+    )
+    for name, value in (
+        ("last_a", x[X["a"]]),
+        ("last_b", x[X["b"]]),
+        ("fref_a", pb),
+        ("fref_b", pa),
+        ("frz_a", 0),
+        ("frz_b", 0),
+    ):
         g[S[name]] = value
     for name in ("nr_ref", "off_ref", "test_ref"):
         g[S[name]] = max(pa, pb)
@@ -111,12 +131,12 @@ def _code(name: str, other: str, limit: int, inside: int) -> Put:
 
 
 def _zero(which: str) -> Put:
-    """A zero moved down: off + 12 * gain = -30,000 + d."""
+    """A zero that moved down: off + 12 * gain = -30,000 + d."""
     return _input(f"off_{which}", -30_000 - 12 * GAIN)
 
 
 def _word(name: str, limit: int, **more: int) -> Put:
-    """A counter of the guard's own, before this tick's count."""
+    """A counter of the guard, before this tick's count."""
 
     def put(g: State, x: Any, d: int) -> None:
         g[S[name]] = limit + d
@@ -158,7 +178,7 @@ def _mark(name: str, below: int, sign: int = 1, **more: int) -> Put:
 
 
 def _apart(g: State, x: Any, d: int) -> None:
-    """A reads 30,000 + d pascal over B, to stay."""
+    """A reads 30,000 + d pascal over B, permanently."""
     x[X["off_a"]] += 30_000 + d - pressure(x, "a") + pressure(x, "b")
     x[X["chk"]] = check_word(x)
     settle(g, x)
@@ -195,14 +215,26 @@ def _slope(lag_pa: int, on_ticks: int, by: tuple[int, int]) -> Put:
         settle(g, x)
         wanted, high = lag_pa + by[0] * d, max(g[S["fa"]], g[S["fb"]])
         about = high - wanted * 256 // 15
-        starts = [s for s in range(about - 400, about + 400) if (high - (s + ((high - s) >> 4))) >> 4 == wanted]
+        starts = [
+            s
+            for s in range(about - 400, about + 400)
+            if (high - (s + ((high - s) >> 4))) >> 4 == wanted
+        ]
         g[S["sl"]], g[S["on_ticks"]] = starts[0], on_ticks + by[1] * d
 
     return put
 
 
 # Gains and zeros with which 95 % of supply is still a pressure under a 9 bar ceiling.
-TALL = {"ceil_pa": 900_000, "key": KEY_HIGH, "gain_a": 9_000, "gain_b": 9_000, "off_a": -137_900, "off_b": -137_900, "flags": 3}
+TALL = {
+    "ceil_pa": 900_000,
+    "key": KEY_HIGH,
+    "gain_a": 9_000,
+    "gain_b": 9_000,
+    "off_a": -137_900,
+    "off_b": -137_900,
+    "flags": 3,
+}
 VENTED = {"flags": 0, "off_a": ZERO}
 TESTS = ("relay-test", "gate-test")
 LINE = {"flags": 9}  # a workshop line, A sealed
@@ -257,15 +289,17 @@ LIMITS = (
 
 
 def _expected_hold(state: str) -> tuple[int, int]:
-    """Output and cause of a state that goes on undisturbed."""
+    """Output and cause of a state that is not disturbed."""
     return DRIVEN[state], 24 if state == "latched" else 0
 
 
 Reached = dict[tuple[str, str], tuple[State, Any]]
 
 
-def judge(guard: Any, limit: Limit, state: str, d: int, reached: Reached | None = None) -> str | None:
-    """None, or what went wrong in this case. `reached` keeps states that were driven into before."""
+def judge(
+    guard: Any, limit: Limit, state: str, d: int, reached: Reached | None = None
+) -> str | None:
+    """None, or the failure in this case. `reached` caches states that were reached before."""
     reached = {} if reached is None else reached
     place = (state, repr(limit.setup))
     if place not in reached:
@@ -279,7 +313,9 @@ def judge(guard: Any, limit: Limit, state: str, d: int, reached: Reached | None 
 def _watch(guard: Any, limit: Limit, state: str, d: int, g: State, x: Any) -> str | None:
     goes_on, kept = _expected_hold(state)
     bad, held = limit.bad(d), state in HELD
-    latches = bad and limit.cause and state not in ("warming",) and (held or limit.cause not in (31,))
+    latches = (
+        bad and limit.cause and state not in ("warming",) and (held or limit.cause not in (31,))
+    )
     for k in range(1, limit.ticks + 1):
         out = guard.step(g, x)
         where = f"{limit.name} {d:+d} {state} tick {k}: output {out} cause {g[S['cause']]} why {g[S['why']]}"
@@ -308,7 +344,10 @@ def cases() -> Iterator[tuple[Limit, str, int]]:
 
 
 def failures(guard: Any) -> list[str]:
-    """Every case that does not come out as the promise says."""
+    """Every case whose result differs from the promise."""
     reached: Reached = {}
-    return [text for limit, state, d in cases() if (text := judge(guard, limit, state, d, reached)) is not None]
-
+    return [
+        text
+        for limit, state, d in cases()
+        if (text := judge(guard, limit, state, d, reached)) is not None
+    ]

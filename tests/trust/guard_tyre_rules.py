@@ -4,9 +4,25 @@ from typing import Any
 
 import z3
 
+from tests.trust.guard_conditions import (
+    Rule,
+    burst_bound,
+    gone,
+    judged,
+    new_connection,
+    running,
+    vented,
+)
 from tests.trust.guard_fault_rules import active
-from tests.trust.guard_model import BIAS, Transition, idle_output, reading, slope_lag, source_on
-from tests.trust.guard_rules import Rule, burst_bound, gone, judged, new_connection, ran_then, running
+from tests.trust.guard_model import (
+    BIAS,
+    NO_BURST,
+    Transition,
+    idle_output,
+    reading,
+    slope_lag,
+    source_on,
+)
 from tests.trust.terms import both, choose, either, highest, implies, lowest, size
 
 
@@ -32,12 +48,14 @@ def rise_and_fall(t: Transition) -> tuple[Any, Any]:
 
 
 def chuck_off_iff(t: Transition) -> Any:
-    """Off is said exactly when a reading that stood at rest has lain at ambient for 100 ticks with the source off."""
-    return gone(t) == both(lies_at_ambient(t), t.g.stood != 0, lowest(t.g.at_ambient + 1, 255) >= 100)
+    """Chuck off is reported exactly when a reading that was steady at rest has been at ambient for 100 ticks with the source off."""
+    return gone(t) == both(
+        lies_at_ambient(t), t.g.stood != 0, lowest(t.g.at_ambient + 1, 255) >= 100
+    )
 
 
 def flow_forgotten_at_ambient(t: Transition) -> Any:
-    """Flow that was seen counts no more once the manifold lies at ambient: the hose may be on another tyre next."""
+    """Flow that was seen no longer counts once the manifold is at ambient: the hose may be on another tyre next."""
     return implies(lies_at_ambient(t), t.h.seen == 0)
 
 
@@ -47,21 +65,37 @@ def waits_at_ambient(t: Transition) -> Any:
 
 
 def stood_at_rest(t: Transition) -> Any:
-    """A reading counts as a tyre's only standing, 250 ticks after the source went off and over 30 kPa."""
+    """A reading counts as a tyre's only when steady, 250 ticks after the source went off and over 30 kPa."""
     fresh = both(t.g.stood == 0, t.h.stood != 0)
-    return implies(fresh, both(judged(t), z3.Not(active(t)), t.h.since >= 250, above_zero(t) > 30_000, stands(t)))
+    return implies(
+        fresh,
+        both(judged(t), z3.Not(active(t)), t.h.since >= 250, above_zero(t) > 30_000, stands(t)),
+    )
 
 
 def chuck_off_forgets(t: Transition) -> Any:
-    """Nothing is known any more, nothing runs, and the run control has to be released."""
+    """All knowledge of the tyre is reset, nothing runs, and the run control must be released."""
     h = t.h
-    forgotten = both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0, h.burst_more == 0, h.test == 0, h.ran == 0)
-    return implies(gone(t), both(forgotten, idle_output(t.o), h.on == 0, h.armed == choose(running(t), 0, 1)))
+    forgotten = both(
+        h.seen == 0,
+        h.stood == 0,
+        h.at_ambient == 0,
+        h.lift == 0,
+        h.burst_more == 0,
+        h.test == 0,
+        h.ran == 0,
+    )
+    return implies(
+        gone(t), both(forgotten, idle_output(t.o), h.on == 0, h.armed == choose(running(t), 0, 1))
+    )
 
 
 def connection_forgets(t: Transition) -> Any:
     h = t.h
-    return implies(new_connection(t), both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0, h.burst_more == 0))
+    return implies(
+        new_connection(t),
+        both(h.seen == 0, h.stood == 0, h.at_ambient == 0, h.lift == 0, h.burst_more == 0),
+    )
 
 
 def line(t: Transition) -> Any:
@@ -75,29 +109,40 @@ def bursts_stay_below(t: Transition) -> Any:
 
 
 def bursts_are_short(t: Transition) -> Any:
-    """At most 3 ticks on and what was added, then at least 60 off."""
+    """At most 3 ticks on and what was added, after at least 60 with source off and vent shut."""
     unseen = both(source_on(t.o), line(t), t.h.seen == 0)
-    rested = either(t.g.on != 0, ran_then(t) == 0, t.h.since >= 60)
+    rested = either(t.g.on != 0, t.h.since >= 60)
     return implies(unseen, both(t.h.on_ticks <= 3 + t.h.burst_more, rested))
 
 
 def bursts_lengthen(t: Transition) -> Any:
     """By one tick, up to eight, after the rest of a burst that rose by less than 2 kPa."""
     longer = t.h.burst_more > t.g.burst_more
-    empty = both(t.h.since == 60, t.g.ran != 0, t.g.seen == 0, rise_and_fall(t)[0] < 2_000)
-    return implies(longer, both(judged(t), empty, t.h.burst_more == t.g.burst_more + 1, t.h.burst_more <= 8))
+    empty = both(
+        t.g.burst_from != NO_BURST,
+        t.h.since == 60,
+        t.g.ran != 0,
+        t.g.seen == 0,
+        rise_and_fall(t)[0] < 2_000,
+    )
+    return implies(
+        longer, both(judged(t), empty, t.h.burst_more == t.g.burst_more + 1, t.h.burst_more <= 8)
+    )
 
 
 def seen_needs_flow(t: Transition) -> Any:
-    """Flow is seen 60 to 250 ticks after a burst that rose by more than 4 kPa, lost more than half of it again, and stands over ambient."""
+    """Flow is seen 60 to 250 ticks after a burst that rose by more than 4 kPa, lost more than half of it again, and is steady over ambient."""
     fresh = both(t.g.seen == 0, t.h.seen != 0)
+    burst = t.g.burst_from != NO_BURST
     rise, fall = rise_and_fall(t)
     when = both(judged(t), t.h.since >= 60, t.h.since <= 250, t.g.ran != 0)
-    return implies(fresh, both(when, rise > 4_000, fall * 2 > rise, stands(t), above_zero(t) > 2_000))
+    return implies(
+        fresh, both(when, burst, rise > 4_000, fall * 2 > rise, stands(t), above_zero(t) > 2_000)
+    )
 
 
 def lift_needs_a_closed_manifold(t: Transition) -> Any:
-    """The first rise that bounds bursts is one of which three quarters stayed."""
+    """The first rise that sets the bound of bursts kept at least three quarters."""
     first = both(t.g.lift == 0, t.h.lift != 0)
     rise, fall = rise_and_fall(t)
     return implies(first, both(t.h.since == 60, t.h.lift == rise, fall * 4 <= rise))
@@ -110,24 +155,112 @@ def lift_never_shrinks(t: Transition) -> Any:
 def burst_followed(t: Transition) -> Any:
     """A burst begins at the reading before its air comes; since then the highest reading is kept."""
     g, h = t.g, t.h
-    since = choose(g.on != 0, 0, lowest(g.since + 1, 255))
+    since = choose(either(g.on != 0, vented(t)), 0, lowest(g.since + 1, 255))
     begins = both(g.on == 0, source_on(t.o))
     peak = choose(either(begins, reading(h) > g.burst_peak), reading(h), g.burst_peak)
-    return implies(judged(t), both(h.burst_from == choose(begins, reading(h), g.burst_from), h.burst_peak == peak, h.since == since))
+    return implies(
+        judged(t),
+        both(
+            h.burst_from == choose(begins, reading(h), choose(vented(t), NO_BURST, g.burst_from)),
+            h.burst_peak == peak,
+            h.since == since,
+        ),
+    )
+
+
+def vent_ends_watch(t: Transition) -> Any:
+    """While the vent is open no air comes, a fall is no flow, and no burst is watched until the next one begins."""
+    h = t.h
+    blank = both(h.since == 0, h.burst_from == NO_BURST, z3.Not(source_on(t.o)))
+    seen = both(t.g.seen == 0, h.seen != 0)
+    return implies(both(judged(t), vented(t)), both(blank, z3.Not(seen)))
+
+
+def void_burst_teaches_nothing(t: Transition) -> Any:
+    """Without a burst since the vent was open nothing is learned: no flow, no larger bound, no longer bursts."""
+    g, h = t.g, t.h
+    longer = both(h.burst_more > g.burst_more)
+    learnt = either(both(g.seen == 0, h.seen != 0), h.lift > g.lift, longer)
+    return implies(both(judged(t), g.burst_from == NO_BURST), z3.Not(learnt))
 
 
 TYRE_RULES = [
-    Rule("chuck-off-iff", "G10", chuck_off_iff, ("_GONE_TICKS = const(100)", "_GONE_TICKS = const(101)")),
-    Rule("stood-at-rest", "G10", stood_at_rest, ("_STOOD_TICKS = const(250)", "_STOOD_TICKS = const(249)")),
-    Rule("chuck-off-forgets", "G10", chuck_off_forgets, ("        g[_TEST] = 0\n        g[_RAN] = 0\n        g[_ARMED] = 0\n", "        g[_TEST] = 0\n        g[_RAN] = 0\n")),
-    Rule("connection-forgets", "G10", connection_forgets, ("        g[_OVER] = 0\n        g[_SEEN] = 0\n", "        g[_OVER] = 0\n")),
-    Rule("bursts-stay-below", "G10", bursts_stay_below, ("_LIFT_MORE = const(20000)", "_LIFT_MORE = const(19999)")),
-    Rule("bursts-are-short", "G10", bursts_are_short, ("_BURST_TICKS = const(3)", "_BURST_TICKS = const(4)")),
+    Rule(
+        "vent-ends-watch",
+        "G10",
+        vent_ends_watch,
+        ("if was_on != 0 or vented != 0:", "if was_on != 0:"),
+    ),
+    Rule(
+        "void-burst-teaches-nothing",
+        "G10",
+        void_burst_teaches_nothing,
+        ("g[_BURST_FROM] != _NO_BURST and g[_RAN]", "g[_RAN]"),
+    ),
+    Rule(
+        "chuck-off-iff",
+        "G10",
+        chuck_off_iff,
+        ("_GONE_TICKS = const(100)", "_GONE_TICKS = const(101)"),
+    ),
+    Rule(
+        "stood-at-rest",
+        "G10",
+        stood_at_rest,
+        ("_STOOD_TICKS = const(250)", "_STOOD_TICKS = const(249)"),
+    ),
+    Rule(
+        "chuck-off-forgets",
+        "G10",
+        chuck_off_forgets,
+        (
+            "        g[_TEST] = 0\n        g[_RAN] = 0\n        g[_ARMED] = 0\n",
+            "        g[_TEST] = 0\n        g[_RAN] = 0\n",
+        ),
+    ),
+    Rule(
+        "connection-forgets",
+        "G10",
+        connection_forgets,
+        ("        g[_OVER] = 0\n        g[_SEEN] = 0\n", "        g[_OVER] = 0\n"),
+    ),
+    Rule(
+        "bursts-stay-below",
+        "G10",
+        bursts_stay_below,
+        ("_LIFT_MORE = const(20000)", "_LIFT_MORE = const(19999)"),
+    ),
+    Rule(
+        "bursts-are-short",
+        "G10",
+        bursts_are_short,
+        ("_BURST_TICKS = const(3)", "_BURST_TICKS = const(4)"),
+    ),
     Rule("seen-needs-flow", "G10", seen_needs_flow, ("v3 * 2 > v2", "v3 * 3 > v2")),
     Rule("lift-never-shrinks", "G10", lift_never_shrinks, ("> g[_LIFT] and", "!= g[_LIFT] and")),
-    Rule("flow-forgotten-at-ambient", "G10", flow_forgotten_at_ambient, ("            g[_SEEN] = 0\n", "            g[_SEEN] = g[_SEEN]\n")),
-    Rule("waits-at-ambient", "G10", waits_at_ambient, ("if g[_STOOD] != 0 and g[_AT_AMBIENT] != 0:", "if g[_STOOD] != 0 and g[_AT_AMBIENT] > 1:")),
-    Rule("bursts-lengthen", "G10", bursts_lengthen, ("_NOTHING_PA = const(2000)", "_NOTHING_PA = const(2001)")),
-    Rule("lift-needs-a-closed-manifold", "G10", lift_needs_a_closed_manifold, ("v3 * 4 <= v2", "v3 * 3 <= v2")),
+    Rule(
+        "flow-forgotten-at-ambient",
+        "G10",
+        flow_forgotten_at_ambient,
+        ("            g[_SEEN] = 0\n", "            g[_SEEN] = g[_SEEN]\n"),
+    ),
+    Rule(
+        "waits-at-ambient",
+        "G10",
+        waits_at_ambient,
+        ("if g[_STOOD] != 0 and g[_AT_AMBIENT] != 0:", "if g[_STOOD] != 0 and g[_AT_AMBIENT] > 1:"),
+    ),
+    Rule(
+        "bursts-lengthen",
+        "G10",
+        bursts_lengthen,
+        ("_NOTHING_PA = const(2000)", "_NOTHING_PA = const(2001)"),
+    ),
+    Rule(
+        "lift-needs-a-closed-manifold",
+        "G10",
+        lift_needs_a_closed_manifold,
+        ("v3 * 4 <= v2", "v3 * 3 <= v2"),
+    ),
     Rule("burst-followed", "G10", burst_followed, ("g[_SINCE] + 1 if", "g[_SINCE] + 2 if")),
 ]

@@ -1,7 +1,10 @@
-"""Mutants of the host's limit code: constants, comparisons and dropped statements, each judged by the tests of its module.
+"""Mutants of the code that decides limits, on the host and on the inflator: constants, comparisons and dropped statements.
 
-`python -m tests.trust.host_mutation --seed N [--count 60] [--json]` draws mutants and lists the survivors; it is no part of the suite,
-since a mutant costs a run of its tests. Survivors known to be equal to the original are in host_equivalent.json with the reason.
+Each is judged by the tests of its module. The kernels have mutants of their own, `guard_mutation` and `tick_mutation`.
+
+`python -m tests.trust.host_mutation --seed N [--count 60] [--keep FILE] [--json]` draws mutants and lists the survivors; it is no part of the
+suite, since a mutant takes a run of its tests: first the quick ones, then, if it survived those, the slow ones. Survivors known to be equal to
+the original are in host_equivalent.json with the reason.
 """
 
 import argparse
@@ -9,7 +12,6 @@ import ast
 import json
 import os
 import random
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -18,8 +20,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.kinds import QUICK, SLOW
+
 ROOT = Path(__file__).parents[2]
-HOST = ROOT / "host"
+PLACES = {"rimward": ROOT / "host", "rimward_fw": ROOT / "firmware"}
 EQUIVALENT = Path(__file__).with_name("host_equivalent.json")
 LEAST_KILLED = 0.95
 LIMIT_S = 300
@@ -29,34 +33,89 @@ COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
 }  # fmt: skip
 DROPPED = (ast.Expr, ast.AugAssign, ast.If, ast.Raise)
 
-# module of host/rimward -> the tests that judge it, in tests/unit and tests/outside
+# module -> the tests that judge it, the quickest first
 JUDGED: dict[str, tuple[str, ...]] = {
-    "ceiling/assess": ("unit/ceiling", "unit/conditions", "unit/ceiling_command"),
-    "ceiling/cautions": ("unit/ceiling", "unit/maker_table", "unit/conditions", "outside/tyre_tables", "outside/envelope"),
-    "ceiling/envelope": ("unit/ceiling", "unit/conditions", "outside/envelope", "outside/isochoric", "unit/ceiling_command"),
-    "ceiling/limits": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
-    "ceiling/maker": ("unit/maker_table", "unit/ceiling"),
-    "ceiling/markings": ("unit/markings", "unit/ceiling"),
-    "ceiling/model": ("unit/ceiling", "unit/conditions", "unit/markings"),
-    "ceiling/pairs": ("unit/pair_table",),
-    "ceiling/places": ("unit/conditions",),
-    "ceiling/rules": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
-    "ceiling/sizes": ("unit/markings", "unit/ceiling"),
-    "cartridge/charge": ("unit/cartridge", "outside/co2"),
-    "cartridge/gas": ("unit/cartridge", "outside/co2"),
-    "cartridge/verdict": ("unit/cartridge",),
-    "ride/readings": ("unit/ride", "outside/isochoric"),
-    "ride/report": ("unit/ride",),
-    "rimtype/verdict": ("unit/rim_type",),
-    "register/questions": ("unit/wheel_ask",),
-    "uncertainty/files": ("unit/uncertainty",),
-    "uncertainty/inflator": ("unit/uncertainty",),
-    "uncertainty/student": ("unit/uncertainty", "outside/gum", "outside/decision"),
-    "conditions": ("unit/conditions",),
-    "energy": ("unit/energy", "outside/energy", "outside/cautions"),
-    "units": ("unit/units", "outside/units"),
-    "volume": ("unit/volume", "outside/volumes", "unit/cartridge"),
+    "rimward.limits.ceiling.assess": (
+        "unit/ceiling_edges",
+        "unit/ceiling",
+        "unit/conditions",
+        "unit/ceiling_command",
+    ),
+    "rimward.limits.ceiling.cautions": (
+        "unit/ceiling_edges",
+        "unit/ceiling",
+        "unit/maker_table",
+        "unit/conditions",
+        "outside/tyre_tables",
+        "outside/envelope",
+    ),
+    "rimward.limits.ceiling.envelope": (
+        "unit/ceiling",
+        "unit/conditions",
+        "outside/envelope",
+        "outside/isochoric",
+        "unit/ceiling_command",
+    ),
+    "rimward.limits.ceiling.limits": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
+    "rimward.limits.ceiling.maker": ("unit/maker_table", "unit/ceiling"),
+    "rimward.limits.ceiling.markings": ("unit/markings", "unit/ceiling"),
+    "rimward.limits.ceiling.model": (
+        "unit/ceiling_edges",
+        "unit/ceiling",
+        "unit/conditions",
+        "unit/markings",
+    ),
+    "rimward.limits.ceiling.pairs": ("unit/pair_table",),
+    "rimward.limits.ceiling.places": ("unit/conditions",),
+    "rimward.limits.ceiling.rules": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
+    "rimward.limits.ceiling.sizes": ("unit/markings", "unit/ceiling"),
+    "rimward.limits.cartridge.charge": ("unit/cartridge", "outside/co2"),
+    "rimward.limits.cartridge.gas": ("unit/cartridge", "outside/co2"),
+    "rimward.limits.cartridge.verdict": ("unit/cartridge",),
+    "rimward.limits.ride.readings": ("unit/ride", "outside/isochoric"),
+    "rimward.limits.ride.report": ("unit/ride",),
+    "rimward.limits.rimtype.verdict": ("unit/rim_type",),
+    "rimward.wheels.register.questions": ("unit/wheel_ask",),
+    "rimward.wheels.register.issued": ("unit/profile_standing", "unit/profiles"),
+    "rimward.wheels.tag.reading": ("unit/profile_standing", "unit/tag"),
+    "rimward.wheels.profiles": ("unit/profiles", "unit/profile_standing"),
+    "rimward.wheels.profile_files": ("unit/profiles",),
+    "rimward.wheels.keys": ("unit/keys",),
+    "rimward.base.instrument": ("unit/calibration_age", "unit/page_calibration"),
+    "rimward.device.calibration.fit": ("unit/calibration",),
+    "rimward.sessions.decisions": ("unit/verification", "unit/session_trace"),
+    "rimward.sessions.replay": ("unit/verification", "unit/report"),
+    "rimward.sessions.verification": ("unit/verification", "faults/forged_records"),
+    "rimward.limits.uncertainty.files": ("unit/uncertainty",),
+    "rimward.limits.uncertainty.inflator": ("unit/uncertainty",),
+    "rimward.limits.uncertainty.student": ("unit/uncertainty", "outside/gum", "outside/decision"),
+    "rimward.base.conditions": ("unit/conditions",),
+    "rimward.limits.energy": ("unit/energy", "outside/energy", "outside/cautions"),
+    "rimward.base.units": ("unit/units", "outside/units"),
+    "rimward.limits.volume": ("unit/volume", "outside/volumes", "unit/cartridge"),
+    "rimward_fw.control.arming": ("unit/fill_arming", "unit/daily_use"),
+    "rimward_fw.control.builtin": ("faults/visit", "faults/consent"),
+    "rimward_fw.control.consent": ("faults/visit", "faults/consent"),
+    "rimward_fw.control.cycle": (
+        "faults/intake",
+        "faults/visit",
+        "faults/consent",
+        "unit/daily_use",
+        "unit/status_cause",
+    ),
+    "rimward_fw.control.engine": ("faults/visit", "unit/tick", "unit/daily_use"),
+    "rimward_fw.control.intake": (
+        "faults/intake",
+        "faults/visit",
+        "faults/consent",
+        "unit/settings_sense",
+    ),
+    "rimward_fw.control.unregistered": ("faults/visit", "faults/consent"),
+    "rimward_fw.storage.store": ("unit/store_records", "unit/store_sessions", "faults/no_flash"),
+    "rimward_fw.storage.wheels": ("faults/old_profiles", "unit/store_records", "faults/consent"),
 }
+# the tests of edges, of every module of a package
+EDGES = {"rimward": "unit/limit_edges", "rimward_fw": "faults/firmware_edges"}
 
 
 @dataclass(frozen=True)
@@ -75,7 +134,11 @@ class HostMutant:
 def sites(tree: ast.Module) -> Iterator[tuple[str, ast.AST, Any]]:
     """(kind, node, where) of everything that a mutant may change."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and isinstance(node.value, (int, float)) and not isinstance(node.value, bool):
+        if (
+            isinstance(node, ast.Constant)
+            and isinstance(node.value, (int, float))
+            and not isinstance(node.value, bool)
+        ):
             yield "constant", node, None
         if isinstance(node, ast.Compare) and type(node.ops[0]) in COMPARED:
             yield "comparison", node, None
@@ -83,13 +146,19 @@ def sites(tree: ast.Module) -> Iterator[tuple[str, ast.AST, Any]]:
             block = getattr(node, field, None)
             if isinstance(block, list) and len(block) > 1:
                 for i, statement in enumerate(block):
-                    docstring = isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Constant)
-                    if isinstance(statement, DROPPED) and not docstring:
+                    docstring = isinstance(statement, ast.Expr) and isinstance(
+                        statement.value, ast.Constant
+                    )
+                    typing = (
+                        isinstance(statement, ast.If)
+                        and ast.unparse(statement.test) == "TYPE_CHECKING"
+                    )  # false at run time
+                    if isinstance(statement, DROPPED) and not docstring and not typing:
                         yield "dropped", node, (field, i)
 
 
 def change(kind: str, node: Any, where: Any) -> str:
-    """Make the change in the tree; what it is in words."""
+    """Make the change in the tree; return it in words."""
     if kind == "constant":
         before = node.value
         node.value = before + 1 if isinstance(before, int) else before * 1.01 + 1e-12
@@ -104,9 +173,14 @@ def change(kind: str, node: Any, where: Any) -> str:
     return words
 
 
+def source_of(module: str) -> Path:
+    """The file of a module."""
+    return (PLACES[module.split(".")[0]] / module.replace(".", "/")).with_suffix(".py")
+
+
 def mutated(module: str, site: int) -> tuple[str, str]:
     """(source, words) of one mutant."""
-    tree = ast.parse((HOST / "rimward" / f"{module}.py").read_text(encoding="utf-8"))
+    tree = ast.parse(source_of(module).read_text(encoding="utf-8"))
     words = change(*list(sites(tree))[site])
     return ast.unparse(ast.fix_missing_locations(tree)), words
 
@@ -115,48 +189,90 @@ def every() -> list[HostMutant]:
     """All mutants of all judged modules."""
     found = []
     for module in JUDGED:
-        tree = ast.parse((HOST / "rimward" / f"{module}.py").read_text(encoding="utf-8"))
-        found += [HostMutant(module, site, mutated(module, site)[1]) for site in range(len(list(sites(tree))))]
+        tree = ast.parse(source_of(module).read_text(encoding="utf-8"))
+        found += [
+            HostMutant(module, site, mutated(module, site)[1])
+            for site in range(len(list(sites(tree))))
+        ]
     return found
 
 
 def tests_of(module: str) -> tuple[str, ...]:
     """The test files that judge a module."""
-    return tuple(f"tests/{name.replace('/', '/test_')}.py" for name in JUDGED[module])
+    names = (EDGES[module.split(".")[0]], *JUDGED[module])
+    return tuple(f"tests/{name.replace('/', '/test_')}.py" for name in names)
 
 
-def judge(tests: tuple[str, ...], module: str = "", source: str = "") -> int:
-    """pytest's exit code for these tests on a copy of the package in which `module` has this source; 1 for a run without an end."""
+# run at the start of every interpreter: one module is loaded from the mutant's source
+HOOK = """import importlib.machinery as machinery, os, sys
+
+class Loader(machinery.SourceFileLoader):
+    def get_code(self, fullname):
+        with open(os.path.join(os.path.dirname(__file__), "mutant.py"), encoding="utf-8") as file:
+            return compile(file.read(), self.path, "exec")
+
+class Mutant:
+    def find_spec(self, name, path=None, target=None):
+        if name == os.environ.get("RIMWARD_MUTANT"):
+            spec = machinery.PathFinder.find_spec(name, path)
+            spec.loader = Loader(name, spec.origin)
+            return spec
+
+sys.meta_path.insert(0, Mutant())
+"""
+
+
+def judge(tests: tuple[str, ...], module: str = "", source: str = "", only: str = "") -> int:
+    """pytest's exit code for these tests where `module` has this source; 1 for a run without an end (of a mutant). `only`: a marker expression."""
     with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "host"
-        shutil.copytree(HOST, copy, ignore=shutil.ignore_patterns("__pycache__"))
         if module:
-            (copy / "rimward" / f"{module}.py").write_text(source, encoding="utf-8")
-        env = os.environ | {"PYTHONPATH": os.pathsep.join((str(copy), str(ROOT / "protocol"), str(ROOT / "firmware")))}
+            (Path(folder) / "sitecustomize.py").write_text(HOOK, encoding="utf-8")
+            (Path(folder) / "mutant.py").write_text(source, encoding="utf-8")
+        paths = (folder, str(ROOT / "host"), str(ROOT / "protocol"), str(ROOT / "firmware"))
+        env = os.environ | {"PYTHONPATH": os.pathsep.join(paths), "RIMWARD_MUTANT": module}
         command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
+        command += ["-m", only] if only else []
         try:
-            return subprocess.run(command, cwd=ROOT, env=env, capture_output=True, timeout=LIMIT_S).returncode
+            return subprocess.run(
+                command, cwd=ROOT, env=env, capture_output=True, timeout=LIMIT_S if module else None
+            ).returncode
         except subprocess.TimeoutExpired:
             return 1
 
 
 def killed(mutant: HostMutant, tests: tuple[str, ...] = ()) -> bool:
     """Whether a test of its module fails on the mutant, or cannot even be collected. `run` first shows that the original passes."""
-    return judge(tests or tests_of(mutant.module), mutant.module, mutated(mutant.module, mutant.site)[0]) in (1, 2)
+    tests = tests or tests_of(mutant.module)
+    source = mutated(mutant.module, mutant.site)[0]
+    return any(judge(tests, mutant.module, source, only) in (1, 2) for only in (QUICK, SLOW))
 
 
-def run(seed: int, count: int) -> dict[str, Any]:
-    """Draw `count` mutants with `seed` and judge them; known equivalents are drawn again."""
+def run(seed: int, count: int, skip: int = 0, keep: Path | None = None) -> dict[str, Any]:
+    """Draw `count` mutants with `seed` and judge them from number `skip` on; known equivalents are drawn again.
+
+    `keep`: file of verdicts; what it holds as killed is not judged again.
+    """
     reasons: dict[str, str] = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
     found = [mutant for mutant in every() if mutant.key not in reasons]
-    drawn = random.Random(seed).sample(found, min(count, len(found)))
+    drawn = random.Random(seed).sample(found, len(found))[
+        skip:count
+    ]  # so that pieces of one draw fit together
     used = tuple(sorted({name for mutant in drawn for name in tests_of(mutant.module)}))
     if judge(used):
         raise SystemExit("The tests fail on the unchanged package: correct that first.")
+    kept: dict[str, bool] = json.loads(keep.read_text()) if keep and keep.exists() else {}
     survivors = []
     for i, mutant in enumerate(drawn, 1):
-        dead = killed(mutant)
-        print(f"{i}/{len(drawn)} {'killed' if dead else 'SURVIVES'} {mutant.key}", file=sys.stderr, flush=True)
+        place = f"{mutant.site} {mutant.key}"
+        dead = kept.get(place, False) or killed(mutant)
+        if keep:
+            kept[place] = dead
+            keep.write_text(json.dumps(kept, indent=1))
+        print(
+            f"{i}/{len(drawn)} {'killed' if dead else 'SURVIVES'} {mutant.key}",
+            file=sys.stderr,
+            flush=True,
+        )
         survivors += [] if dead else [mutant.key]
     share = 1 - len(survivors) / len(drawn)
     return {
@@ -169,13 +285,24 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--count", type=int, default=60)
+    parser.add_argument(
+        "--skip",
+        type=int,
+        default=0,
+        help="leave out the first so many of the draw: a long draw in pieces",
+    )
+    parser.add_argument(
+        "--keep", type=Path, help="file of verdicts: a run that was interrupted goes on"
+    )
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    found = run(asked.seed, asked.count)
+    found = run(asked.seed, asked.count, asked.skip, asked.keep)
     if asked.json:
         print(json.dumps(found))
     else:
-        print(f"{found['killed']} of {found['drawn']} drawn mutants killed (seed {found['seed']}, {found['mutants']} in all)")
+        print(
+            f"{found['killed']} of {found['drawn']} drawn mutants killed (seed {found['seed']}, {found['mutants']} in all)"
+        )
         print("\n".join(f"survives: {line}" for line in found["survivors"]))
     return 0 if found["ok"] else 1
 

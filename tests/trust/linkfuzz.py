@@ -8,8 +8,20 @@ from typing import Any
 from tests.fuzz import flood, frames, linkruns, reference
 
 BLOCK = 12_500
-FULL = {"compared": 1_000_000, "frames": 50_000, "device_here": 50_000, "device": 50_000, "attack_s": 20.0}
-QUICK = {"compared": 10_000, "frames": 1_500, "device_here": 1_000, "device": 1_000, "attack_s": 1.0}
+FULL = {
+    "compared": 1_000_000,
+    "frames": 50_000,
+    "device_here": 50_000,
+    "device": 50_000,
+    "attack_s": 20.0,
+}
+QUICK = {
+    "compared": 10_000,
+    "frames": 1_500,
+    "device_here": 1_000,
+    "device": 1_000,
+    "attack_s": 1.0,
+}
 SEED = 4000
 
 
@@ -21,7 +33,9 @@ def size(name: str, quick: bool) -> float:
 def compared(quick: bool) -> dict[str, Any]:
     """Common parsers against a COBS library, zlib and construct, in seeded blocks over all cores; a difference is never passed over."""
     count = int(size("compared", quick))
-    blocks = [(SEED + 100 + n, min(BLOCK, count - n * BLOCK)) for n in range((count + BLOCK - 1) // BLOCK)]
+    blocks = [
+        (SEED + 100 + n, min(BLOCK, count - n * BLOCK)) for n in range((count + BLOCK - 1) // BLOCK)
+    ]
     total: dict[str, int] = {}
     problems = []
     with ProcessPoolExecutor(min(len(blocks), os.cpu_count() or 1), get_context("spawn")) as pool:
@@ -31,7 +45,9 @@ def compared(quick: bool) -> dict[str, Any]:
                     total[name] = total.get(name, 0) + value
             except Exception as wrong:  # an exception out of a parser is what this looks for
                 problems.append(f"{type(wrong).__name__}: {str(wrong)[:200]}")
-    done = total.get("pieces") == count and total["profiles_wrong"] > 0 and total["profiles_right"] > 0
+    done = (
+        total.get("pieces") == count and total["profiles_wrong"] > 0 and total["profiles_right"] > 0
+    )
     return {"ok": done and not problems, **total, "problems": problems}
 
 
@@ -62,9 +78,18 @@ def soaked(seen: dict[str, Any], pieces: int) -> dict[str, Any]:
 
 def attacked(quick: bool) -> dict[str, Any]:
     """Every attack in mid-fill on MicroPython; slowest tick over all of them, wall time of this machine."""
-    names = [name for name in flood.ATTACKS if not quick or name in ("noise", "uploads one behind the other", "everything watched, nothing read")]
+    names = [
+        name
+        for name in flood.ATTACKS
+        if not quick
+        or name in ("noise", "uploads one behind the other", "everything watched, nothing read")
+    ]
     seen = [flood.attack(name, size("attack_s", quick)) for name in names]
-    problems = [f"{one.attack}: {', '.join(flood.problems_of(one))}" for one in seen if flood.problems_of(one)]
+    problems = [
+        f"{one.attack}: {', '.join(flood.problems_of(one))}"
+        for one in seen
+        if flood.problems_of(one)
+    ]
     return {
         "ok": not problems,
         "attacks": len(seen),

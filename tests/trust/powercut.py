@@ -5,7 +5,9 @@ from typing import Any
 from tests.faults import cutdefects, powercut
 
 QUICK_DEFECTS = 2
-DIGESTS = "import json\nfrom tests.outside import code_values\nprint(json.dumps(code_values.problems()))"
+DIGESTS = (
+    "import json\nfrom tests.outside import code_values\nprint(json.dumps(code_values.problems()))"
+)
 
 
 def cuts(quick: bool) -> dict[str, Any]:
@@ -21,7 +23,12 @@ def defects(quick: bool) -> dict[str, Any]:
         found = list(powercut.on_device(f"cutrun.plant({name!r}, 3)", 300))
         if not found or not all(line["failures"] for line in found):
             missed.append(name)
-    return {"ok": not missed, "planted": len(names), "found": len(names) - len(missed), "missed": missed}
+    return {
+        "ok": not missed,
+        "planted": len(names),
+        "found": len(names) - len(missed),
+        "missed": missed,
+    }
 
 
 def digests(quick: bool) -> dict[str, Any]:

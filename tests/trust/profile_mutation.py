@@ -25,19 +25,31 @@ from tests.trust.guard_mutants import Mutant, mutants
 EQUIVALENT = Path(__file__).with_name("profile_equivalent.json")
 TIME_LIMIT_S = 300.0
 JUDGE_CPU_S = 8.0  # a judge needs about one; what takes this long does not end
-CHECK = ("check_profile", "_check_envelope", "_nonzero", "_check_names", "label_ok", "is_straight_side", "_check_pressures")
+CHECK = (
+    "check_profile",
+    "_check_envelope",
+    "_nonzero",
+    "_check_names",
+    "label_ok",
+    "is_straight_side",
+    "_check_pressures",
+)
 CHECK += ("ceiling_of", "is_tagged", "tag_profile", "check_tag")
 MAC = ("hmac_sha256", "_pad", "tag16", "same")
 FILES: dict[str, tuple[Any, tuple[str, ...]]] = {"profile": (profile, CHECK), "mac": (mac, MAC)}
 
 
 class Endless(Exception):
-    """The code under judgement does not come back."""
+    """The code under judgement does not return."""
 
 
 def every() -> list[tuple[str, Mutant]]:
     """(file, mutant) of both files."""
-    return [(name, m) for name, (module, functions) in FILES.items() for m in mutants(text_of(module), functions)]
+    return [
+        (name, m)
+        for name, (module, functions) in FILES.items()
+        for m in mutants(text_of(module), functions)
+    ]
 
 
 def text_of(module: Any) -> str:
@@ -48,8 +60,14 @@ def text_of(module: Any) -> str:
 def cases() -> tuple[list[tuple[bytes, bool, int]], list[tuple[bytes | None, bytes, int]]]:
     """(bytes, bench, expected code) and (key, bytes, expected code)."""
     data = [*profile_rules.damaged(), *profile_rules.profiles()]
-    checks = [(one, bench, profile_rules.expected(one, bench)) for one in dict.fromkeys(data) for bench in (False, True)]
-    return checks, [(key, one, profile_rules.tag_expected(key, one)) for key, one in profile_rules.tagged()]
+    checks = [
+        (one, bench, profile_rules.expected(one, bench))
+        for one in dict.fromkeys(data)
+        for bench in (False, True)
+    ]
+    return checks, [
+        (key, one, profile_rules.tag_expected(key, one)) for key, one in profile_rules.tagged()
+    ]
 
 
 def load(name: str, tree: Any) -> types.ModuleType:
@@ -63,27 +81,41 @@ def judge_profile(check: Any) -> str:
     """The first thing in which this profile check does not do what the rules say; "" if there is none."""
     checks, tags = cases()
     for data, bench, code in checks:
-        if check.check_profile(data, bench) != code or not bench and check.check_profile(data) != code:
+        if (
+            check.check_profile(data, bench) != code
+            or not bench
+            and check.check_profile(data) != code
+        ):
             return f"check_profile gives another code than {replies.row_of(code)[1]}"
     for key, data, code in tags:
         if check.check_tag(key, data) != code:
             return f"check_tag gives another code than {replies.row_of(code)[1]}"
         if check.is_tagged(data) is not any(data[92:108]):
             return "is_tagged"
-        if key is not None and check.tag_profile(key, data) != data[:92] + profile_rules.tag_of(key, data):
+        if key is not None and check.tag_profile(key, data) != data[:92] + profile_rules.tag_of(
+            key, data
+        ):
             return "tag_profile"
         if check.ceiling_of(data) != int.from_bytes(data[64:68], "little"):
             return "ceiling_of"
     wrong = [c for c in range(256) if check.is_straight_side(c) is not (c not in (3, 4, 5))]
-    wrong += [label for label in profile_rules.LABELS for at in (0, 5) if not _label_as_it_should_be(check, label, at)]
+    wrong += [
+        label
+        for label in profile_rules.LABELS
+        for at in (0, 5)
+        if not _label_as_it_should_be(check, label, at)
+    ]
     return "is_straight_side or label_ok" if wrong else ""
 
 
 def _label_as_it_should_be(check: Any, label: bytes, at: int) -> bool:
-    """The label stands somewhere between bytes that are none of its own."""
+    """The label lies between bytes that do not belong to it."""
     padded = label[:20] + bytes(20 - len(label[:20]))
     good = profile_rules.label_is_good(padded)
-    return all(check.label_ok(side * at + padded + side * 3, at, at + 20) is good for side in (b"\xff", b"a", b"\0"))
+    return all(
+        check.label_ok(side * at + padded + side * 3, at, at + 20) is good
+        for side in (b"\xff", b"a", b"\0")
+    )
 
 
 def judge_mac(under: Any) -> str:
@@ -94,13 +126,23 @@ def judge_mac(under: Any) -> str:
     data = bytes(range(130))
     for key in profile_rules.KEYS:
         whole = hmac.new(key, data, hashlib.sha256).digest()
-        if under.hmac_sha256(key, data) != whole or under.hmac_sha256(key, data[:9], b"", data[9:]) != whole:
+        if (
+            under.hmac_sha256(key, data) != whole
+            or under.hmac_sha256(key, data[:9], b"", data[9:]) != whole
+        ):
             return "hmac_sha256"
         if under.tag16(key, data[:40], data[40:]) != whole[:16]:
             return "tag16"
     for one in (b"", b"\0", bytes(16), bytes(range(16)), b"\xff" * 16):
-        changed = [one[:i] + bytes([one[i] ^ 1 << bit]) + one[i + 1 :] for i in range(len(one)) for bit in range(8)]
-        if under.same(one, bytes(one)) is not True or any(under.same(one, c) is not False for c in (*changed, one + b"\0", one[1:] + b"12", *[one[:-1]][: len(one)])):
+        changed = [
+            one[:i] + bytes([one[i] ^ 1 << bit]) + one[i + 1 :]
+            for i in range(len(one))
+            for bit in range(8)
+        ]
+        if under.same(one, bytes(one)) is not True or any(
+            under.same(one, c) is not False
+            for c in (*changed, one + b"\0", one[1:] + b"12", *[one[:-1]][: len(one)])
+        ):
             return "same"
     return ""
 
@@ -121,7 +163,15 @@ def judge(name: str, tree: Any) -> tuple[str, str]:
         return ("rules", said) if said else ("", "")
     except Endless:
         return "endless", ""
-    except (NameError, IndexError, TypeError, ValueError, AttributeError, OverflowError, MemoryError) as wrong:
+    except (
+        NameError,
+        IndexError,
+        TypeError,
+        ValueError,
+        AttributeError,
+        OverflowError,
+        MemoryError,
+    ) as wrong:
         return "raises", repr(wrong)[:120]
     except Exception as wrong:
         if type(wrong).__name__ == "error":  # struct.error
@@ -138,7 +188,7 @@ def known_equal() -> dict[str, dict[str, str]]:
 
 
 def proved(key: str) -> bool:
-    """True if the kept terms of this change can never differ where they are asked. z3 proves it anew each time."""
+    """True if the kept terms of this change can never differ where they are asked. z3 proves it again each time."""
     kept = known_equal().get(key)
     if kept is None:
         return False
@@ -153,13 +203,15 @@ def proved(key: str) -> bool:
 
 
 def assess(chosen: list[tuple[str, Mutant]], workers: int = 2) -> Outcome:
-    """Judges the chosen mutants."""
+    """Check the chosen mutants."""
     start = time.monotonic()
     cases()
     names = {f"{name}: {m.key}": (name, m) for name, m in chosen}
     outcome, tally = Outcome(total=len(names)), Counter[str]()
     renamed = [Mutant(key, m.line, m.number, m.change, m.tree) for key, (_, m) in names.items()]
-    for key, verdict in each_mutant.run_each(renamed, workers, TIME_LIMIT_S, lambda m: judge(names[m.key][0], m.build())).items():
+    for key, verdict in each_mutant.run_each(
+        renamed, workers, TIME_LIMIT_S, lambda m: judge(names[m.key][0], m.build())
+    ).items():
         outcome.found[key] = ": ".join(part for part in verdict if part) if verdict else "unjudged"
         if verdict is None:
             outcome.unjudged.append(key)
@@ -173,14 +225,21 @@ def assess(chosen: list[tuple[str, Mutant]], workers: int = 2) -> Outcome:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(prog="python -m tests.trust.profile_mutation", description=__doc__.splitlines()[0] if __doc__ else "")
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.trust.profile_mutation",
+        description=__doc__.splitlines()[0] if __doc__ else "",
+    )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--json", action="store_true")
     chosen = parser.parse_args()
     outcome = assess(every(), chosen.workers)
     result = {"ok": outcome.ok, **outcome.__dict__, "proved_equal": len(outcome.proved_equal)}
     del result["found"]
-    print(json.dumps(result) if chosen.json else "\n".join(f"{name}: {value}" for name, value in result.items()))
+    print(
+        json.dumps(result)
+        if chosen.json
+        else "\n".join(f"{name}: {value}" for name, value in result.items())
+    )
     return 0 if outcome.ok else 1
 
 

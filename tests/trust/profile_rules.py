@@ -1,6 +1,6 @@
-"""What a profile must be, stated anew in literals: the judge of every small defect made in the profile check.
+"""Requirements on a profile, stated a second time as literals: judge of every mutant of the profile check.
 
-Nothing here comes from `profile`; fields are cut out by the layout, tags worked out by the standard library.
+Nothing here comes from `profile`; fields are sliced by the layout, tags computed by the standard library.
 """
 
 import hashlib
@@ -33,8 +33,20 @@ BASES: tuple[dict[str, Any], ...] = (
     },
 )  # fmt: skip
 HOOKED = {**BASES[0], "rim_class": 5, "limit_pa": 2_000_000, "ceiling_pa": 900_000}
-LOWEST = {**HOOKED, "limit_pa": 30_000, "ceiling_pa": 30_000, "target_pa": 20_000, "seat_pause_pa": 20_000}
-BENCH = {**HOOKED, "flags": BENCH_FLAG, "rim_class": 1, "limit_pa": 500_000, "ceiling_pa": 1_500_000}
+LOWEST = {
+    **HOOKED,
+    "limit_pa": 30_000,
+    "ceiling_pa": 30_000,
+    "target_pa": 20_000,
+    "seat_pause_pa": 20_000,
+}
+BENCH = {
+    **HOOKED,
+    "flags": BENCH_FLAG,
+    "rim_class": 1,
+    "limit_pa": 500_000,
+    "ceiling_pa": 1_500_000,
+}
 HUGE = {**HOOKED, "volume_low_ml": 60_000, "volume_ml": 60_000}
 TINY = {**HOOKED, "volume_low_ml": 50, "volume_ml": 50}
 ALL = (*BASES, HOOKED, LOWEST, BENCH, HUGE, TINY)
@@ -79,7 +91,11 @@ def _hangs_together(data: bytes, row: dict[str, Any]) -> int:
         return replies.PROFILE_LABEL
     if row["rim_width_dmm"] and not 80 <= row["rim_width_dmm"] <= 1_300:
         return replies.PROFILE_SIZE_RANGE
-    return 0 if row["volume_low_ml"] <= row["volume_ml"] <= 2 * row["volume_low_ml"] else replies.PROFILE_VOLUME
+    return (
+        0
+        if row["volume_low_ml"] <= row["volume_ml"] <= 2 * row["volume_low_ml"]
+        else replies.PROFILE_VOLUME
+    )
 
 
 def label_is_good(label: bytes) -> bool:
@@ -88,7 +104,11 @@ def label_is_good(label: bytes) -> bool:
         text.decode("utf-8", "strict")
     except UnicodeDecodeError:
         return False
-    return text != b"" and len(text.decode()) <= 16 and not any(byte < 32 or byte == 127 for byte in text)
+    return (
+        text != b""
+        and len(text.decode()) <= 16
+        and not any(byte < 32 or byte == 127 for byte in text)
+    )
 
 
 def _pressures(row: dict[str, Any], bench: bool) -> int:
@@ -115,7 +135,7 @@ def tag_of(key: bytes, data: bytes) -> bytes:
 
 
 def sealed(values: dict[str, Any]) -> bytes:
-    """A profile of these fields, with a check code worked out here."""
+    """A profile of these fields, with a check code computed here."""
     record = {"magic": b"RWP", "version": 2, "crc": 0, "tag": b"", **values}
     body = layout.pack(layout.PROFILE, record)[:88]
     return body + zlib.crc32(body).to_bytes(4, "little") + bytes(16)
@@ -123,11 +143,15 @@ def sealed(values: dict[str, Any]) -> bytes:
 
 def tops() -> dict[str, int]:
     """The highest value that each number field can hold."""
-    return {name: 2 ** (8 * {"B": 1, "H": 2, "I": 4}[code]) - 1 for name, code, *_ in layout.PROFILE if code in "BHI"}
+    return {
+        name: 2 ** (8 * {"B": 1, "H": 2, "I": 4}[code]) - 1
+        for name, code, *_ in layout.PROFILE
+        if code in "BHI"
+    }
 
 
 def damaged() -> Iterator[bytes]:
-    """Envelopes that do not fit, one thing wrong at a time."""
+    """Invalid envelopes, one fault each."""
     good = sealed(BASES[0])
     yield from (good[:n] for n in range(len(good)))
     for version in (0, 1, 3, 255):  # whole but for its version
@@ -142,7 +166,11 @@ def damaged() -> Iterator[bytes]:
 
 def _values(name: str, top: int) -> list[int]:
     edges = [edge for field, low, high, _ in FIELDS if field == name for edge in (low, high)]
-    found = {edge + step for edge in edges for step in range(-5, 6)} | set(MORE.get(name, ())) | {0, top}
+    found = (
+        {edge + step for edge in edges for step in range(-5, 6)}
+        | set(MORE.get(name, ()))
+        | {0, top}
+    )
     return sorted(value for value in found if 0 <= value <= top)
 
 
@@ -154,13 +182,23 @@ def profiles(mixed: int = 2_500, seed: int = 6) -> Iterator[bytes]:
             if name not in ("version", "crc"):
                 yield from (sealed({**base, name: value}) for value in _values(name, top[name]))
     yield from (sealed({**BASES[0], "label": label}) for label in LABELS)
-    yield from (sealed({**BASES[0], "wheel_id": wheel}) for wheel in (bytes(8), bytes(7) + b"\1", b"\1" + bytes(7)))
-    for change in ({"wheel_id": bytes(8)}, {"label": b""}, {"limit_pa": 0}):  # a volume out of range is told before what is asked after it
+    yield from (
+        sealed({**BASES[0], "wheel_id": wheel})
+        for wheel in (bytes(8), bytes(7) + b"\1", b"\1" + bytes(7))
+    )
+    for change in (
+        {"wheel_id": bytes(8)},
+        {"label": b""},
+        {"limit_pa": 0},
+    ):  # a volume out of range is reported before later checks
         yield from (sealed({**TINY, "volume_ml": volume, **change}) for volume in (49, 50))
     draw = random.Random(seed)
     names = [name for name in top if name not in ("version", "crc")]
     for _ in range(mixed):
-        change = {name: draw.choice(_values(name, top[name])) for name in draw.sample(names, draw.choice((2, 2, 3, 4)))}
+        change = {
+            name: draw.choice(_values(name, top[name]))
+            for name in draw.sample(names, draw.choice((2, 2, 3, 4)))
+        }
         yield sealed({**draw.choice(ALL), **change})
 
 

@@ -20,7 +20,11 @@ PRODUCT = z3.Function("product", Word, Word, Word)
 
 def word(value: Any) -> Any:
     """A term for an int, or the term itself."""
-    return z3.BitVecVal(value, WIDTH) if isinstance(value, int) and not isinstance(value, bool) else value
+    return (
+        z3.BitVecVal(value, WIDTH)
+        if isinstance(value, int) and not isinstance(value, bool)
+        else value
+    )
 
 
 def truth(value: Any) -> Any:
@@ -116,7 +120,7 @@ def _fold(operator: Any, *args: Any) -> Any:
 
 
 class Program:
-    """Terms in the order in which they can be worked out on whole arrays of int32."""
+    """Terms in evaluation order, on whole arrays of int32."""
 
     def __init__(self, roots: dict[str, Any]):
         self.roots = {name: truth(word(term)) for name, term in roots.items()}
@@ -131,7 +135,15 @@ class Program:
                 seen.add(term.get_id())
                 stack.append((term, True))
                 stack.extend((child, False) for child in term.children())
-        self._steps = [(t.get_id(), [c.get_id() for c in t.children()], _leaf(t), _operator(t) if t.num_args() else None) for t in self.order]
+        self._steps = [
+            (
+                t.get_id(),
+                [c.get_id() for c in t.children()],
+                _leaf(t),
+                _operator(t) if t.num_args() else None,
+            )
+            for t in self.order
+        ]
         self._names = {name: term.get_id() for name, term in self.roots.items()}
 
     def run(self, columns: dict[str, Any]) -> dict[int, Any]:

@@ -9,152 +9,37 @@ from array import array
 from collections.abc import Callable
 from typing import Any
 
-RUN, KEY_LOW, KEY_HIGH, CUTOFF, WANT, UP, DOWN, ENTER, WORKSHOP, BEAT, HELD = 1, 2, 4, 8, 16, 512, 1024, 2048, 4096, 16384, 32768
-PIN_WORDS = {24: RUN, 25: KEY_LOW, 26: KEY_HIGH, 28: UP, 29: DOWN, 30: ENTER, 31: WORKSHOP}
-PIN_CUTOFF, PIN_GATE, PIN_RELAY, PIN_VENT, PIN_CS = 27, 32, 33, 34, 35
-T_WORDS, RING_TICKS = 37, 512
-SUPPLY_GAIN = 5_500
-BIAS = 600_000
-
-
-class Logged(list[int]):
-    """A block that notes every read and write of some of its words."""
-
-    def __init__(self, size: int, name: str = "", log: "list[Any] | None" = None, watch: tuple[int, ...] = ()) -> None:
-        super().__init__([0] * size)
-        self.name, self.log, self.watch = name, log if log is not None else [], watch
-
-    def __getitem__(self, at: Any) -> Any:
-        if at in self.watch:
-            self.log.append(("read", self.name, at))
-        return super().__getitem__(at)
-
-    def __setitem__(self, at: Any, value: Any) -> None:
-        if at in self.watch:
-            self.log.append(("write", self.name, at, value))
-        super().__setitem__(at, value)
-
-
-def tick_words(rng: random.Random) -> Logged:
-    """Own words of a tick with drawn pins, every mask another bit."""
-    t = Logged(T_WORDS)
-    pins = rng.sample(range(26), 12)
-    for word, pin in zip(range(24, 36), pins):
-        list.__setitem__(t, word, 1 << pin)
-    t[36] = SUPPLY_GAIN
-    return t
-
-
-def sense(m: Any) -> None:
-    """Words of converters and switches, and what is missing reads 0."""
-    rng = random.Random(1)
-    for _ in range(400):
-        t, x, sio, adc, dma, spi = tick_words(rng), Logged(24), Logged(8), Logged(16), Logged(4), Logged(4)
-        for i in range(16):
-            adc[i] = rng.choice((0, 5, rng.randrange(4096), 4095))
-        old_filter, left = rng.randrange(4 * 4095) << 4, rng.randrange(1, 1 << 28)
-        arrived = rng.random() < 0.8
-        t[9], t[12], dma[2] = old_filter, left + 40 if arrived else left, left
-        spi[2], spi[3] = rng.randrange(65536), rng.choice((0, 3, 4, 7))
-        sio[1] = rng.randrange(1 << 26)
-        m.sense(x, t, sio, adc, dma, spi)
-        b = sum(adc[i] for i in (0, 4, 8, 12))
-        supply = sum(adc[i] for i in (1, 5, 9, 13))
-        if not arrived:
-            b = supply = 0
-        filtered = old_filter + (((supply << 4) - old_filter) >> 2)
-        assert x[0] == (spi[2] if spi[3] in (4, 7) else 0)
-        assert t[9] == filtered and t[12] == left
-        assert x[1] == min((b << 16) // max(filtered >> 4, 256), 65535)
-        assert x[5] == min((supply * SUPPLY_GAIN + 2**19) >> 20, 255)
-        assert t[10] == sum(adc[i] for i in (2, 6, 10, 14)) and t[11] == sum(adc[i] for i in (3, 7, 11, 15))
-        assert sio[5] == t[PIN_CS] and sio[6] == sio[7] == 0
-        assert x[2] == switch_word(sio[1], t)
-
-
-def standing_samples(m: Any) -> None:
-    """A ring that stands still is read as nothing, one that moves is read."""
-    for left, before, moves in ((100, 100, False), (100, 140, True), (2**28 - 1, 5, True)):
-        t, x, sio, adc, dma, spi = tick_words(random.Random(2)), Logged(24), Logged(8), Logged(16), Logged(4), Logged(4)
-        for i in range(16):
-            adc[i] = 2000
-        t[9], t[12], dma[2] = 8000 << 4, before, left
-        m.sense(x, t, sio, adc, dma, spi)
-        assert (x[1] > 0, x[5] > 0) == (moves, moves) and t[12] == left
-
-
-def switch_word(levels: int, t: list[int]) -> int:
-    word = sum(bit for at, bit in PIN_WORDS.items() if levels & t[at])
-    return word + (0 if levels & t[PIN_CUTOFF] else CUTOFF)
-
-
-def switches(m: Any) -> None:
-    """Every switch alone and in drawn mixtures; the cutoff's contact is closed when healthy."""
-    rng = random.Random(3)
-    for _ in range(300):
-        t = tick_words(rng)
-        levels = rng.choice((0, rng.randrange(1 << 26), 1 << rng.randrange(26)))
-        assert m.switches(levels, t) == switch_word(levels, t)
-
-
-class Presses:
-    """Debouncing as its users need it: an edge is taken, then 60 ticks of silence; 750 ticks held are a long press."""
-
-    def __init__(self) -> None:
-        self.down, self.quiet, self.held, self.counts, self.longs, self.long_bits = 0, 0, 0, {UP: 0, DOWN: 0, ENTER: 0, WORKSHOP: 0}, 0, 0
-
-    def tick(self, word: int) -> None:
-        now = word & (UP | DOWN | ENTER | WORKSHOP)
-        self.quiet = max(self.quiet - 1, 0)
-        if now != self.down and self.quiet == 0:
-            for bit in self.counts:
-                self.counts[bit] += bool(now & ~self.down & bit)
-            self.down, self.quiet, self.held = now, 60, 0
-        elif now and now == self.down and self.held < 750:
-            self.held += 1
-            if self.held == 750:
-                self.longs, self.long_bits = self.longs + 1, now
-
-
-def latch(m: Any) -> None:
-    """Presses and long presses over drawn fingers, bounces among them."""
-    for seed in range(6):
-        rng, t, x, model = random.Random(seed), Logged(T_WORDS), Logged(24), Presses()
-        word, left = 0, 0
-        for _ in range(6_000):
-            if left == 0:
-                word = rng.choice((0, UP, DOWN, ENTER, WORKSHOP, UP | ENTER, RUN | DOWN, CUTOFF, KEY_LOW | WORKSHOP | UP))
-                left = rng.choice((1, 2, 3, 30, 59, 60, 61, 62, 120, 749, 750, 751, 760, 800))
-            left -= 1
-            x[2] = word
-            m.latch(x, t)
-            model.tick(word)
-            assert [t[at] for at in range(18, 22)] == list(model.counts.values())
-            assert (t[15], t[16], t[17], t[22], t[23]) == (model.down, model.quiet, model.held, model.longs, model.long_bits)
-            assert x[2] == word
-
-
-def lease(m: Any) -> None:
-    """The bench's lease: RUN counts so many ticks after a beat; an ordinary inflator's word is left alone."""
-    for leased in (0, 1):
-        for word in (0, RUN, RUN | KEY_LOW, KEY_HIGH | ENTER, 8 | RUN | DOWN):
-            t, x = Logged(T_WORDS), Logged(24)
-            t[13], t[14] = leased, 5
-            for n in range(9):
-                x[2] = word
-                m.lease(x, t)
-                expected = word
-                if leased:
-                    expected |= HELD if word & RUN else 0
-                    expected = expected | BEAT if n < 5 else expected & ~RUN
-                assert x[2] == expected and t[14] == (max(4 - n, 0) if leased else 5)
+from tests.trust.tick_input_checks import latch, lease, sense, standing_samples, switches
+from tests.trust.tick_words import (
+    BIAS,
+    ENTER,
+    HELD,
+    KEY_LOW,
+    PIN_CS,
+    PIN_GATE,
+    PIN_RELAY,
+    PIN_VENT,
+    RING_TICKS,
+    RUN,
+    T_WORDS,
+    VENT,
+    WANT,
+    Logged,
+    tick_words,
+)
 
 
 def couple(m: Any) -> None:
-    """Fill controller first, on the guard's last readings; its one bit handed over; then the guard."""
+    """Fill controller first, on the guard's last readings; its bits WANT and VENT handed over; then the guard."""
     rng = random.Random(4)
     for _ in range(300):
-        g, x, f, y, log = [rng.randrange(1 << 26) for _ in range(40)], [rng.randrange(1 << 16) for _ in range(24)], [0] * 4, [7] * 30, []
+        g, x, f, y, log = (
+            [rng.randrange(1 << 26) for _ in range(40)],
+            [rng.randrange(1 << 16) for _ in range(24)],
+            [0] * 4,
+            [7] * 30,
+            [],
+        )
         was, word, bits, out = list(g), x[2], rng.randrange(8), rng.randrange(64)
 
         def fill(f_: Any, y_: Any) -> int:
@@ -168,7 +53,7 @@ def couple(m: Any) -> None:
         assert m.couple(guard, fill, g, x, f, y) == out + 256 * bits
         read = [was[39] - BIAS, ((was[8] + was[9]) >> 5) - BIAS, 7, word, was[3], was[0]]
         assert log[0] == ("fill", True, read, word)
-        handed = (word & ~WANT) + (WANT if bits & 1 else 0)
+        handed = word & ~(WANT | VENT) | (WANT if bits & 1 else 0) | (VENT if bits & 2 else 0)
         assert log[1] == ("guard", True, True, handed, 7) and y[2] == out and x[2] == handed
 
 
@@ -186,7 +71,13 @@ def keep(m: Any) -> None:
     for head in (0, 1, 511, 512, 513, 2**30 - 1, 700):
         g, x = [rng.randrange(1 << 26) for _ in range(40)], [rng.randrange(256) for _ in range(24)]
         f, t = [rng.randrange(16), 0, rng.choice((-1, 300_000))], Logged(T_WORDS)
-        t[0], t[1], t[2], t[4], t[8] = head, rng.choice((0, 7, 23, 64, 93)), rng.choice((-400_000, 0, 900_000)), rng.randrange(1 << 12), 100
+        t[0], t[1], t[2], t[4], t[8] = (
+            head,
+            rng.choice((0, 7, 23, 64, 93)),
+            rng.choice((-400_000, 0, 900_000)),
+            rng.randrange(1 << 12),
+            100,
+        )
         row = ring_row(g, x, f, t)
         m.keep(ring, g, x, f, t)
         at = head % RING_TICKS * 8
@@ -200,7 +91,12 @@ def reader(m: Any) -> None:
 
     class Engine:
         def __init__(self) -> None:
-            self.x, self.y, self.t, self.ring = array("i", [0] * 24), array("i", [0] * 30), Logged(T_WORDS), [0] * (RING_TICKS * 8)
+            self.x, self.y, self.t, self.ring = (
+                array("i", [0] * 24),
+                array("i", [0] * 30),
+                Logged(T_WORDS),
+                [0] * (RING_TICKS * 8),
+            )
 
         @property
         def head(self) -> int:
@@ -220,13 +116,21 @@ def reader(m: Any) -> None:
             y[e.t[1] - 64] = e.t[2]
         for at, top in ((0, 65536), (1, 65536), (2, 65536), (3, 256), (4, 256), (5, 256)):
             x[at] = rng.randrange(top)
-        g, f = [rng.randrange(1 << 26) for _ in range(40)], [rng.randrange(18), 0, rng.choice((-1, 250_000))]
+        g, f = (
+            [rng.randrange(1 << 26) for _ in range(40)],
+            [rng.randrange(18), 0, rng.choice((-1, 250_000))],
+        )
         e.t[4] = rng.randrange(1 << 11)
         tick, out = e.t[0], e.t[4]
         m.keep(e.ring, g, x, f, e.t)
         assert read.waiting() == 1 and not read.overrun() and read.take() == tick
         assert list(read.x) == x and list(read.y) == y and read.out == out
-        assert (read.fa_pa, read.fb_pa, read.tyre_pa, read.state) == ((g[8] >> 4) - BIAS, (g[9] >> 4) - BIAS, f[2], f[0])
+        assert (read.fa_pa, read.fb_pa, read.tyre_pa, read.state) == (
+            (g[8] >> 4) - BIAS,
+            (g[9] >> 4) - BIAS,
+            f[2],
+            f[0],
+        )
         if n % 300 == 299:
             e.t[0] = (e.t[0] + RING_TICKS - 16) % 2**30
             assert not read.overrun()
@@ -241,7 +145,11 @@ def drive(m: Any) -> None:
     """Pins as the outputs say: off before on, GATE toggled only while its bit is set, the conversion fetched last."""
     for out in [*range(64), *(value << 8 | low for value in range(8) for low in (0, 3, 4))]:
         log: list[Any] = []
-        t, sio, spi = tick_words(random.Random(out)), Logged(8, "sio", log, (5, 6, 7)), Logged(4, "spi", log, (2,))
+        t, sio, spi = (
+            tick_words(random.Random(out)),
+            Logged(8, "sio", log, (5, 6, 7)),
+            Logged(4, "spi", log, (2,)),
+        )
         t[4] = out
         m.drive(t, sio, spi)
         relay, vent_open = bool(out & 2), bool(out & 4 or out >> 8 & 2)
@@ -256,7 +164,14 @@ def decide(m: Any) -> None:
     """Answers, lease and the slow word are in before the kernels run; outputs and ring are written after."""
     rng = random.Random(7)
     for slot in (0, 1, 7, 15, 23, 64, 70, 93):
-        g, x, f, y, t, ring = [rng.randrange(1 << 20) for _ in range(40)], [3] * 24, [1, 0, -1], [9] * 30, Logged(T_WORDS), [0] * (RING_TICKS * 8)
+        g, x, f, y, t, ring = (
+            [rng.randrange(1 << 20) for _ in range(40)],
+            [3] * 24,
+            [1, 0, -1],
+            [9] * 30,
+            Logged(T_WORDS),
+            [0] * (RING_TICKS * 8),
+        )
         x[2] = RUN | KEY_LOW | ENTER
         t[1], t[2], t[3], t[13] = slot, 12_345, 32 | 64, 1
         seen: list[Any] = []
@@ -272,20 +187,45 @@ def decide(m: Any) -> None:
             wanted_y[slot - 64] = 12_345
         elif slot:
             wanted_x[slot] = 12_345
-        assert seen[0][0] == wanted_x[3:] and seen[0][1] == wanted_y[6:] and seen[0][2] == (12_345 if slot in (2,) else word)
-        assert seen[1] == word | WANT and t[4] == 19 + 256 and t[0] == 1 and t[1] == 0 and t[20] == 1
-        assert ring[0] == x[0] + 65536 * slot and ring[2] == x[2] + 65536 * 3 and ring[3] == 3 + 256 * t[4] and ring[4] == 12_345
+        assert (
+            seen[0][0] == wanted_x[3:]
+            and seen[0][1] == wanted_y[6:]
+            and seen[0][2] == (12_345 if slot in (2,) else word)
+        )
+        assert (
+            seen[1] == word | WANT and t[4] == 19 + 256 and t[0] == 1 and t[1] == 0 and t[20] == 1
+        )
+        assert (
+            ring[0] == x[0] + 65536 * slot
+            and ring[2] == x[2] + 65536 * 3
+            and ring[3] == 3 + 256 * t[4]
+            and ring[4] == 12_345
+        )
 
 
 def step(m: Any) -> None:
-    """A whole tick: LOAD rounded up, GAP rounded, both held to a byte; the parts in order; halted, outputs off and nothing else."""
+    """A whole tick: LOAD rounded up, GAP rounded, both limited to a byte; the parts in order; when halted, outputs off only."""
     rng = random.Random(8)
     for halted in (0, 1):
-        for began, now, load in ((0, 2_000, 0), (500, 2_500, 300), (2**30 - 900, 1_100, 897), (0, 80_000, 2**15), (10, 1_900, 1), (7, 2_071, 128), (0, 2_112, 129)):
+        for began, now, load in (
+            (0, 2_000, 0),
+            (500, 2_500, 300),
+            (2**30 - 900, 1_100, 897),
+            (0, 80_000, 2**15),
+            (10, 1_900, 1),
+            (7, 2_071, 128),
+            (0, 2_112, 129),
+        ):
             log: list[Any] = []
             t, x, g = tick_words(rng), [0] * 24, [1 << 24] * 40
             sio, spi = Logged(8, "sio", log, (1, 5, 6)), Logged(4, "spi", log, (2,))
-            adc, dma, f, y, ring = [2000] * 16, [0, 0, 77], [0, 0, -1], [0] * 30, [0] * (RING_TICKS * 8)
+            adc, dma, f, y, ring = (
+                [2000] * 16,
+                [0, 0, 77],
+                [0, 0, -1],
+                [0] * 30,
+                [0] * (RING_TICKS * 8),
+            )
             clock = Clock(now, now + 137)
             t[5], t[6], t[7], t[0] = halted, load, began, 9
             m.step(
@@ -293,12 +233,33 @@ def step(m: Any) -> None:
                 [g, x, f, y, t, ring, sio, adc, dma, spi, clock],
             )  # fmt: skip
             if halted:
-                assert log == [("write", "sio", 6, t[PIN_RELAY] | t[PIN_VENT])] and t[0] == 9 and t[6] == load and t[7] == began
+                assert (
+                    log == [("write", "sio", 6, t[PIN_RELAY] | t[PIN_VENT])]
+                    and t[0] == 9
+                    and t[6] == load
+                    and t[7] == began
+                )
                 continue
             gap = min(((now - began) % 2**30 + 64) >> 7, 255)
-            kinds = [("read", "spi", 2) if entry[:2] == ("read", "spi") else entry if isinstance(entry, str) else entry[:3] for entry in log]
+            kinds = [
+                ("read", "spi", 2)
+                if entry[:2] == ("read", "spi")
+                else entry
+                if isinstance(entry, str)
+                else entry[:3]
+                for entry in log
+            ]
             start = [("read", "spi", 2)] if spi[3] & 4 else []
-            assert kinds == [*start, ("write", "sio", 5), ("read", "sio", 1), "fill", ("guard", min((load + 127) >> 7, 255), gap), ("write", "sio", 6), ("write", "sio", 5), ("write", "spi", 2)]
+            assert kinds == [
+                *start,
+                ("write", "sio", 5),
+                ("read", "sio", 1),
+                "fill",
+                ("guard", min((load + 127) >> 7, 255), gap),
+                ("write", "sio", 6),
+                ("write", "sio", 5),
+                ("write", "spi", 2),
+            ]
             assert t[0] == 10 and t[6] == 137 and t[7] == now
 
 

@@ -24,13 +24,21 @@ LEAST_KILLED = 0.95
 def functions_only(source: str) -> str:
     """The source with its constants, imports and docstrings as they are needed to run, and nothing that the chip alone runs."""
     tree = ast.parse(source)
-    tree.body = [n for n in tree.body if not (isinstance(n, ast.FunctionDef) and n.name in ("bind", "interrupt"))]
+    tree.body = [
+        n
+        for n in tree.body
+        if not (isinstance(n, ast.FunctionDef) and n.name in ("bind", "interrupt"))
+    ]
     return ast.unparse(tree)
 
 
 def every() -> list[tuple[str, Mutant]]:
     """(module, mutant) of all functions of the plumbing; constants are counted with the functions that use them."""
-    return [(module, mutant) for module in MODULES for mutant in mutants(functions_only(source_path(module).read_text()))]
+    return [
+        (module, mutant)
+        for module in MODULES
+        for mutant in mutants(functions_only(source_path(module).read_text()))
+    ]
 
 
 def namespace(changed: str = "", text: str = "") -> SimpleNamespace:
@@ -39,7 +47,11 @@ def namespace(changed: str = "", text: str = "") -> SimpleNamespace:
     for module in MODULES:
         source = text if module == changed else functions_only(source_path(module).read_text())
         tree = ast.parse(source)
-        tree.body = [n for n in tree.body if not (isinstance(n, ast.ImportFrom) and (n.module or "").startswith("rimward_fw"))]
+        tree.body = [
+            n
+            for n in tree.body
+            if not (isinstance(n, ast.ImportFrom) and (n.module or "").startswith("rimward_fw"))
+        ]
         exec(compile(tree, module, "exec"), space)  # noqa: S102
     return SimpleNamespace(**space)
 
@@ -59,9 +71,20 @@ def run(seed: int, count: int) -> dict[str, Any]:
     """Draw `count` mutants with `seed` and judge them."""
     found = every()
     drawn = random.Random(seed).sample(found, min(count, len(found)))
-    survivors = [f"{module.rsplit('.', 1)[1]}: {mutant.key}" for module, mutant in drawn if not killed(module, mutant)]
+    survivors = [
+        f"{module.rsplit('.', 1)[1]}: {mutant.key}"
+        for module, mutant in drawn
+        if not killed(module, mutant)
+    ]
     share = 1 - len(survivors) / len(drawn)
-    return {"ok": share >= LEAST_KILLED, "seed": seed, "mutants": len(found), "drawn": len(drawn), "killed": len(drawn) - len(survivors), "survivors": survivors}
+    return {
+        "ok": share >= LEAST_KILLED,
+        "seed": seed,
+        "mutants": len(found),
+        "drawn": len(drawn),
+        "killed": len(drawn) - len(survivors),
+        "survivors": survivors,
+    }
 
 
 def main() -> int:
@@ -74,7 +97,9 @@ def main() -> int:
     if asked.json:
         print(json.dumps(found))
     else:
-        print(f"{found['killed']} of {found['drawn']} drawn mutants killed (seed {found['seed']}, {found['mutants']} in all)")
+        print(
+            f"{found['killed']} of {found['drawn']} drawn mutants killed (seed {found['seed']}, {found['mutants']} in all)"
+        )
         print("\n".join(f"survives: {line}" for line in found["survivors"]))
     return 0 if found["ok"] else 1
 

@@ -1,6 +1,6 @@
 """Runs command lines in a Python that lacks some modules: JSON with the lacking modules and the lines on standard input, JSON with answers out.
 
-`whose`: only for imports from modules whose name begins so; a library that has another way on such a system goes on as it does there.
+`whose`: only for imports from modules whose name begins so; a library with an alternative on such a system uses it.
 """
 
 import builtins
@@ -22,7 +22,7 @@ def main() -> None:
         return real(name, globals, locals, fromlist, level)
 
     builtins.__import__ = imported
-    from rimward.cli import run
+    from rimward.cli.main import run
 
     answers = []
     for words in asked["lines"]:

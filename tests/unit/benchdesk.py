@@ -1,34 +1,51 @@
-"""A virtual bench and what a person does at it. Shared by the bench's tests."""
+"""A virtual bench and a person's actions at it. Shared by the bench's tests."""
 
 from contextlib import contextmanager
 
+from rimward.device.link import Client, LockstepTransport, verbs
 from rimward.kernels import bench as build
-from rimward.keys import Key, Ring
-from rimward.link import Client, LockstepTransport, verbs
+from rimward.limits.ceiling import Rim, Tyre
 from rimward.proof import bench
+from rimward.wheels.keys import Key, Ring
 from rimward_protocol import codes
 
 RING = Ring((Key(bytes(range(32)), "2025-01-01"),), "here")
 WATER = bench.Test(500_000)
-SHORT = {"SEAT_S = 60": "SEAT_S = 1", "LIMIT_S = 60": "LIMIT_S = 1", "RETENTION_S = 302": "RETENTION_S = 3", "STEP_S = 60": "STEP_S = 1"}
+RIM = Rim.parse("622x23TSS", "5 bar")
+TYRE = Tyre.parse("30-622", max_text="6 bar")
+SHORT = {
+    "SEAT_S = 60": "SEAT_S = 1",
+    "LIMIT_S = 60": "LIMIT_S = 1",
+    "RETENTION_S = 302": "RETENTION_S = 3",
+    "STEP_S = 60": "STEP_S = 1",
+}
 SHORT |= {"RAMP_PA_S = 5_000": "RAMP_PA_S = 50_000"}
 
 
-def shortened(monkeypatch):
-    """Benches built from now on hold for seconds in place of minutes, and rise faster; everything else is as built."""
+def shortened(monkeypatch, trace_bytes=0):
+    """Benches built from now on hold for seconds in place of minutes, and rise faster; `trace_bytes`: less memory for their trace."""
     whole = build.write_tree
 
     def write_tree(folder):
         main = whole(folder)
-        path = folder / "rimward_fw" / "bench" / "app.py"
-        text = path.read_text()
-        for old, new in SHORT.items():
+        changes = [("app.py", old, new) for old, new in SHORT.items()]
+        if trace_bytes:
+            changes.append(("trace.py", "TRACE_BYTES = 144 * 1024", f"TRACE_BYTES = {trace_bytes}"))
+        for name, old, new in changes:
+            path = folder / "rimward_fw" / "bench" / name
+            text = path.read_text()
             assert text.count(old) == 1
-            text = text.replace(old, new)
-        path.write_text(text)
+            path.write_text(text.replace(old, new))
         return main
 
     monkeypatch.setattr(build, "write_tree", write_tree)
+
+
+def test_of(top=None, label="Tern 23"):
+    return bench.test_of(label, RIM, TYRE, top, None, "water")
+
+
+test_of.__test__ = False
 
 
 @contextmanager
@@ -44,11 +61,11 @@ def desk(test=WATER, enrolled=True, **over):
 
 
 def beat(client, number, lease_ms=400):
-    return client.request(codes.BENCH_BEAT, beat=number, lease_ms=lease_ms)
+    return client.request(codes.BENCH_BEAT, beat=number, lease_ms=lease_ms, from_tick=0, to_tick=0)
 
 
 def armed(inflator, client, test=WATER):
-    """Sends the test, chooses it and confirms it at the bench."""
+    """Send the test, select it and confirm it at the bench."""
     verbs.send_profile(client, bench.profile_of(test, RING))
     verbs.choose_wheel(client, test.wheel_id)
     inflator.press("enter")
@@ -57,7 +74,7 @@ def armed(inflator, client, test=WATER):
 
 
 def rising(inflator, client, pa=60e3):
-    """Holds the run control and beats until the fixture is past `pa`; gives the number of the last beat."""
+    """Hold the run control and send heartbeats until the fixture is above `pa`; return the number of the last one."""
     inflator.hands.run = True
     for number in range(1, 2000):
         beat(client, number)

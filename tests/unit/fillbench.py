@@ -2,12 +2,13 @@
 
 from array import array
 
-from rimward.plant import layout
-from rimward.plant.step import plant_tick
-from rimward.plant.tyre import settled_pressure
 from rimward.simulation.loop import Job, armed
+from rimward.simulation.plant import layout
+from rimward.simulation.plant.step import plant_tick
+from rimward.simulation.plant.tyre import settled_pressure
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels.order import couple as tick
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol.kernel_words import FILL_STATE
 
 CONFIRM, BLEED, STOP = 64, 128, 256
@@ -19,7 +20,9 @@ class Fill:
 
     def __init__(self, job: Job):
         words = armed(job)
-        self.g, self.x, self.f, self.y, self.w = (array("i", a.tobytes()) for a in (words.g, words.x, words.f, words.y, words.w))
+        self.g, self.x, self.f, self.y, self.w = (
+            array("i", a.tobytes()) for a in (words.g, words.x, words.f, words.y, words.w)
+        )
         self.s, self.p, self.fault = words.s.tolist(), words.p.tolist(), words.fault.tolist()
         self.high = layout.RANGE_HIGH if job.ceiling_pa > 500_000 else 0
         self.drive, self.ticks, self.on, self.vented, self.peak = 0, 0, 0, 0, 0.0
@@ -32,11 +35,13 @@ class Fill:
         return self.s[layout.S_PT] - self.p[layout.P_AMB]
 
     def go(self, ticks, run=True, buttons=0, attached=True, until=None, extra=0):
-        """So many ticks, or until `until(self)`. Returns how many were run."""
-        controls = (layout.RUN if run else 0) | (layout.ATTACHED if attached else 0) | self.high | extra
+        """Run this many ticks, or until `until(self)`. Return how many ran."""
+        controls = (
+            (layout.RUN if run else 0) | (layout.ATTACHED if attached else 0) | self.high | extra
+        )
         for n in range(ticks):
             plant_tick(self.s, self.p, self.fault, self.drive, controls, self.x, self.w)
-            self.x[2] = self.w[layout.W_SW] | buttons
+            self.x[slots.X_SW] = self.w[layout.W_SW] | buttons
             bits = tick(guard.step, fill.step, self.g, self.x, self.f, self.y)
             self.drive = bits & 7 | (bits >> 9 & 1) << 2
             self.ticks += 1
@@ -48,7 +53,7 @@ class Fill:
         return ticks
 
     def settled(self):
-        """What the tyre will read when all is at room temperature, Pa gauge."""
+        """Reading of the tyre once everything is at room temperature, Pa gauge."""
         return settled_pressure(self.s, self.p) - self.p[layout.P_AMB]
 
 

@@ -10,9 +10,9 @@ import random
 from dataclasses import dataclass
 from pathlib import Path
 
-from rimward.plant.gas import R_AIR, mass_flow
-from rimward.plant.params import PlantParams
 from rimward.sessions.visit import U_LEFT_PA, U_TEMPERATURE_K, Visit
+from rimward.simulation.plant.gas import R_AIR, mass_flow
+from rimward.simulation.plant.params import PlantParams
 
 ERRORS = json.loads((Path(__file__).parent / "visits.json").read_text())
 STEP_S = 1800.0
@@ -34,11 +34,20 @@ class World:
 
     def temp_k(self, t_s: float) -> float:
         day = t_s / DAY_S
-        return 290.0 + 7 * math.sin(day / 29 + self.phases[0]) + 3 * math.sin(day / 2.3 + self.phases[1]) + 2 * math.sin(2 * math.pi * day)
+        return (
+            290.0
+            + 7 * math.sin(day / 29 + self.phases[0])
+            + 3 * math.sin(day / 2.3 + self.phases[1])
+            + 2 * math.sin(2 * math.pi * day)
+        )
 
     def ambient_pa(self, t_s: float) -> float:
         day = t_s / DAY_S
-        return 99_500 + 900 * math.sin(day / 3.1 + self.phases[2]) + 500 * math.sin(day / 1.3 + self.phases[3])
+        return (
+            99_500
+            + 900 * math.sin(day / 3.1 + self.phases[2])
+            + 500 * math.sin(day / 1.3 + self.phases[3])
+        )
 
 
 @dataclass
@@ -52,7 +61,7 @@ class Ride:
 def wheel(number: int, months: int = 6, grows: float = 1.0) -> Ride:
     """A wheel with a leak of its own, visited every 4 to 21 days and filled to its target each time.
 
-    `grows`: what the leak is multiplied by half-way through. Valve core, volume and instrument stay a wheel's own: its visits share one
+    `grows`: factor of the leak from half-way on. Valve core, volume and instrument stay a wheel's own: its visits share one
     draw of their errors, and each has some of its own.
     """
     draw = random.Random(number)
@@ -88,7 +97,13 @@ def wheel(number: int, months: int = 6, grows: float = 1.0) -> Ride:
         gap = draw.uniform(4, 21) * DAY_S
         for _ in range(round(gap / STEP_S)):
             now = leak_c * (grows if t > end / 2 else 1.0)
-            mass -= STEP_S * mass_flow(now, CLASS_B, mass * R_AIR * world.temp_k(t) / volume, world.ambient_pa(t), world.temp_k(t))
+            mass -= STEP_S * mass_flow(
+                now,
+                CLASS_B,
+                mass * R_AIR * world.temp_k(t) / volume,
+                world.ambient_pa(t),
+                world.temp_k(t),
+            )
             t += STEP_S
     return Ride(visits, lost)
 

@@ -1,16 +1,25 @@
-"""What several tests need: the command as a person runs it, and invented wheels of the shop Fernhollow Wheels."""
+"""Shared by several tests: the command as a person runs it, and invented wheels of the shop Fernhollow Wheels."""
 
 import json
 import sys
 
 import pytest
-from rimward import cli
+from rimward.cli import main as cli
 
 FRONT = ("Aspen race", "--position", "front", "--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre", "30-622", "--tyre-range", "4-6 bar",
          "--approved", "yes", "--air", "tubeless")  # fmt: skip
 REAR = ("Aspen race", "--position", "rear", "--rim", "622x23TSS", "--rim-max", "5 bar", "--tyre", "32-622", "--tyre-range", "3.5-5 bar",
         "--approved", "yes", "--air", "tubeless")  # fmt: skip
-RIDE = ("--fill-temp", "18", "--fill-altitude", "200", "--ride-altitude-max", "2400", "--ride-temp-max", "45")
+RIDE = (
+    "--fill-temp",
+    "18",
+    "--fill-altitude",
+    "200",
+    "--ride-altitude-max",
+    "2400",
+    "--ride-temp-max",
+    "45",
+)
 
 
 class Desk:

@@ -13,7 +13,7 @@ HEAD = "from rimward_protocol.compat import const, ptr32\n"
 
 
 def run(source):
-    """The module's names after it ran."""
+    """Names of a module after it ran."""
     space = {"__name__": "planted"}
     exec(compile(source, "planted", "exec"), space)
     return space
@@ -28,7 +28,12 @@ def planted(monkeypatch, tmp_path):
         for name, text in zip(names, texts, strict=True):
             (tmp_path / f"{name}.py").write_text(HEAD + text, encoding="utf-8")
         monkeypatch.setattr(assembler, "source_path", lambda name: tmp_path / f"{name}.py")
-        plain = "\n".join(line for text in texts for line in (HEAD + text).split("\n") if not line.startswith("from rimward_fw"))
+        plain = "\n".join(
+            line
+            for text in texts
+            for line in (HEAD + text).split("\n")
+            if not line.startswith("from rimward_fw")
+        )
         return run(plain), assemble(names[-1])
 
     return place
@@ -48,7 +53,10 @@ RETURNS = {
 
 @pytest.mark.parametrize("where", RETURNS)
 def test_early_returns_in_every_position(planted, where):
-    text = RETURNS[where] + "def step(f, y):\n    f[0] = _h(f[0], y[0]) + 10 * _h(y[0], f[1])\n    return _h(f[0], f[1])\n"
+    text = (
+        RETURNS[where]
+        + "def step(f, y):\n    f[0] = _h(f[0], y[0]) + 10 * _h(y[0], f[1])\n    return _h(f[0], f[1])\n"
+    )
     plain, text = planted(text)
     assert "_h(" not in text
     made = run(text)
@@ -109,10 +117,17 @@ class Program:
         text = ""
         for i in range(4):
             names = ["a", "b", "c"]
-            body = ["    c = 1", *self.block(names, 3, "    "), f"    return {self.expression(names, 1)}"]
+            body = [
+                "    c = 1",
+                *self.block(names, 3, "    "),
+                f"    return {self.expression(names, 1)}",
+            ]
             text += f"def _h{i}(f, a, b):\n" + "\n".join(body) + "\n\n\n"
             self.made.append(f"_h{i}")
-        return text + "def step(f, y):\n    u = _h3(f, y[0], f[1])\n    f[2] = f[0] + _h2(f, u, _h1(f, u, y[0]))\n    return _h3(f, u, 3)\n"
+        return (
+            text
+            + "def step(f, y):\n    u = _h3(f, y[0], f[1])\n    f[2] = f[0] + _h2(f, u, _h1(f, u, y[0]))\n    return _h3(f, u, 3)\n"
+        )
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -129,12 +144,18 @@ def test_modules_become_one_and_constants_stand_once(planted):
     first = "_A = const(1)\n\n\ndef _low(f):\n    return f[_A]\n"
     second = "from rimward_fw.planted_0 import _low\n_A = const(1)\n_B = const(2)\n\n\ndef step(f: ptr32, y: ptr32) -> int:\n    return _low(f) + y[_B]\n"
     plain, text = planted(first, second)
-    assert text.count("_A = const(1)") == 1 and "def step(f: ptr32, y: ptr32) -> int:" in text and "_low(" not in text
+    assert (
+        text.count("_A = const(1)") == 1
+        and "def step(f: ptr32, y: ptr32) -> int:" in text
+        and "_low(" not in text
+    )
     assert run(text)["step"]([1, 5], [0, 0, 7]) == plain["step"]([1, 5], [0, 0, 7]) == 12
 
 
 def test_a_kept_function_and_a_parameter_stay_calls(planted):
-    _, text = planted("def _helper(x):\n    return x + 1\n\n\ndef step(guard, g):\n    return int(guard(g, _helper(g[0])))\n\n\ndef interrupt(timer):\n    step(timer, timer)\n")
+    _, text = planted(
+        "def _helper(x):\n    return x + 1\n\n\ndef step(guard, g):\n    return int(guard(g, _helper(g[0])))\n\n\ndef interrupt(timer):\n    step(timer, timer)\n"
+    )
     assert "int(guard(g, " in text and "    step(timer, timer)" in text and "_helper" not in text
 
 
@@ -147,7 +168,7 @@ def test_limits_replace_constants_and_must_name_one(planted):
 
 
 REFUSED = {
-    "min is no function of this kernel": "def step(f, y):\n    return min(f[0], y[0])\n",
+    "min is not a function of this kernel": "def step(f, y):\n    return min(f[0], y[0])\n",
     "calls itself": "def _h(a):\n    if a > 0:\n        return _h(a - 1)\n    return 0\n\n\ndef step(f, y):\n    return _h(f[0])\n",
     "may end without a return": "def _h(a):\n    if a > 0:\n        return 1\n\n\ndef step(f, y):\n    return 1 + _h(f[0])\n",
     "return inside a loop": "def _h(a):\n    while a > 0:\n        return 1\n    return 0\n\n\ndef step(f, y):\n    return 1 + _h(f[0])\n",
@@ -168,7 +189,10 @@ def test_what_is_outside_the_subset_is_refused(planted, why):
 
 def test_constants_that_differ_are_refused(planted):
     with pytest.raises(ValueError, match="_A is 1 in another module"):
-        planted("_A = const(1)\n", "from rimward_fw.planted_0 import _A\n_A = const(2)\n\n\ndef step(f, y):\n    return _A\n")
+        planted(
+            "_A = const(1)\n",
+            "from rimward_fw.planted_0 import _A\n_A = const(2)\n\n\ndef step(f, y):\n    return _A\n",
+        )
 
 
 def test_names_of_a_loop_are_not_shared_inside_it(planted):
@@ -191,9 +215,16 @@ def test_a_pointer_keeps_its_name(planted):
     one, two = ([[0], [0], [0]] for _ in range(2))
     plain["step"](one)
     run(text)["step"](two)
-    assert one == two and text.count(" = ptr32(c[") == len({line.split(" = ")[0] for line in text.split("\n") if " = ptr32(c[" in line}) == 3
+    assert (
+        one == two
+        and text.count(" = ptr32(c[")
+        == len({line.split(" = ")[0] for line in text.split("\n") if " = ptr32(c[" in line})
+        == 3
+    )
 
 
 def test_what_is_private_and_unused_is_left_out(planted):
-    _, text = planted("def _unused(a):\n    return a\n\n\ndef step(f, y):\n    return 0\n\n\ndef boot(f):\n    f[0] = 1\n")
+    _, text = planted(
+        "def _unused(a):\n    return a\n\n\ndef step(f, y):\n    return 0\n\n\ndef boot(f):\n    f[0] = 1\n"
+    )
     assert "_unused" not in text and "def boot(f):" in text

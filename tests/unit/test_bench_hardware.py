@@ -38,7 +38,15 @@ def test_pressure_parts_are_rated_for_it():
     assert bench.ladder()[-1].high_pa * 1.2 < 1_600_000
 
 
-@pytest.mark.parametrize("rule", [r for r in rules.RULES if r not in (rules.off_with_any_wire_broken, rules.off_when_stuck_high)], ids=lambda r: r.__name__)
+@pytest.mark.parametrize(
+    "rule",
+    [
+        r
+        for r in rules.RULES
+        if r not in (rules.off_with_any_wire_broken, rules.off_when_stuck_high)
+    ],
+    ids=lambda r: r.__name__,
+)
 def test_electrical_rules_hold_on_the_varied_circuit(rule):
     check = rule(PARTS)
     assert check.ok, check.found
@@ -53,7 +61,11 @@ def test_what_the_two_slow_rules_look_at_is_not_varied():
 
 def test_third_key_position_closes_all_three_poles_and_no_other_contact_is_wired():
     pins = PARTS["S3"].pins
-    assert {net for pin, net in pins.items() if pin.endswith("_BENCH")} == {"KEY_REF", "KEY_LOW_W", "KEY_HIGH_W"}
+    assert {net for pin, net in pins.items() if pin.endswith("_BENCH")} == {
+        "KEY_REF",
+        "KEY_LOW_W",
+        "KEY_HIGH_W",
+    }
     assert len(pins) == 6
 
 
@@ -64,18 +76,26 @@ def test_latch_holds_with_the_bench_s_key_contact():
 
 def test_daily_button_lowers_the_threshold_to_what_the_bench_reaches():
     r = {ref: ohms(PARTS[ref].value) for ref in ("R35", "R36", "R37", "R38", "R32")}
-    held = bench.pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], 1 / r["R38"], 1.0, cutoff.monitor_s() + 1 / r["R32"]))
+    held = bench.pressure(
+        cutoff.threshold(
+            r["R35"], r["R36"], r["R37"], 1 / r["R38"], 1.0, cutoff.monitor_s() + 1 / r["R32"]
+        )
+    )
     assert 200_000 < held < bench.band(False)[0]
 
 
-def test_firmware_and_hardware_say_the_same():
+def test_firmware_and_hardware_state_the_same_figures():
     assert firmware.CEILING_PA == bench.CEILING_PA
     assert firmware.RIG["supply_pa"] == bench.PARAMS_BENCH["supply"].nom
     # 1/100 of 1/64 mL of free air a tick for each bar of absolute supply, as in the rows of `rig`
-    assert firmware.RIG["delivery_per_bar"] == pytest.approx(bench.PARAMS_BENCH["inlet_c"].nom * 1000 * 0.002 * 64 * 100, rel=0.01)
+    assert firmware.RIG["delivery_per_bar"] == pytest.approx(
+        bench.PARAMS_BENCH["inlet_c"].nom * 1000 * 0.002 * 64 * 100, rel=0.01
+    )
     scale = firmware.GAIN * 65536 * 0.8 / 512
     assert scale == pytest.approx(bench.FULL_SCALE_PA, rel=1e-3)
-    assert firmware.GAIN * round(0.1 * 65536) / 512 + firmware.OFF_VENTED == pytest.approx(0, abs=100)
+    assert firmware.GAIN * round(0.1 * 65536) / 512 + firmware.OFF_VENTED == pytest.approx(
+        0, abs=100
+    )
     assert firmware.BAND_PA == 0.01 * bench.FULL_SCALE_PA
 
 

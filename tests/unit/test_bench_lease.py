@@ -8,10 +8,10 @@ import time
 from array import array
 
 import pytest
-from rimward.errors import Refusal
-from rimward.link import verbs
-from rimward.plant import layout as k
+from rimward.base.errors import Refusal
+from rimward.device.link import verbs
 from rimward.sessions import read_session
+from rimward.simulation.plant import layout as k
 from rimward_fw.kernels import tick
 from rimward_protocol import causes
 from rimward_protocol import kernel_slots as slots
@@ -91,7 +91,7 @@ def test_a_host_that_dies_is_off_and_vented_within_the_lease_and_three_ticks(lea
 
 
 def test_a_main_loop_that_hangs_is_off_and_vented_all_the_same():
-    """The interpreter's main loop takes no more beats; only the tick goes on."""
+    """The main loop accepts no more heartbeats; only the tick continues."""
     with desk() as (inflator, client, _hands):
         armed(inflator, client)
         rising(inflator, client)
@@ -155,7 +155,11 @@ def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
         )
         log = (tmp_path / "log").open("w")
         host = subprocess.Popen(
-            [sys.executable, "-u", *RIMWARD[1:], *words_, "--retention-only"], env=shop.env, cwd=tmp_path, stdout=log, stderr=log
+            [sys.executable, "-u", *RIMWARD[1:], *words_, "--retention-only"],
+            env=shop.env,
+            cwd=tmp_path,
+            stdout=log,
+            stderr=log,
         )
         wait(lambda: "confirm it there" in " ".join((tmp_path / "log").read_text().split()))
         bench.say("enter")
@@ -183,9 +187,9 @@ def hose(bench):
 
 
 def test_an_ordinary_inflator_takes_no_beat():
-    from rimward.link import Client, LockstepTransport
-    from rimward.plant import compressor
-    from rimward.virtual import VirtualInflator
+    from rimward.device.link import Client, LockstepTransport
+    from rimward.simulation.plant import compressor
+    from rimward.simulation.virtual import VirtualInflator
 
     with VirtualInflator(compressor()) as inflator, Client(LockstepTransport(inflator)) as client:
         with pytest.raises(Refusal, match="not-a-bench"):
@@ -195,7 +199,7 @@ def test_an_ordinary_inflator_takes_no_beat():
 
 @pytest.mark.parametrize("lost", [True, False])
 def test_a_lost_beat_has_a_cause_of_its_own(lost, tmp_path):
-    """On the bench's status and in its record's END, apart from a run control that was let go."""
+    """On the bench's status and in its record's END, distinct from a released run control."""
     with desk() as (inflator, client, _hands):
         armed(inflator, client)
         last = rising(inflator, client)

@@ -1,17 +1,27 @@
 """A calibration that is overdue widens the guard band, later locks the pump, and is not forgotten with the power."""
 
+import contextlib
+import lzma
 import struct
 import time
+from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
-from rimward.link import Client, LockstepTransport, verbs
-from rimward.plant import compressor
+from click.testing import CliRunner
+from rimward.cli.main import cli
+from rimward.device.link import Client, LockstepTransport, ports, verbs
+from rimward.sessions import facts, read_session
+from rimward.sessions.report.build import Report
+from rimward.sessions.report.html import session_html
 from rimward.simulation.person import Person
-from rimward.virtual import VirtualInflator
-from rimward.virtual.setup import confirm
+from rimward.simulation.plant import compressor
+from rimward.simulation.virtual import VirtualInflator
+from rimward.simulation.virtual.setup import confirm
 from rimward_protocol import codes
 
 DAY_S = 86_400
+SESSIONS = Path(__file__).parents[1] / "sessions" / "records"
 CALIBRATED = 2_000  # days from 2020-01-01
 GUARD_PA = 12_000
 GUARD_BAND = 3
@@ -26,7 +36,9 @@ def tell(client, day):
 
 
 def calibrate(inflator, client, day):
-    verbs.put_setting(client, GUARD_BAND, struct.pack("<iI", GUARD_PA, day), lambda _text: confirm(inflator))
+    verbs.put_setting(
+        client, GUARD_BAND, struct.pack("<iI", GUARD_PA, day), lambda _text: confirm(inflator)
+    )
 
 
 @pytest.fixture
@@ -38,13 +50,16 @@ def bench():
 
 
 def chosen(inflator):
-    """What it says once the unregistered wheel has been chosen and answered for at its buttons."""
+    """Message after the unregistered wheel was selected and its questions were answered."""
     person = Person(inflator)
     person.choose(bytes(8))
     return person.status()
 
 
-@pytest.mark.parametrize("age,guard_pa", [(0, GUARD_PA), (365, GUARD_PA), (366, GUARD_PA * 3 // 2), (730, GUARD_PA * 3 // 2)])
+@pytest.mark.parametrize(
+    "age,guard_pa",
+    [(0, GUARD_PA), (365, GUARD_PA), (366, GUARD_PA * 3 // 2), (730, GUARD_PA * 3 // 2)],
+)
 def test_after_a_year_it_stops_half_as_far_again_below_the_ceiling(bench, age, guard_pa):
     inflator, client = bench
     tell(client, CALIBRATED + age)
@@ -61,7 +76,10 @@ def test_after_two_years_the_pump_is_locked_and_says_why(bench):
     assert status["ceiling_pa"] == 0 and status["stop_cause"] == "instrument-overdue"
     inflator.hands.run = True
     inflator.advance(1.0)
-    assert not inflator.out & codes.OUT_GATE and Person(inflator).status()["stop_cause"] == "instrument-overdue"
+    assert (
+        not inflator.out & codes.OUT_GATE
+        and Person(inflator).status()["stop_cause"] == "instrument-overdue"
+    )
 
 
 def test_a_power_cut_does_not_make_the_calibration_young_again(bench):
@@ -70,7 +88,7 @@ def test_a_power_cut_does_not_make_the_calibration_young_again(bench):
     inflator.power_cycle()
     inflator.advance(1.0)
     with Client(LockstepTransport(inflator)) as later:
-        assert not later.about["flags"] & verbs.CLOCK_SET  # nobody has said the time since
+        assert not later.about["flags"] & verbs.CLOCK_SET  # the time was not set since
     assert chosen(inflator)["stop_cause"] == "instrument-overdue"
 
 
@@ -106,7 +124,7 @@ def test_an_inflator_that_has_lost_the_time_is_told_it(bench):
 )
 def test_the_display_shows_before_a_fill_how_old_the_calibration_is(age, words):
     """On the turns of `ready` and on the service page; the host says the same of the same days."""
-    from rimward import instrument
+    from rimward.base import instrument
     from rimward_fw.ui import display_facts, screens
 
     day = 0 if age is None else CALIBRATED + 365
@@ -126,18 +144,67 @@ def test_the_display_shows_before_a_fill_how_old_the_calibration_is(age, words):
         assert "{due}" in screens.SCREENS[screen] and "{guard_bar}" in screens.SCREENS[screen]
     shown = instrument.instrument_of(struct.pack("<iI", GUARD_PA, day), at_day(day + (age or 0)))
     state = {"n": "never-calibrated", "d": "current", "O": "overdue", "L": "locked"}[words[0]]
-    assert shown.state == ("due-soon" if age == 365 else state) and shown.may_fill is (state != "locked")
+    assert shown.state == ("due-soon" if age == 365 else state) and shown.may_fill is (
+        state != "locked"
+    )
 
 
 def test_a_locked_inflator_says_on_its_display_that_it_must_be_calibrated(bench):
-    from rimward_fw.ui import display_facts
+    from rimward_fw.ui import reason_facts
     from rimward_protocol import causes, replies
 
     class App:
         refusal = replies.SETTING_LOCKED
 
-    assert display_facts.reason_facts(App(), "refused")["step"] == causes.row_of(causes.INSTRUMENT_OVERDUE)[3]
+    assert (
+        reason_facts.reason_facts(App(), "refused")["step"]
+        == causes.row_of(causes.INSTRUMENT_OVERDUE)[3]
+    )
     _, client = bench
     tell(client, CALIBRATED + 731)
     row = verbs.instrument(client).row(verbs.status(client)["guard_pa"])
-    assert row["calibrated"] == "2025-06-23" and row["due"] == "2026-06-23" and row["guard_pa"] == GUARD_PA * 3 // 2
+    assert (
+        row["calibrated"] == "2025-06-23"
+        and row["due"] == "2026-06-23"
+        and row["guard_pa"] == GUARD_PA * 3 // 2
+    )
+
+
+SHOWN = [
+    (10, "10 days ago; due 2026-06-23", "0.12 bar"),
+    (340, "DUE SOON, 2026-06-23", "0.12 bar"),
+    (
+        366,
+        "OVERDUE since 2026-06-23: the guard band is 50 % wider, and from 2027-06-23 on no fill",
+        "0.18 bar",
+    ),
+    (731, "LOCKED since 2027-06-23: calibrate it before the next fill", "0.18 bar"),
+]
+
+
+def test_the_list_of_inflators_shows_age_due_day_and_band_in_force(bench, monkeypatch):
+    _inflator, client = bench
+    monkeypatch.setattr(ports, "candidates", lambda: ["here"])
+    monkeypatch.setattr(ports, "open_client", lambda *_a, **_k: contextlib.nullcontext(client))
+    for age, words, band in SHOWN:
+        tell(client, CALIBRATED + age)
+        now = at_day(CALIBRATED + age)
+        monkeypatch.setattr(
+            "rimward.base.instrument.time",
+            SimpleNamespace(time=lambda now=now: now, strftime=time.strftime, gmtime=time.gmtime),
+        )
+        done = CliRunner().invoke(cli, ["inflators"])
+        assert done.exit_code == 0, done.output
+        said = " ".join(done.stdout.split())
+        assert words in said and f"Guard band {band}" in said, said
+
+
+def test_the_report_of_a_fill_shows_age_due_day_and_band():
+    """Counted to the day of the fill, whenever the report is made; the band in force is that of the limits."""
+    data = lzma.decompress((SESSIONS / "a_drift.rws.xz").read_bytes())
+    log = read_session(data)
+    log.meta["guard-band"] = struct.pack("<iI", GUARD_PA, CALIBRATED)
+    for age, words, _band in SHOWN[2:]:
+        log.header["unix_s"] = at_day(CALIBRATED + age)
+        text = session_html(Report(facts.facts(log, check=False), log, data, "", ""))
+        assert words in text and "guard band" in text

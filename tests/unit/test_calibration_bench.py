@@ -1,8 +1,16 @@
 """A proof bench is calibrated too: its vent, open at idle, is shut while its service page is shown, and at no other time."""
 
 import pytest
-from rimward.calibration import BENCH, collect, fit_points, in_force, scale_of, sequence, write_back
-from rimward.link import verbs
+from rimward.device.calibration import (
+    BENCH,
+    collect,
+    fit_points,
+    in_force,
+    scale_of,
+    sequence,
+    write_back,
+)
+from rimward.device.link import verbs
 from rimward_protocol import codes
 
 from tests.unit.benchdesk import armed, desk
@@ -69,14 +77,16 @@ def confirm(inflator):
 
 
 def test_a_bench_is_calibrated_end_to_end(monkeypatch):
-    monkeypatch.setattr("rimward.calibration.run.SAMPLES", 25)
+    monkeypatch.setattr("rimward.device.calibration.run.SAMPLES", 25)
     with desk(a_offset_pa=6_000.0, b_offset_pa=-5_000.0) as (inflator, client, _hands):
         service(inflator)
         assert scale_of(client) is BENCH
         points = collect(client, sequence(NOMINAL), lambda step: put(inflator, step.nominal_pa))
         result = fit_points(points, 1_000.0, 2.0, 200.0, BENCH, in_force(client))
         for channel, offset in zip(result.channels, (6_000.0, -5_000.0)):
-            assert channel.gain * (500_000.0 + offset) + channel.offset_pa == pytest.approx(500_000.0, abs=2_500.0)
+            assert channel.gain * (500_000.0 + offset) + channel.offset_pa == pytest.approx(
+                500_000.0, abs=2_500.0
+            )
         assert result.guard_pa >= 16_000
         write_back(client, result, tell=lambda _text: confirm(inflator))
         assert verbs.status(client)["guard_pa"] == result.guard_pa

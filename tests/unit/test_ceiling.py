@@ -1,8 +1,8 @@
 """Each rule of the ceiling engine: limits, refusals and warnings by id."""
 
 import pytest
-from rimward.ceiling import Assessment, Instrument, Place, Ride, Rim, Tyre, assess
-from rimward.ceiling.envelope import fill_ceiling, highest_gauge, whole_above
+from rimward.limits.ceiling import Assessment, Instrument, Place, Ride, Rim, Tyre, assess
+from rimward.limits.ceiling.envelope import fill_ceiling, highest_gauge, whole_above
 
 
 def ask(
@@ -18,7 +18,13 @@ def ask(
     ride: Ride | None = None,
     **more,
 ) -> Assessment:
-    return assess(Rim.parse(rim, rim_max), Tyre.parse(tyre, range_text, approved=approved, bead=bead, air=air), fill, ride, **more)
+    return assess(
+        Rim.parse(rim, rim_max),
+        Tyre.parse(tyre, range_text, approved=approved, bead=bead, air=air),
+        fill,
+        ride,
+        **more,
+    )
 
 
 def refusals(found: Assessment) -> list[str]:
@@ -48,7 +54,9 @@ def warnings(found: Assessment) -> list[str]:
         ("622x23TSS", "72.5 psi", "28-622", "3-6 bar", "rim-maximum", 499_000),
     ],
 )
-def test_the_smallest_limit_governs(rim: str, rim_max: str | None, tyre: str, printed: str | None, governing: str, ceiling: int) -> None:
+def test_the_smallest_limit_governs(
+    rim: str, rim_max: str | None, tyre: str, printed: str | None, governing: str, ceiling: int
+) -> None:
     found = ask(rim, tyre, printed, rim_max)
     assert (found.status, found.governing, found.ceiling_pa) == ("ok", governing, ceiling)
     assert all(limit.source and limit.confidence for limit in found.limits)
@@ -93,7 +101,11 @@ def test_refusals(id: str, how: dict) -> None:
     found = ask(**how)
     assert found.status == "refused" and id in refusals(found)
     answer = found.to_json()
-    assert answer["ceiling_pa"] is None and answer["stop_reading_pa"] is None and answer["window"]["max_pa"] is None
+    assert (
+        answer["ceiling_pa"] is None
+        and answer["stop_reading_pa"] is None
+        and answer["window"]["max_pa"] is None
+    )
     assert set(answer["envelope"].values()) == {None}
 
 
@@ -124,7 +136,9 @@ def test_both_editions_of_the_narrow_rule_are_shown() -> None:
 
 
 def test_a_tube_never_relaxes_a_limit() -> None:
-    assert [limit.pa for limit in ask(air="tube").limits] == [limit.pa for limit in ask(air="tubeless").limits]
+    assert [limit.pa for limit in ask(air="tube").limits] == [
+        limit.pa for limit in ask(air="tubeless").limits
+    ]
 
 
 @pytest.mark.parametrize(
@@ -167,7 +181,9 @@ def test_instrument_lowers_only_the_stop_reading() -> None:
     assert (found.ceiling_pa, found.stop_reading_pa) == (500_000, 490_000)
     assert ask().stop_reading_pa is None
     assert "guard-band-above-ceiling" in refusals(ask(instrument=Instrument(500_000)))
-    assert "tyre-minimum-above-stop-reading" in warnings(ask(range_text="4.95-6 bar", instrument=Instrument(10_000)))
+    assert "tyre-minimum-above-stop-reading" in warnings(
+        ask(range_text="4.95-6 bar", instrument=Instrument(10_000))
+    )
 
 
 def test_limit_at_fill_only_is_recorded_and_bounded() -> None:
@@ -175,7 +191,10 @@ def test_limit_at_fill_only_is_recorded_and_bounded() -> None:
     fill = Place.of(20, 0)
     held = ask(fill=fill, ride=warm, held_on="fill")
     assert held.ceiling_pa == 500_000 and "limit-held-at-fill-only" in warnings(held)
-    assert held.envelope is not None and held.envelope.highest_gauge_if_filled_to_ceiling_pa == pytest.approx(522_564, abs=2)
+    assert (
+        held.envelope is not None
+        and held.envelope.highest_gauge_if_filled_to_ceiling_pa == pytest.approx(522_564, abs=2)
+    )
     assert "limit-exceeded-on-ride" in refusals(ask(fill=fill, ride=hot, held_on="fill"))
     assert ask(fill=fill, ride=hot).status == "ok"
 
@@ -184,7 +203,9 @@ def test_105_percent_is_the_most_on_a_ride_that_is_not_held() -> None:
     """5 % of 500 kPa gauge are 12.188 K from 20 °C at sea level (by definition of the ideal gas)."""
     fill = Place.of(20, 0)
     assert ask(fill=fill, ride=Ride.of(None, 32.18), held_on="fill").status == "ok"
-    assert refusals(ask(fill=fill, ride=Ride.of(None, 32.20), held_on="fill")) == ["limit-exceeded-on-ride"]
+    assert refusals(ask(fill=fill, ride=Ride.of(None, 32.20), held_on="fill")) == [
+        "limit-exceeded-on-ride"
+    ]
 
 
 def test_no_fill_survives_an_extreme_ride() -> None:
@@ -196,13 +217,19 @@ def test_the_lower_of_air_and_tyre_temperature_counts() -> None:
     assert Place.of(18, 0, 12).temp_ck == Place.of(12, 0, 18).temp_ck == 28515
 
 
-@pytest.mark.parametrize(("tyre", "capped"), [("27-622", False), ("28-622", False), ("28.5-622", True), ("29-622", True)])
+@pytest.mark.parametrize(
+    ("tyre", "capped"), [("27-622", False), ("28-622", False), ("28.5-622", True), ("29-622", True)]
+)
 def test_the_careful_cap_starts_above_28(tyre: str, capped: bool) -> None:
-    assert ("rim-maximum-unknown" in [limit.id for limit in ask(tyre=tyre, rim_max=None).limits]) is capped
+    assert (
+        "rim-maximum-unknown" in [limit.id for limit in ask(tyre=tyre, rim_max=None).limits]
+    ) is capped
 
 
 def test_a_reading_above_the_limit_is_never_rounded_to_it() -> None:
-    assert [whole_above(500_000 + more, 500_000) for more in (-0.6, -0.4, 0.0, 6e-11, 0.3, 0.6, 1.4)] == [499_999, 500_000, 500_000, 500_000, 500_001, 500_001, 500_001]
+    assert [
+        whole_above(500_000 + more, 500_000) for more in (-0.6, -0.4, 0.0, 6e-11, 0.3, 0.6, 1.4)
+    ] == [499_999, 500_000, 500_000, 500_000, 500_001, 500_001, 500_001]
 
 
 def test_where_the_ride_changes_nothing_no_pascal_is_lost() -> None:
@@ -210,11 +237,17 @@ def test_where_the_ride_changes_nothing_no_pascal_is_lost() -> None:
     for metres in range(-400, 3000, 37):
         for limit in range(100_000, 900_000, 41_000):
             here = Place.of(20, metres)
-            assert fill_ceiling(limit, here, Ride.of(metres, 20)) == fill_ceiling(limit, here, None) == limit
+            assert (
+                fill_ceiling(limit, here, Ride.of(metres, 20))
+                == fill_ceiling(limit, here, None)
+                == limit
+            )
             assert highest_gauge(limit, here, Ride.of(metres, 20)) == limit
 
 
 def test_the_remembered_widths_end_where_the_refusals_begin() -> None:
     assert "width-unverified" in warnings(ask("622x24.9TSS", "27-622"))
     assert "width-unverified" not in warnings(ask("622x25TSS", "29-622"))
-    assert refusals(ask("622x25TSS", "27-622")) == ["tyre-too-narrow"] and "width-unverified" not in warnings(ask("622x25TSS", "27-622"))
+    assert refusals(ask("622x25TSS", "27-622")) == [
+        "tyre-too-narrow"
+    ] and "width-unverified" not in warnings(ask("622x25TSS", "27-622"))

@@ -1,15 +1,21 @@
-"""What must hold for every rim, tyre, place and ride."""
+"""Properties of the ceiling for every rim, tyre, place and ride."""
 
 import time
 from dataclasses import replace
 
 from hypothesis import given
 from hypothesis import strategies as st
-from rimward.ceiling import Place, Ride, Rim, Tyre, assess
+from rimward.limits.ceiling import Place, Ride, Rim, Tyre, assess
 
 TYPES = ("SS", "TSS", "HB", "C", "TC", "unknown")
 pressures = st.integers(50_000, 1_500_000)
-rims = st.builds(Rim, st.just(622), st.sampled_from((13, 15, 17, 19, 21, 23, 25, 30)), st.sampled_from(TYPES), st.none() | pressures)
+rims = st.builds(
+    Rim,
+    st.just(622),
+    st.sampled_from((13, 15, 17, 19, 21, 23, 25, 30)),
+    st.sampled_from(TYPES),
+    st.none() | pressures,
+)
 tyres = st.builds(
     Tyre,
     st.integers(18, 100),
@@ -31,26 +37,41 @@ def bound(rim: Rim, tyre: Tyre, place: Place, ride: Ride) -> int:
 
 
 @given(rims, tyres, places, rides)
-def test_never_above_any_limit_and_whole_kilopascals(rim: Rim, tyre: Tyre, place: Place, ride: Ride) -> None:
+def test_never_above_any_limit_and_whole_kilopascals(
+    rim: Rim, tyre: Tyre, place: Place, ride: Ride
+) -> None:
     found = assess(rim, tyre, place, ride)
     if found.ceiling_pa is not None:
-        assert found.ceiling_pa % 1000 == 0 and 0 < found.ceiling_pa <= min(limit.pa for limit in found.limits)
-        for stated in (rim.max_pa, tyre.max_pa, 500_000 if rim.type in ("SS", "TSS", "unknown") else None):
+        assert found.ceiling_pa % 1000 == 0 and 0 < found.ceiling_pa <= min(
+            limit.pa for limit in found.limits
+        )
+        for stated in (
+            rim.max_pa,
+            tyre.max_pa,
+            500_000 if rim.type in ("SS", "TSS", "unknown") else None,
+        ):
             assert stated is None or found.ceiling_pa <= stated
         assert found.envelope is not None and found.limit_pa is not None
         assert found.ceiling_pa <= found.envelope.fill_ceiling_pa < found.ceiling_pa + 1000
         highest = found.envelope.highest_gauge_if_filled_to_ceiling_pa
-        assert highest is not None and highest <= found.limit_pa <= found.envelope.highest_gauge_if_filled_to_limit_pa
+        assert (
+            highest is not None
+            and highest <= found.limit_pa <= found.envelope.highest_gauge_if_filled_to_limit_pa
+        )
         assert tyre.min_pa is None or tyre.min_pa <= found.ceiling_pa
 
 
 @given(rims, tyres, places, rides, pressures)
-def test_another_limit_never_raises_it(rim: Rim, tyre: Tyre, place: Place, ride: Ride, pa: int) -> None:
+def test_another_limit_never_raises_it(
+    rim: Rim, tyre: Tyre, place: Place, ride: Ride, pa: int
+) -> None:
     before = bound(rim, tyre, place, ride)
     lower_tyre = replace(tyre, max_pa=min(pa, tyre.max_pa or pa))
     if before:
         assert bound(rim, lower_tyre, place, ride) <= before
-    if rim.max_pa is not None:  # a rim's mark that was missing replaces the careful cap that stood in for it
+    if (
+        rim.max_pa is not None
+    ):  # a rim's mark that was missing replaces the careful cap that stood in for it
         assert bound(replace(rim, max_pa=min(pa, rim.max_pa)), tyre, place, ride) <= before
 
 
@@ -69,7 +90,9 @@ def test_height_heat_and_a_cold_fill_never_raise_it(
 
 
 @given(rims, tyres, places, rides)
-def test_a_ride_never_raises_it_and_no_altitude_or_heat_below_the_fill_matters(rim: Rim, tyre: Tyre, place: Place, ride: Ride) -> None:
+def test_a_ride_never_raises_it_and_no_altitude_or_heat_below_the_fill_matters(
+    rim: Rim, tyre: Tyre, place: Place, ride: Ride
+) -> None:
     alone = assess(rim, tyre, place).bound_pa or 0
     assert bound(rim, tyre, place, ride) <= alone
     assert bound(rim, tyre, place, Ride(-400.0, 25315)) == alone
@@ -94,6 +117,9 @@ def test_a_thousand_pairs_a_second() -> None:
     started, pairs = time.process_time(), 1000
     for i in range(pairs):
         assess(
-            Rim.parse("622x23TSS", "5 bar"), Tyre.parse("28-622", "4-6 bar", approved="yes"), Place.of(18, 200 + i % 7), Ride.of(2400, 45)
+            Rim.parse("622x23TSS", "5 bar"),
+            Tyre.parse("28-622", "4-6 bar", approved="yes"),
+            Place.of(18, 200 + i % 7),
+            Ride.of(2400, 45),
         )
     assert pairs / (time.process_time() - started) > 1000

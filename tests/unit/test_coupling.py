@@ -16,7 +16,22 @@ def test_indices_are_those_of_the_kernels_words():
 
 
 def test_states_and_causes_are_those_of_the_protocol():
-    states = {"filling": c.FILLING, "seat-pause": c.BEAD_QUESTION, "topping-up": c.TOPPING_UP, "done": c.DONE, "stopped": c.STOPPED, "tripped": c.TRIPPED}
-    assert {codes.word_of(enumerations.FILL_STATES, number): number for number in states.values()} == states
-    named = {"released": c.RELEASED, "time-budget": c.TIME_BUDGET, "air-budget": c.AIR_BUDGET, "hose-or-tyre": c.PRESSURE_FELL, "not-ready": c.NOT_READY}
+    states = {
+        "filling": c.FILLING,
+        "seat-pause": c.BEAD_QUESTION,
+        "topping-up": c.TOPPING_UP,
+        "done": c.DONE,
+        "stopped": c.STOPPED,
+        "tripped": c.TRIPPED,
+    }
+    assert {
+        codes.word_of(enumerations.FILL_STATES, number): number for number in states.values()
+    } == states
+    named = {
+        "released": c.RELEASED,
+        "time-budget": c.TIME_BUDGET,
+        "air-budget": c.AIR_BUDGET,
+        "hose-or-tyre": c.PRESSURE_FELL,
+        "not-ready": c.NOT_READY,
+    }
     assert {causes.row_of(number)[1]: number for number in named.values()} == named

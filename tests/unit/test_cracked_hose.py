@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rimward.campaign.draw import Draw
-from rimward.campaign.play import play
+from rimward.simulation.campaign.draw import Draw
+from rimward.simulation.campaign.play import play
 from rimward.simulation.engines import compiled
 from rimward.simulation.loop import Job
 

@@ -1,14 +1,14 @@
-"""The processor's watch on the independent cutoff, on the virtual inflator: compared at every fill, led through its daily test."""
+"""The processor's check of the independent cutoff, on the virtual inflator: compared at every fill, and its daily test."""
 
 import struct
 from dataclasses import replace
 
 import pytest
-from rimward.errors import Refusal
-from rimward.link import verbs
+from rimward.base.errors import Refusal
+from rimward.device.link import verbs
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
-from rimward.virtual import VirtualInflator, Where, cutoff_view
+from rimward.simulation.virtual import VirtualInflator, Where, cutoff_view
 from rimward_fw.control import cutoff_check as check
 from rimward_protocol import causes, codes, layout
 
@@ -37,11 +37,22 @@ def refused(inflator, person):
 def test_limits_are_those_of_the_circuit():
     """Limits of the firmware against `single_faults.LIMITS`, dividers and test threshold against the circuit."""
     limits = single_faults.LIMITS
-    assert check.SUPPLY_MV == tuple(1000 * v for v in limits["c_supply_v"]) and check.COIL_MV == tuple(1000 * v for v in limits["coil_v"])
-    assert check.THRESHOLD_LOW == tuple(1000 * v for v in limits["threshold"]) and check.APART_PA == limits["c_pa"][1]
-    assert check.THRESHOLD_HIGH == pytest.approx(tuple(1000 * v for v in single_faults.HIGH_THRESHOLD))
+    assert (
+        tuple(1000 * v for v in limits["c_supply_v"]) == check.SUPPLY_MV
+        and tuple(1000 * v for v in limits["coil_v"]) == check.COIL_MV
+    )
+    assert (
+        tuple(1000 * v for v in limits["threshold"]) == check.THRESHOLD_LOW
+        and limits["c_pa"][1] == check.APART_PA
+    )
+    assert (
+        pytest.approx(tuple(1000 * v for v in single_faults.HIGH_THRESHOLD)) == check.THRESHOLD_HIGH
+    )
     low, nominal, high = cutoff.test_band()
-    assert check.TEST_PA == pytest.approx((low, high), abs=1000) and cutoff_view.TEST_PA == pytest.approx(nominal, abs=10)
+    assert (
+        pytest.approx((low, high), abs=1000) == check.TEST_PA
+        and pytest.approx(nominal, abs=10) == cutoff_view.TEST_PA
+    )
     for pa in (low, high):
         assert check.THRESHOLD_TEST[0] < 1000 * (0.1 + 0.8 * pa / 1e6) < check.THRESHOLD_TEST[1]
     r = {n: ohms(p.value) for n, p in load().items() if p.kind.startswith("res")}
@@ -51,7 +62,12 @@ def test_limits_are_those_of_the_circuit():
         loaded = 1 / (1 / r[bottom] + 1e-7)
         return loaded / (loaded + sum(r[name] for name in top))
 
-    shares = {"SIGNAL": share("R83", "R81", "R82"), "SUPPLY": share("R91", "R88", "R89"), "THRESHOLD": share("R87", "R85", "R86"), "COIL": share("R93", "R92")}
+    shares = {
+        "SIGNAL": share("R83", "R81", "R82"),
+        "SUPPLY": share("R91", "R88", "R89"),
+        "THRESHOLD": share("R87", "R85", "R86"),
+        "COIL": share("R93", "R92"),
+    }
     for name, wanted in shares.items():
         assert getattr(cutoff_view, name) == pytest.approx(wanted, rel=0.01), name
     assert chain.REST_PA > 0
@@ -61,7 +77,11 @@ def test_a_sound_cutoff_is_seen_within_its_limits_and_a_whole_fill_is_not_distur
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_rest(inflator)
         seen = person.client.request(codes.CUTOFF)
-        assert seen["flags"] & 3 == 3 and abs(seen["c_pa"] - seen["a_pa"]) < 3000 and abs(seen["c_pa"] - seen["b_pa"]) < 3000
+        assert (
+            seen["flags"] & 3 == 3
+            and abs(seen["c_pa"] - seen["a_pa"]) < 3000
+            and abs(seen["c_pa"] - seen["b_pa"]) < 3000
+        )
         assert seen["supply_mv"] == 5000 and seen["threshold_milli"] == 514 and seen["cause"] == 0
         person.bring(profile_of(SCENARIO))
         person.choose(profile_of(SCENARIO)[12:20])
@@ -87,15 +107,24 @@ def test_outside_its_limits_no_fill_is_armed_and_the_cause_is_named(name):
         vars(inflator.cutoff).update(fields)
         inflator.advance(0.6)
         assert refused(inflator, person) == causes.row_of(cause)[1]
-        vars(inflator.cutoff).update({"supply_v": 5.0, "threshold": None, "c_error_pa": 0.0, "silent": False})
+        vars(inflator.cutoff).update(
+            {"supply_v": 5.0, "threshold": None, "c_error_pa": 0.0, "silent": False}
+        )
         inflator.advance(0.6)
         inflator.press("enter")
         assert refused(inflator, person) == 0
 
 
-@pytest.mark.parametrize("fields,cause", [({"c_stuck_pa": 0.0}, "cutoff-sensor-apart"), ({"coil_v": 3.0}, "cutoff-figures"), ({"silent": True}, "cutoff-unread")])
+@pytest.mark.parametrize(
+    "fields,cause",
+    [
+        ({"c_stuck_pa": 0.0}, "cutoff-sensor-apart"),
+        ({"coil_v": 3.0}, "cutoff-figures"),
+        ({"silent": True}, "cutoff-unread"),
+    ],
+)
 def test_what_shows_only_in_a_fill_ends_it(fields, cause):
-    """Stuck C is seen as soon as the air stands still at another pressure; a coil that gets too little; a view that falls silent."""
+    """A stuck C is detected once the air is at rest at another pressure; so are a coil voltage that is too low and a silent converter."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_rest(inflator)
         person.bring(profile_of(SCENARIO))
@@ -108,7 +137,7 @@ def test_what_shows_only_in_a_fill_ends_it(fields, cause):
 
 
 def daily_test(inflator, person, stay_s=11.0):
-    """The chuck on its plug, the button held, air until the cutoff opens; both let go. Gives CUTOFF_IS."""
+    """The chuck on its plug, the button held, air until the cutoff opens; both released. Return CUTOFF_IS."""
     person.choose(bytes(8))
     inflator.hands.locknut_shut = inflator.hands.cutoff_test = inflator.hands.run = True
     inflator.until(lambda i: bool(i.true & 16), 10.0)
@@ -134,10 +163,17 @@ def test_the_daily_test_passes_on_a_sound_unit_and_is_kept():
 
 @pytest.mark.parametrize(
     "fields,vent,baseline_ms,cause",
-    [({}, 1.0, 0, 0), ({"latches": False}, 1.0, 0, causes.CUTOFF_TEST_FAILED),
-     ({"coil_v": 11.4}, 1.0, 0, causes.CUTOFF_TEST_FAILED), ({}, 0.5, 66, causes.VENT_SLOW), ({}, 1.0, 66, 0)],
+    [
+        ({}, 1.0, 0, 0),
+        ({"latches": False}, 1.0, 0, causes.CUTOFF_TEST_FAILED),
+        ({"coil_v": 11.4}, 1.0, 0, causes.CUTOFF_TEST_FAILED),
+        ({}, 0.5, 66, causes.VENT_SLOW),
+        ({}, 1.0, 66, 0),
+    ],
 )
-def test_the_daily_test_finds_a_latch_that_lets_go_a_coil_that_stays_fed_and_a_clogged_vent(fields, vent, baseline_ms, cause):
+def test_the_daily_test_finds_a_latch_that_lets_go_a_coil_that_stays_fed_and_a_clogged_vent(
+    fields, vent, baseline_ms, cause
+):
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_rest(inflator)
         if baseline_ms:
@@ -185,7 +221,9 @@ def test_a_person_must_confirm_that_a_bring_up_was_done():
     with VirtualInflator(plant_of(SCENARIO), where=Where(bare=True)) as inflator:
         person = at_rest(inflator)
         with pytest.raises(Refusal, match="declined"):
-            verbs.put_setting(person.client, 20, struct.pack("<BI", 2, 2500), lambda _text: inflator.press("down"))
+            verbs.put_setting(
+                person.client, 20, struct.pack("<BI", 2, 2500), lambda _text: inflator.press("down")
+            )
 
 
 def test_transducers_of_another_range_are_found_before_the_ceiling():

@@ -1,12 +1,12 @@
 """Daily use on the virtual inflator: everything at the buttons alone, nothing over the link but looking."""
 
 import pytest
-from rimward import records
-from rimward.plant import layout as k
+from rimward.formats import records
 from rimward.simulation.attacks import forged
 from rimward.simulation.person import Person
+from rimward.simulation.plant import layout as k
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 
 SCENARIO = Scenario()
 
@@ -26,11 +26,13 @@ def press(inflator, *names):
         inflator.advance(0.4)
 
 
-def test_a_wheel_nobody_registered_has_the_straight_side_limit():
+def test_an_unregistered_wheel_has_the_straight_side_limit():
     """The one entry of an empty list: chosen, asked about, armed under 5.0 bar (72.5 psi) with the key on low."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_the_list(inflator)
-        press(inflator, "enter", *["up"] * 9, "enter", "enter", *["up"] * 6, "enter", "enter")  # 5 bar printed, approved, 3 bar wanted, stood
+        press(
+            inflator, "enter", *["up"] * 9, "enter", "enter", *["up"] * 6, "enter", "enter"
+        )  # 5 bar printed, approved, target 3 bar, at rest
         inflator.advance(0.6)
         status = person.status()
         assert status["state"] == "ready" and 0 < status["ceiling_pa"] <= 500_000
@@ -49,7 +51,10 @@ def test_the_target_moves_by_steps_and_never_past_the_stop_reading():
         for _ in range(40):
             inflator.press("up")
         top = person.status()
-        assert armed["target_pa"] < top["target_pa"] < top["stop_pa"] and top["ceiling_pa"] == armed["ceiling_pa"]
+        assert (
+            armed["target_pa"] < top["target_pa"] < top["stop_pa"]
+            and top["ceiling_pa"] == armed["ceiling_pa"]
+        )
 
 
 def test_while_the_run_control_is_held_no_button_changes_the_target():
@@ -94,7 +99,7 @@ def test_seating_keeps_its_own_low_limit_whatever_the_person_does(seating):
 
 @pytest.mark.parametrize("share", [0.02, 0.15])
 def test_a_bead_that_pops_into_place_is_no_fault(seating, share):
-    """Two pops while air flows, each a sudden fall in pressure: nothing latches, nobody is told of a hose that came off. The room that they
+    """Two pops while air flows, each a sudden fall in pressure: nothing latches, and no detached hose is reported. The room that they
     make may use up the air budget of this connection, or make the valve core seem stiffer so that the target seems out of reach: an ordinary stop
     near the target, and no more air until the person has answered."""
     inflator, person = seating
@@ -109,7 +114,12 @@ def test_a_bead_that_pops_into_place_is_no_fault(seating, share):
             inflator.plant.P[k.P_V0] *= 1 + share
     status = person.status()
     assert not pops and status["cause"] == "none" and inflator.plant.peak_pa <= 275_000
-    assert status["state"] in ("done", "stopped") and status["stop_cause"] in ("stop-reading", "target-reached", "air-budget", "target-above-stop")
+    assert status["state"] in ("done", "stopped") and status["stop_cause"] in (
+        "stop-reading",
+        "target-reached",
+        "air-budget",
+        "target-above-stop",
+    )
     assert inflator.plant.tyre_pa > 150_000
     reached = inflator.plant.tyre_pa
     inflator.hands.run = False
@@ -147,7 +157,9 @@ def test_without_a_barometer_nothing_is_armed():
         press(inflator, "enter")
         inflator.advance(1.0)
         status = person.status()
-        assert status["ceiling_pa"] == 0 and status["state"] == "stopped" and status["ambient_pa"] == 0
+        assert (
+            status["ceiling_pa"] == 0 and status["state"] == "stopped" and status["ambient_pa"] == 0
+        )
         inflator.hands.run = True
         inflator.advance(5.0)
         assert inflator.plant.peak_pa < 1_000
@@ -170,11 +182,13 @@ def test_three_presses_of_a_wet_finger_are_three(tmp_path):
         assert inflator.firmware.display != first
         inflator.press("down")
         inflator.advance(0.4)
-        assert inflator.firmware.display == first, "two entries: the second press is back at the first"
+        assert inflator.firmware.display == first, (
+            "two entries: the second press is back at the first"
+        )
 
 
 def test_a_run_control_held_while_the_limits_are_loaded_fills_only_when_held_again():
-    """Held since before the ceiling was in force: said plainly, no air; let go and held again it fills."""
+    """Held since before the ceiling was in force: a message and no air; released and held again it fills."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_the_list(inflator, profile_of(SCENARIO))
         press(inflator, "enter", "enter")
@@ -182,7 +196,12 @@ def test_a_run_control_held_while_the_limits_are_loaded_fills_only_when_held_aga
         press(inflator, "enter")
         inflator.advance(1.5)
         held = person.status()
-        assert (held["state"], held["stop_cause"], held["waiting"], held["ceiling_pa"]) == ("asking", "not-ready", "hold-to-run", 0)
+        assert (held["state"], held["stop_cause"], held["waiting"], held["ceiling_pa"]) == (
+            "asking",
+            "not-ready",
+            "hold-to-run",
+            0,
+        )
         inflator.hands.run = False
         inflator.advance(0.6)
         assert person.status()["state"] == "ready"
@@ -192,7 +211,7 @@ def test_a_run_control_held_while_the_limits_are_loaded_fills_only_when_held_aga
 
 
 def test_after_a_hand_pump_the_tyre_is_measured_before_it_is_filled():
-    """UP at the question: a warning, the temperature, then a run that reads the tyre, adds next to nothing, and says so."""
+    """UP at the question: a warning, the temperature, then a run that measures the tyre, adds almost nothing, and reports it."""
     with VirtualInflator(plant_of(SCENARIO)) as inflator:
         person = at_the_list(inflator, profile_of(SCENARIO))
         press(inflator, "enter", "enter", "up", "enter", "enter")

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
-from rimward.cli import COMMANDS, cli
+from rimward.cli.main import COMMANDS, cli
 
 from tests import figures, reference
 
@@ -45,12 +45,16 @@ def test_command_has_help_and_a_json_form(words, command):
 
 
 def test_the_reference_is_that_of_the_code():
-    assert reference.PAGE.read_text(encoding="utf-8") == reference.page(), "python -m tests.reference --write"
+    assert reference.PAGE.read_text(encoding="utf-8") == reference.page(), (
+        "python -m tests.reference --write"
+    )
 
 
 def test_the_figures_are_those_that_the_checks_keep():
     page = figures.PAGE.read_text(encoding="utf-8")
-    assert [row for row in figures.rows(figures.figures()) if row not in page] == [], "python -m tests.figures --write"
+    assert [row for row in figures.rows(figures.figures()) if row not in page] == [], (
+        "python -m tests.figures --write"
+    )
 
 
 def test_readme_is_short_and_its_links_lead_somewhere():
@@ -60,9 +64,16 @@ def test_readme_is_short_and_its_links_lead_somewhere():
 
 
 def test_readme_examples_use_options_that_exist():
-    known = {" ".join(words): {o for p in command.params for o in (*p.opts, *p.secondary_opts)} for words, command in LEAVES}
+    known = {
+        " ".join(words): {o for p in command.params for o in (*p.opts, *p.secondary_opts)}
+        for words, command in LEAVES
+    }
     for line in re.findall(r"^\s{4}rimward ((?:.|\\\n)*?)(?<!\\)$", README, re.M):
-        words = [word for word in re.sub(r"\\\n", " ", line).split() if re.fullmatch(r"[a-z-]+", word) and not word.startswith("-")]
+        words = [
+            word
+            for word in re.sub(r"\\\n", " ", line).split()
+            if re.fullmatch(r"[a-z-]+", word) and not word.startswith("-")
+        ]
         name = next((" ".join(words[:n]) for n in (2, 1) if " ".join(words[:n]) in known), None)
         assert name is not None, f"README shows `rimward {line}`, which is no command"
         for option in re.findall(r"(?<!\S)(--?[a-z][a-z-]*)", line.split("#")[0]):
@@ -70,7 +81,19 @@ def test_readme_examples_use_options_that_exist():
 
 
 def test_top_level_is_what_the_design_says():
-    found = {p.name for p in ROOT.iterdir() if not p.name.startswith(".") and p.name not in ("__pycache__", "rimward-demo", "dist", "build")}
-    assert found == {"README.md", "DEVELOPERS.md", "pyproject.toml", "firmware", "host", "protocol", "hardware", "tests"}
-
-
+    found = {
+        p.name
+        for p in ROOT.iterdir()
+        if not p.name.startswith(".")
+        and p.name not in ("__pycache__", "rimward-demo", "dist", "build")
+    }
+    assert found == {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "firmware",
+        "host",
+        "protocol",
+        "hardware",
+        "tests",
+    }

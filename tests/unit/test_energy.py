@@ -1,7 +1,9 @@
 """Stored energy at the ends of its range: near ambient, under vacuum, at altitude; which method is lowest and highest where."""
 
+from collections.abc import Callable
+
 import pytest
-from rimward import energy
+from rimward.limits import energy
 
 
 def by_method(gauge_pa: float, ambient_pa: float = energy.AMBIENT_PA) -> dict[str, float]:
@@ -20,7 +22,11 @@ def test_under_vacuum_is_refused() -> None:
 
 def test_a_soft_tyre_at_altitude_has_no_pcc2_energy() -> None:
     found = by_method(10_000, 70_000)
-    assert found["pcc2"] == 0 < min(found["isentropic"], found["brode"], found["isothermal"], found["availability"])
+    assert (
+        found["pcc2"]
+        == 0
+        < min(found["isentropic"], found["brode"], found["isothermal"], found["availability"])
+    )
 
 
 @pytest.mark.parametrize("ambient_pa", [70_000, 101_325])
@@ -28,8 +34,14 @@ def test_a_soft_tyre_at_altitude_has_no_pcc2_energy() -> None:
     ("ratio", "lowest", "highest"),
     [(1.2, "availability", "brode"), (6.5, "availability", "brode"), (6.8, "isentropic", "brode"), (9.1, "isentropic", "brode"), (9.5, "isentropic", "isothermal")],
 )  # fmt: skip
-def test_which_method_is_lowest_and_highest(ambient_pa: float, ratio: float, lowest: str, highest: str) -> None:
-    four = {name: joules for name, joules in by_method((ratio - 1) * ambient_pa, ambient_pa).items() if name != "pcc2"}
+def test_which_method_is_lowest_and_highest(
+    ambient_pa: float, ratio: float, lowest: str, highest: str
+) -> None:
+    four = {
+        name: joules
+        for name, joules in by_method((ratio - 1) * ambient_pa, ambient_pa).items()
+        if name != "pcc2"
+    }
     assert (min(four, key=four.__getitem__), max(four, key=four.__getitem__)) == (lowest, highest)
 
 
@@ -41,3 +53,36 @@ def test_what_cannot_be_is_refused() -> None:
         with pytest.raises(ValueError, match="factor"):
             energy.pcc2_scaled_distance_m(5000, factor)
     assert energy.isothermal_j(101_325, 0.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    "function",
+    [
+        energy.isentropic_j,
+        energy.brode_j,
+        energy.isothermal_j,
+        energy.availability_j,
+        energy.pcc2_j,
+    ],
+)
+@pytest.mark.parametrize(
+    ("pressure_pa", "volume_m3"),
+    [(50_000.0, 0.001), (500_000.0, -0.001), (float("nan"), 0.001), (500_000.0, float("inf"))],
+)
+def test_each_method_refuses_what_cannot_be(
+    function: Callable[[float, float], float], pressure_pa: float, volume_m3: float
+) -> None:
+    with pytest.raises(ValueError, match="finite|below"):
+        function(pressure_pa, volume_m3)
+
+
+def test_each_method_at_one_point() -> None:
+    """500 kPa gauge in a litre, worked out apart: p V/(k-1)(1-(a/p)^((k-1)/k)), (p-a)V/(k-1), p V ln(p/a), a V (r ln r - r + 1)."""
+    found = by_method(500_000)
+    expected = {
+        "isentropic": 599.50,
+        "brode": 1250.0,
+        "isothermal": 1070.84,
+        "availability": 570.84,
+    }
+    assert {name: round(found[name], 2) for name in expected} == pytest.approx(expected, abs=0.01)

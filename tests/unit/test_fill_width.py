@@ -31,10 +31,33 @@ def measured_step():
 
 
 JOBS = {
-    "narrow, compressor": Job(tyre_mm=23.0, target_pa=700_000, ceiling_pa=800_000, limit_pa=800_000, start_pa=560_000.0, rim_class=5),
-    "wide, line": Job(tyre_mm=60.0, target_pa=780_000, ceiling_pa=900_000, limit_pa=900_000, start_pa=600_000.0, kind=1, rim_class=5, pin_open=True),
+    "narrow, compressor": Job(
+        tyre_mm=23.0,
+        target_pa=700_000,
+        ceiling_pa=800_000,
+        limit_pa=800_000,
+        start_pa=560_000.0,
+        rim_class=5,
+    ),
+    "wide, line": Job(
+        tyre_mm=60.0,
+        target_pa=780_000,
+        ceiling_pa=900_000,
+        limit_pa=900_000,
+        start_pa=600_000.0,
+        kind=1,
+        rim_class=5,
+        pin_open=True,
+    ),
     "narrow, line, high": Job(
-        tyre_mm=23.0, target_pa=250_000, ceiling_pa=400_000, limit_pa=400_000, start_pa=0.0, kind=1, ambient_abs_pa=74_692.0, pin_open=True
+        tyre_mm=23.0,
+        target_pa=250_000,
+        ceiling_pa=400_000,
+        limit_pa=400_000,
+        start_pa=0.0,
+        kind=1,
+        ambient_abs_pa=74_692.0,
+        pin_open=True,
     ),
 }
 

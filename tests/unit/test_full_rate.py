@@ -5,9 +5,11 @@ from types import SimpleNamespace
 
 import pytest
 from rimward_fw.control.engine import Engine
+from rimward_fw.storage import recorder, trace
+from rimward_fw.storage.blocks import Blocks
 from rimward_fw.storage.recorder import Recorder
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol import layout, replies, sessionread
+from rimward_protocol import layout, replies, session, sessionread
 
 from tests.unit.test_recorder_flush import HEADER
 
@@ -37,9 +39,11 @@ class Store:
 
 def recorded(seconds: int, stall: int, every_s: int) -> tuple[set[int], int, int]:
     """(ticks at full rate, ticks of the recording, ticks lost) of a fill's noise; each `every_s` the loop stalls for `stall` ticks."""
-    board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, context=list, set_pins=lambda t: None)
+    board = SimpleNamespace(
+        hold=lambda: 0, let_go=lambda state: None, context=list, set_pins=lambda t: None
+    )
     engine = Engine(board)
-    recorder = Recorder(engine, board)
+    log = Recorder(engine, board)
     dice = random.Random(12)
     x = engine.x
     busy_until = 0
@@ -48,35 +52,46 @@ def recorded(seconds: int, stall: int, every_s: int) -> tuple[set[int], int, int
         pa = 300_000 * n / (seconds * SECOND)
         x[slots.X_A] = 6554 + round((pa + dice.gauss(0, 60)) * 512 / 9766)
         x[slots.X_B] = 6554 + round((pa + dice.gauss(0, 250)) * 512 / 9766)
-        x[slots.X_SW], x[slots.X_LOAD], x[slots.X_GAP], x[slots.X_SUPPLY] = 2, 1 + dice.randrange(2), 15 + dice.randrange(2), 78
+        x[slots.X_SW], x[slots.X_LOAD], x[slots.X_GAP], x[slots.X_SUPPLY] = (
+            2,
+            1 + dice.randrange(2),
+            15 + dice.randrange(2),
+            78,
+        )
         engine.decide()
 
     tick(0)
-    recorder.begin(7, HEADER, [], None)
+    log.begin(7, HEADER, [], None)
     first = engine.head
     for n in range(1, seconds * SECOND + 1):
         tick(n)
         if n % (every_s * SECOND) == 0:
             busy_until = n + stall
         if n % TURN == 0 and n >= busy_until:
-            recorder.work((0, 0, -1, 0), (0, 0, 0))
+            log.work((0, 0, -1, 0), (0, 0, 0))
     last = engine.head
-    recorder.finish(0, -1, {})
+    fast = log.fast  # gone once the record is written
+    log.finish(0, -1, {})
     store = Store()
-    while recorder.active:
-        recorder.work((0, 0, -1, 0), (0, 0, 0))
-        recorder.keep(store)
+    while log.active:
+        log.work((0, 0, -1, 0), (0, 0, 0))
+        log.keep(store)
     why, _header, found, _good = sessionread.read_blocks(bytes(store.data))
     assert why == sessionread.OK
     ticks: set[int] = set()
     for kind, start, _stop in found:
         if kind == layout.BLOCK_FAST:
-            at, count = int.from_bytes(store.data[start : start + 4], "little"), store.data[start + 4]
+            at, count = (
+                int.from_bytes(store.data[start : start + 4], "little"),
+                store.data[start + 4],
+            )
             ticks |= set(range(at, at + count))
-    return {t - first for t in ticks}, last - first, recorder.fast.lost
+    return {t - first for t in ticks}, last - first, fast.lost
 
 
-@pytest.mark.parametrize(("stall", "every_s"), [(0, 60), (250, 2)], ids=["never", "half a second, every two"])
+@pytest.mark.parametrize(
+    ("stall", "every_s"), [(0, 60), (250, 2)], ids=["never", "half a second, every two"]
+)
 def test_first_five_and_last_ten_seconds_are_complete(stall: int, every_s: int) -> None:
     ticks, length, lost = recorded(40, stall, every_s)
     assert length == 40 * SECOND and lost == 0
@@ -87,3 +102,47 @@ def test_first_five_and_last_ten_seconds_are_complete(stall: int, every_s: int) 
 def test_a_stall_longer_than_the_ring_is_said_in_the_record() -> None:
     ticks, length, lost = recorded(12, slots.RING_TICKS + 100, 5)
     assert lost > 0 and set(range(length)) - ticks
+
+
+def test_the_trace_of_a_long_fill_is_thinned_and_keeps_its_beginning() -> None:
+    """Its memory holds 20 s at 50 Hz; of two minutes nothing is left out, only more coarsely kept."""
+    blocks = Blocks(recorder.TRACE_BYTES, True, trace.thinned)
+    blocks.open()
+    full = layout.size(layout.TRACE), layout.size(layout.TRACE_RECORD)
+    payload = bytearray(full[0] + session.TRACE_RECORDS * full[1])
+    for tick in range(0, 120 * SECOND, recorder.TRACE_STEP * session.TRACE_RECORDS):
+        trace.put_head(payload, tick, recorder.TRACE_STEP, session.TRACE_RECORDS, (0, 0, 0))
+        for i in range(session.TRACE_RECORDS):
+            trace.put_record(
+                payload, full[0] + i * full[1], (100 * ((tick + 10 * i) % 3000), 0, 0, 0), 0
+            )
+        assert blocks.room(len(payload))
+        blocks.put(layout.BLOCK_TRACE, payload, len(payload))
+    seen = []
+    while blocks.waiting():
+        _, held = blocks.oldest()
+        head = layout.unpack(layout.TRACE, bytes(held))
+        assert head["step"] <= trace.TRACE_STEP_MAX and len(held) == full[0] + head["n"] * full[1]
+        for i in range(head["n"]):
+            row = layout.unpack(
+                layout.TRACE_RECORD, bytes(held[full[0] + i * full[1] :][: full[1]])
+            )
+            seen.append(head["tick"] + i * head["step"])
+            assert row["a_hpa"] == seen[-1] % 3000, "each record is that of its tick"
+        blocks.written()
+    assert seen == sorted(seen) and seen[0] == 0 and seen[-1] > 119 * SECOND and blocks.lost == 0
+    assert max(b - a for a, b in zip(seen, seen[1:], strict=False)) <= 2 * trace.TRACE_STEP_MAX
+
+
+def test_a_trace_that_cannot_be_thinned_any_more_drops_its_oldest() -> None:
+    blocks = Blocks(2048, True, trace.thinned)
+    blocks.open()
+    payload = bytearray(layout.size(layout.TRACE) + 50 * layout.size(layout.TRACE_RECORD))
+    for n in range(400):
+        trace.put_head(payload, n * 500, recorder.TRACE_STEP, 50, (0, 0, 0))
+        assert blocks.room(len(payload))
+        blocks.put(layout.BLOCK_TRACE, payload, len(payload))
+    _, held = blocks.oldest()
+    assert (
+        blocks.lost > 0 and layout.unpack(layout.TRACE, bytes(held))["step"] == trace.TRACE_STEP_MAX
+    )

@@ -3,6 +3,7 @@
 import ast
 import json
 import os
+import signal
 
 import pytest
 from rimward_fw.kernels import guard
@@ -29,7 +30,16 @@ def test_mutants_are_many_and_each_is_another_guard():
     every = mutants(source_of_guard())
     kinds = " ".join(m.key.split(" | ")[1] for m in every)
     assert len(every) > 1_500 and len({m.key for m in every}) == len(every)
-    for kind in ("comparison", "constant", "arithmetic", "junction", "operand removed", "negation removed", "statement removed", "body never"):
+    for kind in (
+        "comparison",
+        "constant",
+        "arithmetic",
+        "junction",
+        "operand removed",
+        "negation removed",
+        "statement removed",
+        "body never",
+    ):
         assert kind in kinds
     original = ast.unparse(ast.parse(source_of_guard()))
     for mutant in every[:: len(every) // 60]:
@@ -48,7 +58,9 @@ def _bad_mutant(change) -> Mutant:
 
 
 def test_a_crash_of_the_judging_process_fails_the_run():
-    outcome = guard_mutation.assess([_bad_mutant(lambda tree: os.abort())], 1)
+    outcome = guard_mutation.assess(
+        [_bad_mutant(lambda tree: os.kill(os.getpid(), signal.SIGKILL))], 1
+    )
     assert outcome.unjudged == ["bad"] and not outcome.ok
 
 
@@ -69,12 +81,16 @@ def test_a_survivor_without_proof_fails_the_run():
 
 
 def test_a_false_proof_of_equality_does_not_help(monkeypatch, tmp_path):
-    """A survivor's entry is not believed: the proof is done again. Here the mutant is judged by nothing."""
-    changed = next(m for m in mutants(source_of_guard()) if m.key.startswith("_OVER_TICKS = const(50)"))
+    """A survivor's entry is not trusted: the proof is repeated. Here no judge runs on the mutant."""
+    changed = next(
+        m for m in mutants(source_of_guard()) if m.key.startswith("_OVER_TICKS = const(50)")
+    )
     path = tmp_path / "equal.json"
     path.write_text(json.dumps({changed.key: "said so"}))
     monkeypatch.setattr(guard_mutation, "EQUIVALENT", path)
-    monkeypatch.setattr(guard_mutation, "run_each", lambda chosen, workers: {m.key: ("", "") for m in chosen})
+    monkeypatch.setattr(
+        guard_mutation, "run_each", lambda chosen, workers: {m.key: ("", "") for m in chosen}
+    )
     assert guard_mutation.assess([changed]).survivors == [changed.key]
 
 
@@ -82,7 +98,7 @@ def test_no_mutants_is_no_success():
     assert not guard_mutation.Outcome().ok
 
 
-def test_a_wrong_guard_is_told_by_a_rule():
+def test_a_wrong_guard_breaks_a_rule():
     text = source_of_guard().replace("x[_CEIL_PA] < g[_CEIL]:", "x[_CEIL_PA] > g[_CEIL]:")
     finding = judge(load(ast.parse(text)))
     assert finding.killed == "rule"

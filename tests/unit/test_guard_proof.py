@@ -1,5 +1,6 @@
 """The guard's own text, proved: every rule holds for every state inside INV and every input, and a planted defect breaks it."""
 
+import json
 import random
 
 import pytest
@@ -7,15 +8,25 @@ import z3
 from rimward.kernels.assemble import assemble
 from rimward_fw.kernels import guard
 
-from tests.trust import guard_compare
-from tests.trust.executor import Executor, UnknownSyntax
+from tests.trust import guard_compare, guard_kept, guard_part
+from tests.trust.executor import Executor
 from tests.trust.guard_equal import distinguish, equal
 from tests.trust.guard_model import GUARD, RELAY, TESTING, transition
-from tests.trust.guard_prove import ALL_RULES, boot_inside, overflows, plant, prove_many, source_of_guard
-from tests.trust.guard_steps import STEP_RULES, prove_steps
+from tests.trust.guard_prove import (
+    ALL_RULES,
+    Proof,
+    boot_inside,
+    overflows,
+    plant,
+    prove_many,
+    source_of_guard,
+)
+from tests.trust.guard_steps import STEP_RULES, prove_apart, prove_named
+from tests.trust.program import UnknownSyntax
 from tests.trust.terms import words
 
 DEFECTS = 6
+NAMES = [rule.name for rule in ALL_RULES]
 
 
 def test_boot_lies_inside_the_invariant():
@@ -23,17 +34,65 @@ def test_boot_lies_inside_the_invariant():
 
 
 def test_every_rule_holds_and_planted_defects_break_theirs():
-    names = [rule.name for rule in ALL_RULES]
-    assert len(set(names)) == len(names) > 50
-    defects = set(random.Random(4).sample(names, DEFECTS))
-    found = prove_many(names, defects, 2)
+    """Every rule that is not kept as proved of these sources, and a drawn part of those that are; defects in some of them."""
+    assert len(set(NAMES)) == len(NAMES) > 50
+    due = guard_kept.due(guard_kept.ORDINARY, NAMES, source_of_guard())
+    assert len(due) >= guard_kept.DRAWN > DEFECTS
+    defects = set(random.Random(4).sample(due, DEFECTS))
+    found = prove_many(due, defects, 2)
     assert [p.name for p in found if p.holds is not True] == []
-    assert [p.name for p in found if p.defect_found is not None] == [n for n in names if n in defects]
+    assert {p.name for p in found if p.defect_found is not None} == defects
     assert all(p.defect_found for p in found if p.name in defects)
 
 
+def test_a_changed_guard_or_rule_is_proved_whole(monkeypatch, tmp_path):
+    """A kept proof counts only for the sources it is of; a comment makes no other source, a limit does."""
+    text = source_of_guard()
+    kept = {
+        "ordinary": {name: {"of": guard_kept.digest(text), "seconds": 1.0} for name in NAMES[1:]}
+    }
+    monkeypatch.setattr(guard_kept, "KEPT", tmp_path / "kept.json")
+    assert guard_kept.due("ordinary", NAMES, text) == NAMES
+    guard_kept.KEPT.write_text(json.dumps(kept))
+    assert (
+        guard_kept.due("ordinary", NAMES, text, drawn=0) == NAMES[:1]
+        and len(guard_kept.due("ordinary", NAMES, text)) == 1 + guard_kept.DRAWN
+    )
+    assert guard_kept.due("ordinary", NAMES, "# said\n" + text, drawn=0) == NAMES[:1]
+    assert (
+        guard_kept.due(
+            "ordinary", NAMES, plant(text, ("_REST_TICKS = const(15)", "_REST_TICKS = const(14)"))
+        )
+        == NAMES
+    )
+    assert guard_kept.due("bench", NAMES, text) == NAMES
+
+
+@pytest.mark.parametrize("name", guard_kept.DECIDING)
+def test_a_changed_rule_is_another_source(name, monkeypatch, tmp_path):
+    before = guard_kept.digest.__wrapped__("x = 1")
+    for other in guard_kept.DECIDING:
+        text = (guard_kept.HERE / f"{other}.py").read_text()
+        (tmp_path / f"{other}.py").write_text(
+            text + ("\nMORE = 1\n" if other == name else "\n# more\n")
+        )
+    monkeypatch.setattr(guard_kept, "HERE", tmp_path)
+    assert guard_kept.digest.__wrapped__("x = 1") != before
+
+
 def test_every_promise_has_its_rules():
-    assert {rule.promise for rule in ALL_RULES} == {"G1", "G2", "G3", "G4", "G5", "G6", "G7", "G9", "G10", "INV"}
+    assert {rule.promise for rule in ALL_RULES} == {
+        "G1",
+        "G2",
+        "G3",
+        "G4",
+        "G5",
+        "G6",
+        "G7",
+        "G9",
+        "G10",
+        "INV",
+    }
 
 
 def test_every_planted_defect_can_be_planted():
@@ -46,9 +105,25 @@ def test_a_defect_that_is_not_there_once_is_refused():
         plant(source_of_guard(), ("g[_CAUSE]", "0"))
 
 
-@pytest.mark.parametrize("rule", STEP_RULES[4:6], ids=lambda r: r.name)
-def test_three_ticks_in_a_row(rule):
-    assert prove_steps(transition(source_of_guard()), rule).holds is True
+def test_three_ticks_in_a_row():
+    """Two of the rules, each in a fresh process; all of them in `python -m tests.trust`."""
+    names = [rule.name for rule in STEP_RULES[4:6]]
+    found = prove_apart(names, names[:1], 2)
+    assert [(p.name, p.holds, p.defect_found) for p in found] == [
+        (names[0], True, True),
+        (names[1], True, None),
+    ]
+
+
+def test_a_proof_that_gives_up_is_no_fact():
+    """With next to no effort z3 gives up: neither proved nor broken, and the check does not hold."""
+    summary = guard_part.summary([prove_named(STEP_RULES[4].name, False, effort=30)])
+    assert not summary["ok"] and summary["proved"] == 0
+    assert summary["gave_up"] == [STEP_RULES[4].name] and summary["broken"] == []
+    assert not guard_part.summary([Proof("r", "G1", False, 0.0)])["ok"]
+    assert not guard_part.summary([Proof("r", "G1", True, 0.0, False)])["ok"]
+    assert not guard_part.summary([])["ok"]
+    assert guard_part.summary([Proof("r", "G1", True, 0.0, True)])["ok"]
 
 
 def test_no_value_passes_30_bits():
@@ -57,7 +132,9 @@ def test_no_value_passes_30_bits():
 
 
 def test_the_executor_gives_what_cpython_gives():
-    found = guard_compare.agree(transition(source_of_guard()), guard_compare.guided(guard, 10_000, seed=2))
+    found = guard_compare.agree(
+        transition(source_of_guard()), guard_compare.guided(guard, 10_000, seed=2)
+    )
     assert found.wrong == found.wrong_z3 == 0 and found.ticks == 10_000
     assert found.outputs.get(TESTING | RELAY, 0) > 100 and len(found.causes) > 4
 
@@ -88,7 +165,9 @@ def test_unknown_syntax_is_never_read(body):
 
 
 def test_a_value_past_30_bits_is_seen():
-    read = Executor("def step(g, x):\n    return x[0] + x[1]\n", "step").run(words("g", 1), words("x", 2))
+    read = Executor("def step(g, x):\n    return x[0] + x[1]\n", "step").run(
+        words("g", 1), words("x", 2)
+    )
     solver = z3.Solver()
     solver.add(z3.Not(read.obligations[0].claim))
     assert solver.check() == z3.sat
@@ -96,7 +175,9 @@ def test_a_value_past_30_bits_is_seen():
 
 def test_short_circuit_limits_what_is_owed():
     """A sum behind a width check owes nothing for words that the check refuses."""
-    text = "def step(g, x):\n    if x[0] >> 4 != 0 or x[0] + 1 > 9:\n        return 1\n    return 0\n"
+    text = (
+        "def step(g, x):\n    if x[0] >> 4 != 0 or x[0] + 1 > 9:\n        return 1\n    return 0\n"
+    )
     read = Executor(text, "step").run(words("g", 1), words("x", 1))
     solver = z3.Solver()
     solver.add(z3.Or(*[z3.And(o.path, z3.Not(o.claim)) for o in read.obligations]))

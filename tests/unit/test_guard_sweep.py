@@ -43,7 +43,18 @@ def test_the_sweep_can_fail(planted):
 @pytest.mark.parametrize("state", STATES)
 def test_states_are_reached_by_ticks_alone(state):
     g, x = reach(guard, state)
-    assert guard.step(g, x) == {"idle": 0, "ready": 18, "on": 19, "relay-test": 34, "gate-test": 33, "latched": 8, "warming": 0}[state]
+    assert (
+        guard.step(g, x)
+        == {
+            "idle": 0,
+            "ready": 18,
+            "on": 19,
+            "relay-test": 34,
+            "gate-test": 33,
+            "latched": 8,
+            "warming": 0,
+        }[state]
+    )
 
 
 def _all_that_is_tested(copy):

@@ -17,12 +17,24 @@ class Rig:
     def __init__(self, flags=A_SEALED | LINE, ceiling=CEILING):
         self.g, self.noise = [0] * 48, 0
         guard.boot(self.g)
-        self.limits = {"flags": flags, "ceil_pa": ceiling, "band_pa": BAND, "rise_pa": 500, "norise": 30_000, "test_len": 50}
+        self.limits = {
+            "flags": flags,
+            "ceil_pa": ceiling,
+            "band_pa": BAND,
+            "rise_pa": 500,
+            "norise": 30_000,
+            "test_len": 50,
+        }
         self.run(0, 60, hold=False)
 
     def tick(self, pa, hold=True, want=True):
         self.noise ^= 1  # a code that never changes is a frozen sensor
-        x = inputs(**{"conn": 1} | self.limits, sw=KEY_LOW | (RUN if hold else 0) | (WANT if want else 0), a=code(pa) + self.noise, b=code(pa) + self.noise)
+        x = inputs(
+            **{"conn": 1} | self.limits,
+            sw=KEY_LOW | (RUN if hold else 0) | (WANT if want else 0),
+            a=code(pa) + self.noise,
+            b=code(pa) + self.noise,
+        )
         return guard.step(self.g, x)
 
     def run(self, pa, ticks, hold=True, want=True):
@@ -39,7 +51,7 @@ class Rig:
 
 
 def burst(rig, low, high, after):
-    """The source runs as long as it is let; the reading goes from `low` to `high` at once, then to `after`. Gives the ticks that it ran."""
+    """The source runs as long as the guard allows; the reading steps from `low` to `high`, then to `after`. Return the ticks it ran."""
     ran = 0
     for pa in [low] + [high] * 20:
         if not rig.tick(pa) & GATE:
@@ -70,7 +82,7 @@ def test_a_line_opens_in_bursts_with_sixty_ticks_between_that_lengthen_while_not
     assert runs[:10] == [3, 4, 5, 6, 7, 8, 9, 10, 11, 11] and min(gaps[1:-1]) >= 60
 
 
-def test_a_burst_that_brings_air_lengthens_no_further():
+def test_a_burst_that_delivers_air_is_not_lengthened_further():
     rig = Rig()
     rig.ready()
     for n in range(4):
@@ -84,7 +96,9 @@ def test_a_compressor_is_not_held_to_bursts():
     assert sum(out & GATE for out in rig.run(0, 200)) > 190
 
 
-@pytest.mark.parametrize(("after", "seen", "lift"), [(96_000, 0, 100_000), (51_000, 0, 0), (48_000, 1, 0), (0, 0, 0)])
+@pytest.mark.parametrize(
+    ("after", "seen", "lift"), [(96_000, 0, 100_000), (51_000, 0, 0), (48_000, 1, 0), (0, 0, 0)]
+)
 def test_flow_is_seen_where_a_burst_loses_more_than_half_of_its_rise_and_stands(after, seen, lift):
     """At ambient again it is a leak. A rise of which a quarter is lost bounds nothing."""
     rig = Rig()
@@ -95,7 +109,7 @@ def test_flow_is_seen_where_a_burst_loses_more_than_half_of_its_rise_and_stands(
 
 
 def test_a_leak_is_no_tyre():
-    """A half-seated chuck empties the manifold with a time constant of 0.5 s: it falls to half, but never stands."""
+    """A half-seated chuck empties the manifold with a time constant of 0.5 s: it falls to half, but never rests."""
     rig = Rig()
     rig.ready()
     burst(rig, 0, 150_000, 150_000)
@@ -125,7 +139,7 @@ def test_no_air_while_the_chuck_may_be_coming_off():
 
 
 def test_the_self_test_waits_until_the_reading_stands():
-    """A chuck just put on: the manifold fills at 40 kPa/s, which is no stuck element."""
+    """A chuck just attached: the manifold fills at 40 kPa/s, which is not a stuck element."""
     rig = Rig(flags=A_SEALED)
     rig.run(0, 400, hold=False)
     outs = [rig.tick(80 * n, hold=n > 100, want=False) for n in range(1_000)]
@@ -156,7 +170,7 @@ def test_then_it_is_one_and_a_half_times_the_largest_rise(pa, runs):
 
 
 def stood(pa=200_000):
-    """A rig whose reading has stood at `pa` for a second with the source off."""
+    """A rig whose reading has been `pa` for a second with the source off."""
     rig = Rig(flags=A_SEALED)
     rig.run(pa, 500, hold=False)
     return rig
@@ -171,14 +185,16 @@ def test_chuck_off_after_a_fifth_of_a_second_at_ambient():
     assert len(found) == 1 and 99 <= found[0] <= 130, "100 ticks after the filters have fallen"
 
 
-@pytest.mark.parametrize(("pa", "off"), [(11_000, True), (11_900, True), (12_200, False), (20_000, False)])
+@pytest.mark.parametrize(
+    ("pa", "off"), [(11_000, True), (11_900, True), (12_200, False), (20_000, False)]
+)
 def test_ambient_means_guard_band_and_two_kilopascal(pa, off):
     assert bool(offs(stood(), pa, 600)) is off
 
 
 @pytest.mark.parametrize(("pa", "off"), [(39_800, False), (40_300, True)])
 def test_only_a_reading_that_stood_over_thirty_kilopascal_can_go(pa, off):
-    """A nearly empty tyre is no chuck off: 30 kPa and the guard band."""
+    """A nearly empty tyre is not a detached chuck: 30 kPa and the guard band."""
     assert bool(offs(stood(pa), 0, 600)) is off
 
 
@@ -198,7 +214,9 @@ def test_the_tyre_is_forgotten_and_run_must_be_released():
     assert rig.word("ran") == 1 and rig.word("stood") == 1
     found = offs(rig, 0, 400, hold=True)
     assert len(found) == 1
-    assert [rig.word(name) for name in ("seen", "stood", "lift", "burst_more", "ran", "test", "armed")] == [0] * 7
+    assert [
+        rig.word(name) for name in ("seen", "stood", "lift", "burst_more", "ran", "test", "armed")
+    ] == [0] * 7
     assert not any(out & (GATE | READY) for out in rig.run(0, 200)), "held on: nothing runs"
     rig.run(0, 5, hold=False)
     outs = rig.run(0, 250)

@@ -1,8 +1,8 @@
 """Vent, restrictor and relief in balance, and the same against the simulated plant."""
 
 import pytest
-from rimward.plant import Plant, compressor, line
-from rimward.plant import layout as k
+from rimward.simulation.plant import Plant, compressor, line
+from rimward.simulation.plant import layout as k
 
 from hardware import air
 from hardware.params import PARAMS, Param
@@ -23,7 +23,7 @@ def test_relief_alone_holds_its_own_limit(line, high, full_pa):
 
 
 def test_missing_restrictor_would_be_found(monkeypatch):
-    """The check-out's vent balance tells a missing restrictor (C 0.8 instead of 0.2)."""
+    """The check-out's vent balance detects a missing restrictor (C 0.8 instead of 0.2)."""
     sound = air.vented_gauge_pa(True)
     monkeypatch.setitem(PARAMS, "inlet_c", Param(0.8, 0.8, 0.8, "dm3/(s bar)", "left out"))
     assert air.vented_gauge_pa(True) > 500_000 / 1.5 > sound
@@ -36,7 +36,9 @@ def test_every_row_of_the_report_holds():
 def test_balance_is_a_balance():
     feed, _ = air.source_flow(True, air.AMBIENT_PA)
     p = air.vented_gauge_pa(True) + air.AMBIENT_PA
-    assert air.flow(PARAMS["vent_c"].low, PARAMS["b_ratio"].low, p, air.AMBIENT_PA) == pytest.approx(feed(p), rel=1e-6)
+    assert air.flow(
+        PARAMS["vent_c"].low, PARAMS["b_ratio"].low, p, air.AMBIENT_PA
+    ) == pytest.approx(feed(p), rel=1e-6)
 
 
 def test_manifold_empties_within_half_a_second():
@@ -44,7 +46,11 @@ def test_manifold_empties_within_half_a_second():
 
 
 def test_relief_opens_in_proportion():
-    assert air.relief_lift(589_999, 590_000) == 0 and air.relief_lift(619_500, 590_000) == pytest.approx(0.5) and air.relief_lift(9e5, 590_000) == 1
+    assert (
+        air.relief_lift(589_999, 590_000) == 0
+        and air.relief_lift(619_500, 590_000) == pytest.approx(0.5)
+        and air.relief_lift(9e5, 590_000) == 1
+    )
 
 
 def settled_in_the_plant(params):
@@ -56,8 +62,12 @@ def settled_in_the_plant(params):
 
 
 def test_plant_at_the_worst_ends_settles_where_the_calculation_says():
-    c, b, vent, vent_b, supply = (PARAMS[n] for n in ("inlet_c", "b_ratio", "vent_c", "b_ratio", "supply_line"))
-    worst = line(line_pa=supply.high, line_c=c.high, line_b=b.high, vent_c=vent.low, outlet_b=vent_b.low)
+    c, b, vent, vent_b, supply = (
+        PARAMS[n] for n in ("inlet_c", "b_ratio", "vent_c", "b_ratio", "supply_line")
+    )
+    worst = line(
+        line_pa=supply.high, line_c=c.high, line_b=b.high, vent_c=vent.low, outlet_b=vent_b.low
+    )
     assert settled_in_the_plant(worst) == pytest.approx(air.vented_gauge_pa(True), rel=0.03)
 
 

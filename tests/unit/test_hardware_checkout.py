@@ -1,11 +1,12 @@
-"""The check-out done in simulation: each step passes on the sound unit, and tells each fault that it is there for."""
+"""The check-out done in simulation: each step passes on the sound unit and detects each of its faults."""
 
 import pytest
-from rimward.plant import Plant, line
-from rimward.plant import layout as k
+from rimward.simulation.plant import Plant, line
+from rimward.simulation.plant import layout as k
 
-from hardware import air, checkout_sim, cutoff, hazards, sheets
-from hardware.checkout_sim import Unit, passes, trials
+from hardware import air, checkout_unit, cutoff, hazards, sheets
+from hardware.checkout_sim import passes, trials
+from hardware.checkout_unit import Unit
 
 TRIALS = trials()
 FAULTY = [(key, name) for key, t in TRIALS.items() for name in t.faults]
@@ -26,7 +27,11 @@ def test_a_hazard_row_that_rests_on_a_step_is_there_and_names_this_test():
     here = "tests/unit/test_hardware_checkout.py::test_step_tells_the_fault_from_the_sound_unit"
     resting = {row for t in TRIALS.values() for row in t.rows}
     assert resting <= set(rows)
-    assert [row for row in ("H06", "H14", "H18", "H19") if here not in rows[row].tests or row not in resting] == []
+    assert [
+        row
+        for row in ("H06", "H14", "H18", "H19")
+        if here not in rows[row].tests or row not in resting
+    ] == []
 
 
 def test_printed_limits_are_those_of_the_trial():
@@ -34,20 +39,27 @@ def test_printed_limits_are_those_of_the_trial():
     for key in ("trip_low", "trip_high", "test_button", "relief_low", "relief_high"):
         low, high = TRIALS[key].low, TRIALS[key].high
         assert sheets.both(low, up=True) in printed[key] and sheets.both(high) in printed[key]
-    assert f"{air.VENT_LIMIT:g} times" in printed["vent_flow"] and "0.3 V" in printed["coupling"] and "38 to 55 V" in printed["fly_back"]
-    assert TRIALS["coupling"].high == 0.3 and (TRIALS["fly_back"].low, TRIALS["fly_back"].high) == (38.0, 55.0)
+    assert (
+        f"{air.VENT_LIMIT:g} times" in printed["vent_flow"]
+        and "0.3 V" in printed["coupling"]
+        and "38 to 55 V" in printed["fly_back"]
+    )
+    assert TRIALS["coupling"].high == 0.3 and (TRIALS["fly_back"].low, TRIALS["fly_back"].high) == (
+        38.0,
+        55.0,
+    )
 
 
 def test_no_step_needs_more_air_than_its_source_gives():
-    assert max(t.high for key, t in TRIALS.items() if t.unit == "Pa") < checkout_sim.HAND_PUMP_PA
+    assert max(t.high for key, t in TRIALS.items() if t.unit == "Pa") < checkout_unit.HAND_PUMP_PA
     assert cutoff.test_band()[2] < 300_000
 
 
 def test_what_the_steps_of_old_did_not_tell():
     """Release time with a slow limit passes a shorted clamp; drop-out passes a shorted capacitor; the vent opens before RV1 does."""
     assert not passes("relief_low", Unit(vent_fed=False))
-    shorted = checkout_sim.with_value("C10", "150u")  # as good as a wire for one pulse
-    assert passes("drop_out", shorted) or checkout_sim.drop_out_ms(shorted) < 10
+    shorted = checkout_unit.with_value("C10", "150u")  # as good as a wire for one pulse
+    assert passes("drop_out", shorted) or checkout_unit.drop_out_ms(shorted) < 10
     assert not passes("coupling", TRIALS["coupling"].faults["C10 joined through"])
 
 

@@ -5,9 +5,10 @@ from pathlib import Path
 import pytest
 
 from hardware import build, draw, pneumatic
+from hardware.air_parts import AIR_PARTS
 from hardware.circuit import SHEETS, load, nets, ohms
 from hardware.kicad.pinout import numbers
-from hardware.sources import AIR_PARTS, KINDS, MECHANICAL
+from hardware.sources import KINDS, MECHANICAL
 
 PARTS = load()
 
@@ -60,7 +61,9 @@ def test_drawing_refuses_to_leave_a_part_out(monkeypatch):
 def test_pneumatic_diagram_shows_every_part(monkeypatch):
     svg = pneumatic.diagram()
     assert all(f">{a.ref}<" in svg for a in AIR_PARTS)
-    monkeypatch.setattr(pneumatic, "AIR_PARTS", (*AIR_PARTS, AIR_PARTS[0].__class__("ZZ9", "", "", "", (), "")))
+    monkeypatch.setattr(
+        pneumatic, "AIR_PARTS", (*AIR_PARTS, AIR_PARTS[0].__class__("ZZ9", "", "", "", (), ""))
+    )
     with pytest.raises(ValueError, match="ZZ9"):
         pneumatic.diagram()
 
@@ -68,7 +71,9 @@ def test_pneumatic_diagram_shows_every_part(monkeypatch):
 def test_netlist_has_every_part_and_every_pin_once():
     text = build.netlist()
     assert text.count("(comp (ref") == len(PARTS)
-    assert text.count("(node (ref") == sum(len(numbers(PARTS[ref], pin)) for pins in nets(PARTS).values() for ref, pin in pins)
+    assert text.count("(node (ref") == sum(
+        len(numbers(PARTS[ref], pin)) for pins in nets(PARTS).values() for ref, pin in pins
+    )
     assert text.count("(") == text.count(")")
 
 

@@ -33,14 +33,23 @@ def test_smallest_tyre_stays_under_110_percent_after_a_trip(high):
 @pytest.mark.parametrize("high", [False, True])
 def test_monte_carlo_lies_inside_the_worst_case(high):
     worst, drawn = cutoff.band(high), cutoff.monte_carlo(high)
-    assert worst[0] <= drawn["min_pa"] <= drawn["q001_pa"] < drawn["q999_pa"] <= drawn["max_pa"] <= worst[2]
+    assert (
+        worst[0]
+        <= drawn["min_pa"]
+        <= drawn["q001_pa"]
+        < drawn["q999_pa"]
+        <= drawn["max_pa"]
+        <= worst[2]
+    )
     assert drawn["count"] == 200_000
     assert drawn["max_pa"] - drawn["min_pa"] > 0.8 * (worst[2] - worst[0])
 
 
 def test_open_key_contact_is_the_low_range():
     r = {ref: ohms(load()[ref].value) for ref in ("R35", "R36", "R37")}
-    assert pressure(cutoff.threshold(r["R35"], r["R36"], r["R37"], 0.0, 1.0, cutoff.monitor_s())) == pytest.approx(cutoff.band(False)[1])
+    assert pressure(
+        cutoff.threshold(r["R35"], r["R36"], r["R37"], 0.0, 1.0, cutoff.monitor_s())
+    ) == pytest.approx(cutoff.band(False)[1])
 
 
 def test_hysteresis_closes_again_below_the_ceiling():
@@ -56,7 +65,9 @@ def test_latch_is_driven_with_room_to_spare():
 
 
 def test_sealed_element_would_leave_the_band():
-    assert cutoff.sealed_shift_pa(3000) == pytest.approx(31_216, abs=200)  # ISO 2533: 70 109 Pa at 3000 m
+    assert cutoff.sealed_shift_pa(3000) == pytest.approx(
+        31_216, abs=200
+    )  # ISO 2533: 70 109 Pa at 3000 m
     assert cutoff.band(False)[2] + cutoff.sealed_shift_pa(3000) > 550_000
 
 
@@ -72,15 +83,25 @@ def test_daily_test_lowers_the_threshold_to_a_pressure_that_every_source_reaches
     low, nominal, high = cutoff.test_band()
     assert 150_000 < low < nominal < high < 260_000
     r = {ref: ohms(load()[ref].value) for ref in ("R35", "R37", "R32")}
-    r36_broken = pressure(cutoff.threshold(r["R35"], 1e12, r["R37"], 0.0, 1.0, cutoff.monitor_s() + 1 / r["R32"]))
+    r36_broken = pressure(
+        cutoff.threshold(r["R35"], 1e12, r["R37"], 0.0, 1.0, cutoff.monitor_s() + 1 / r["R32"])
+    )
     assert r36_broken > high + 50_000
 
 
 def test_errors_move_the_trip_the_way_they_must():
-    assert cutoff.trip_pa({**ZERO, "c_error_fs": 0.01}, False) == pytest.approx(cutoff.trip_pa(ZERO, False) - 10_000)
-    assert cutoff.trip_pa({**ZERO, "comparator_offset": 0.004}, False) == pytest.approx(cutoff.trip_pa(ZERO, False) + 1_000)
+    assert cutoff.trip_pa({**ZERO, "c_error_fs": 0.01}, False) == pytest.approx(
+        cutoff.trip_pa(ZERO, False) - 10_000
+    )
+    assert cutoff.trip_pa({**ZERO, "comparator_offset": 0.004}, False) == pytest.approx(
+        cutoff.trip_pa(ZERO, False) + 1_000
+    )
     assert cutoff.trip_pa({**ZERO, "R36": 0.001}, False) > cutoff.trip_pa(ZERO, False)
 
 
 def test_transfer_round_trip():
-    assert fraction(500_000) == pytest.approx(0.5) and pressure(0.1) == pytest.approx(0.0) and pressure(0.9) == pytest.approx(1e6)
+    assert (
+        fraction(500_000) == pytest.approx(0.5)
+        and pressure(0.1) == pytest.approx(0.0)
+        and pressure(0.9) == pytest.approx(1e6)
+    )

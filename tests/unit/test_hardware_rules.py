@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from hardware import graph, rules
+from hardware import graph, pin_rules, rating_rules, rules
 from hardware.circuit import load
 
 PARTS = load()
@@ -31,8 +31,8 @@ def without(*refs):
 
 
 DEFECTS = [
-    (rules.pins_match, moved("U1", GP2="RELAY", GP3="GATE")),
-    (rules.pins_match, moved("U1", GP15="NC")),
+    (pin_rules.pins_match, moved("U1", GP2="RELAY", GP3="GATE")),
+    (pin_rules.pins_match, moved("U1", GP15="NC")),
     (rules.nets_complete, moved("R41", **{"1": "NOWHERE"})),
     (rules.no_floating_input, without("R25")),
     (rules.no_floating_input, without("R15", "R16")),
@@ -56,12 +56,12 @@ DEFECTS = [
     (rules.vent_opens, moved("J4", **{"1": "V12_COIL"})),
     (rules.vent_opens, moved("Q8", S="V12_RUN")),
     (rules.two_elements, moved("J2", **{"2": "GND"})),
-    (rules.wires_guarded, moved("S4", **{"2": "UP"})),
-    (rules.wires_guarded, without("D27")),
-    (rules.wires_guarded, valued("D1", rating="18 V 1500 W clamp:29.2 V")),
-    (rules.wires_guarded, moved("J9", SDA="DISPLAY_SDA")),
-    (rules.ratings, valued("Q5", rating="30 V 2 A")),
-    (rules.ratings, valued("R7", "100")),
+    (rating_rules.wires_guarded, moved("S4", **{"2": "UP"})),
+    (rating_rules.wires_guarded, without("D27")),
+    (rating_rules.wires_guarded, valued("D1", rating="18 V 1500 W clamp:29.2 V")),
+    (rating_rules.wires_guarded, moved("J9", SDA="DISPLAY_SDA")),
+    (rating_rules.ratings, valued("Q5", rating="30 V 2 A")),
+    (rating_rules.ratings, valued("R7", "100")),
 ]
 
 
@@ -78,17 +78,23 @@ def test_one_coupling_capacitor_shorted_is_still_off():
 
 
 def test_pin_table_with_impossible_pins_is_found(monkeypatch):
-    rows = tuple(("ADC_B", 22, "adc", n) if name == "ADC_B" else (name, g, d, n) for name, g, d, n in rules.pin_table.PINS)
-    monkeypatch.setattr(rules.pin_table, "PINS", rows)
-    assert not rules.pins_possible(PARTS).ok
-    assert not rules.pins_match(PARTS).ok
+    rows = tuple(
+        ("ADC_B", 22, "adc", n) if name == "ADC_B" else (name, g, d, n)
+        for name, g, d, n in pin_rules.pin_table.PINS
+    )
+    monkeypatch.setattr(pin_rules.pin_table, "PINS", rows)
+    assert not pin_rules.pins_possible(PARTS).ok
+    assert not pin_rules.pins_match(PARTS).ok
 
 
 def test_pin_number_written_out_in_board_code_is_found(tmp_path):
     module = tmp_path / "pico.py"
-    module.write_text("from machine import Pin\nled = Pin(25, Pin.OUT)\nrun = Pin(gpio('RUN'))\n", encoding="utf-8")
-    assert rules.numbers_in(module) == ["pico.py:2"]
-    assert rules.names_in(module) == ["RUN"]
+    module.write_text(
+        "from machine import Pin\nled = Pin(25, Pin.OUT)\nrun = Pin(gpio('RUN'))\n",
+        encoding="utf-8",
+    )
+    assert pin_rules.numbers_in(module) == ["pico.py:2"]
+    assert pin_rules.names_in(module) == ["RUN"]
 
 
 def test_air_runs_in_the_model_when_everything_allows_it():
@@ -100,6 +106,8 @@ def test_air_runs_in_the_model_when_everything_allows_it():
 
 
 def test_pins_file_is_in_the_common_subset():
-    assert [rules.pin_table.gpio(row[0]) for row in rules.pin_table.PINS] == [row[1] for row in rules.pin_table.PINS]
+    assert [pin_rules.pin_table.gpio(row[0]) for row in pin_rules.pin_table.PINS] == [
+        row[1] for row in pin_rules.pin_table.PINS
+    ]
     with pytest.raises(KeyError):
-        rules.pin_table.gpio("nothing")
+        pin_rules.pin_table.gpio("nothing")

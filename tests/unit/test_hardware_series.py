@@ -1,4 +1,4 @@
-"""Second sources: every named series keeps every figure of its rows, and those that once were named and do not are refused."""
+"""Second sources: every named series keeps every figure of its rows, and formerly named ones that do not are refused."""
 
 from dataclasses import replace
 
@@ -17,7 +17,9 @@ def test_rule_holds(rule):
     assert rule(PARTS).ok, rule(PARTS).found
 
 
-@pytest.mark.parametrize("kind,name", [(kind, name) for kind, rows in series.REFUSED.items() for name in rows])
+@pytest.mark.parametrize(
+    "kind,name", [(kind, name) for kind, rows in series.REFUSED.items() for name in rows]
+)
 def test_a_series_that_does_not_fit_is_refused(kind, name):
     assert series.fits(kind, series.REFUSED[kind][name], PARTS)
     assert name not in KINDS[kind].series
@@ -25,7 +27,10 @@ def test_a_series_that_does_not_fit_is_refused(kind, name):
 
 def test_common_mode_of_the_comparator_reaches_the_highest_threshold():
     """4.28 V of 5 V in the high range; a type whose inputs end 1.2 V under the rail stops at 3.8 V."""
-    assert any("below_rail" in bad for bad in series.fits("comparator", series.REFUSED["comparator"]["LMV762"], PARTS))
+    assert any(
+        "below_rail" in bad
+        for bad in series.fits("comparator", series.REFUSED["comparator"]["LMV762"], PARTS)
+    )
 
 
 def test_converter_s_reference_allows_the_highest_supply():
@@ -34,8 +39,12 @@ def test_converter_s_reference_allows_the_highest_supply():
 
 def test_a_planted_defect_is_found(monkeypatch):
     assert not series.sources_fit({**PARTS, "Q1": replace(PARTS["Q1"], rating="80 V 0.1 A")}).ok
-    assert not series.all_figures_used({**PARTS, "Q1": replace(PARTS["Q1"], rating="45 V 0.1 A power:0.3 W")}).ok
-    monkeypatch.setitem(series.SERIES["comparator"], "LMV762", series.REFUSED["comparator"]["LMV762"])
+    assert not series.all_figures_used(
+        {**PARTS, "Q1": replace(PARTS["Q1"], rating="45 V 0.1 A power:0.3 W")}
+    ).ok
+    monkeypatch.setitem(
+        series.SERIES["comparator"], "LMV762", series.REFUSED["comparator"]["LMV762"]
+    )
     assert not series.sources_fit(PARTS).ok
     assert not series.all_figures_used(PARTS).ok
 

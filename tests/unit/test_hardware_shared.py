@@ -16,7 +16,11 @@ def moved(ref, kind="", **pins):
     return {**PARTS, ref: replace(part, kind=kind or part.kind, pins={**part.pins, **pins})}
 
 
-OLD_FREE_WHEEL = {**PARTS, "D7": replace(PARTS["D7"], pins={"A": "PGND", "K": "PUMP_P"}), "D8": replace(PARTS["D8"], kind="diode-power", pins={"A": "PUMP_N", "K": "V12"})}
+OLD_FREE_WHEEL = {
+    **PARTS,
+    "D7": replace(PARTS["D7"], pins={"A": "PGND", "K": "PUMP_P"}),
+    "D8": replace(PARTS["D8"], kind="diode-power", pins={"A": "PUMP_N", "K": "V12"}),
+}
 
 
 @pytest.mark.parametrize("rule", shared.RULES, ids=lambda r: r.__name__)
@@ -31,8 +35,14 @@ DEFECTS = [
     (shared.star_point, moved("M1", S="CGND")),
     (shared.star_point, moved("Q9", S="GND")),
     (shared.star_point, moved("NT2", **{"1": "GND"})),
-    (shared.monitor_harmless, {**PARTS, "R82": replace(PARTS["R82"], pins={"1": "SIG_C_RAW", "2": "MON_C"})}),
-    (shared.monitor_harmless, {**PARTS, **{r: replace(PARTS[r], value="10k") for r in ("R85", "R86")}}),
+    (
+        shared.monitor_harmless,
+        {**PARTS, "R82": replace(PARTS["R82"], pins={"1": "SIG_C_RAW", "2": "MON_C"})},
+    ),
+    (
+        shared.monitor_harmless,
+        {**PARTS, **{r: replace(PARTS[r], value="10k") for r in ("R85", "R86")}},
+    ),
     (shared.reversed_supply, OLD_FREE_WHEEL),
     (shared.reversed_supply, moved("D6", "net-tie")),
     (shared.line_valves_let_go, OLD_FREE_WHEEL),
@@ -46,9 +56,11 @@ def test_rule_finds_a_planted_defect(rule, broken):
     assert not rule(broken).ok
 
 
-@pytest.mark.parametrize("name,pair", [("port and tap C", ("plenum", "C")), ("port of RV2", ("vent", "RV2"))])
+@pytest.mark.parametrize(
+    "name,pair", [("port and tap C", ("plenum", "C")), ("port of RV2", ("vent", "RV2"))]
+)
 def test_a_port_behind_another_one_is_found(name, pair):
-    """As it was: C on the neck of the plenum; or a relief valve behind the vent's port."""
+    """The earlier circuit: C on the neck of the plenum; or a relief valve behind the vent's port."""
     assert shared.passages_apart().ok
     assert not shared.passages_apart({**shared.PASSAGES, name: pair}).ok
 
@@ -64,7 +76,7 @@ def test_motor_current_in_the_sensor_s_return_would_move_the_trip_by_0_075_bar()
 
 
 def test_reversed_supply_in_ngspice():
-    """-12 V, run switch held: no current in motor and coil; through the two free-wheel diodes of old the motor ran."""
+    """-12 V, run switch held: no current in motor and coil; with the two free-wheel diodes of the earlier circuit the motor ran."""
     now, old = shared.reversed_run(PARTS), shared.reversed_run(OLD_FREE_WHEEL)
     assert abs(now["motor"]) < 1e-3 and abs(now["coil"]) < 1e-3
     assert abs(old["motor"]) > 1.0
@@ -77,12 +89,19 @@ def test_line_valves_let_go_within_their_share():
 def test_a_drift_of_c_that_nothing_shows_keeps_the_tyre_under_its_stated_bound():
     """C low by as much as the comparison leaves unseen: the cutoff opens at 5.6 bar at most (hazard table), not 110 %."""
     errors = dict.fromkeys(cutoff.TERMS, 0.0)
-    worst = max(cutoff.trip_pa({**errors, "comparator_offset": o, "R36": r, "R35": -r}, False) for o in (0.0, 0.01) for r in (0.0, 0.00175))
+    worst = max(
+        cutoff.trip_pa({**errors, "comparator_offset": o, "R36": r, "R35": -r}, False)
+        for o in (0.0, 0.01)
+        for r in (0.0, 0.00175)
+    )
     assert 550_000 < worst + shared.unseen_drift_pa() < 562_000
 
 
 def test_bound_after_a_trip_is_adiabatic_and_with_every_lag():
     """By hand: 565 kPa/s times 1.04 for air of 50 degC, 23.8 ms; over the isothermal figure without the element's lag by half."""
     line = cutoff.overshoots(False)[1]
-    assert cutoff.overshoot_pa(True) == pytest.approx(0.22e-8 * 1_101_325 * 1e5 / 600e-6 * 1.4 * 1.0497 * (2.0 + 1.2 + 0.1 + 0.294 + 20) / 1000, rel=0.01)
+    assert cutoff.overshoot_pa(True) == pytest.approx(
+        0.22e-8 * 1_101_325 * 1e5 / 600e-6 * 1.4 * 1.0497 * (2.0 + 1.2 + 0.1 + 0.294 + 20) / 1000,
+        rel=0.01,
+    )
     assert line["tyre_pa"] < 550_000 < line["one_element_stuck_pa"] < 556_000

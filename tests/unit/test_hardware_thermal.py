@@ -1,4 +1,4 @@
-"""Heat, starting and stall current: the rules hold, and what was there before breaks them. Limits are literals here."""
+"""Heat, starting and stall current: the rules hold, and the earlier parts violate them. Limits are literals here."""
 
 from dataclasses import replace
 
@@ -52,6 +52,8 @@ def test_rule_finds_a_planted_defect(rule, broken):
 
 
 def test_stall_current_grows_with_a_stiffer_motor(monkeypatch):
-    monkeypatch.setitem(params.PARAMS, "motor_ohm", params.Param(0.10, 0.15, 0.20, "ohm", "a larger motor"))
+    monkeypatch.setitem(
+        params.PARAMS, "motor_ohm", params.Param(0.10, 0.15, 0.20, "ohm", "a larger motor")
+    )
     assert thermal.stall_a() > 100
     assert not thermal.overcurrent(PARTS).ok

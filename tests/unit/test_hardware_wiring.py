@@ -5,8 +5,9 @@ from dataclasses import replace
 import pytest
 
 from hardware import build, orders, overview, wiring
+from hardware.air_parts import AIR_PARTS
 from hardware.circuit import load
-from hardware.sources import AIR_PARTS, MECHANICAL
+from hardware.sources import MECHANICAL
 
 PARTS = load()
 
@@ -20,11 +21,20 @@ def test_fuses_reach_what_they_feed():
     """Read off the circuit by hand: run switch and coils on F4, transducer C on F3, A and B on F2, display and panel behind the processor's supply on F2."""
     fused = wiring.fuse_of(PARTS)
     assert {fused[n] for n in ("V12_COIL", "V12_RUN", "COIL_P", "VENT_P")} == {"F4"}
-    assert fused["V5_CUT"] == "F3" and {fused[n] for n in ("V5_SENS", "V5", "V3V3", "FEED")} == {"F2"}
+    assert fused["V5_CUT"] == "F3" and {fused[n] for n in ("V5_SENS", "V5", "V3V3", "FEED")} == {
+        "F2"
+    }
     assert "GND" not in fused and "CGND" not in fused
 
 
-@pytest.mark.parametrize("ref,rating,named", [("F4", "32 V 6 A", "J4.1"), ("F3", "32 V 5 A", "J5.1"), ("F1", "32 V 40 A I2t:900 A2s", "J2.1")])
+@pytest.mark.parametrize(
+    "ref,rating,named",
+    [
+        ("F4", "32 V 6 A", "J4.1"),
+        ("F3", "32 V 5 A", "J5.1"),
+        ("F1", "32 V 40 A I2t:900 A2s", "J2.1"),
+    ],
+)
 def test_a_fuse_too_large_for_its_wires_is_found(ref, rating, named):
     check = wiring.fuse_protects_every_wire({**PARTS, ref: replace(PARTS[ref], rating=rating)})
     assert not check.ok and named in check.found
@@ -38,14 +48,24 @@ def test_a_wire_too_thick_for_its_contact_or_too_thin_is_found(monkeypatch):
 
 
 def test_a_main_switch_of_too_little_current_is_found(monkeypatch):
-    monkeypatch.setattr(wiring, "MECHANICAL", tuple(row if row[0] != "SW1" else (row[0], row[1], "16 V 6 A AC", row[3]) for row in MECHANICAL))
+    monkeypatch.setattr(
+        wiring,
+        "MECHANICAL",
+        tuple(
+            row if row[0] != "SW1" else (row[0], row[1], "16 V 6 A AC", row[3])
+            for row in MECHANICAL
+        ),
+    )
     assert not wiring.leads_fit(PARTS).ok
 
 
 def test_every_pin_with_a_wire_is_on_the_page():
     page = wiring.markdown()
     for c in wiring.contacts(PARTS):
-        assert f"| {c.pin} | {c.net} | {c.mm2:g} mm2 |" in page.split(f"### {c.ref}:")[1].split("###")[0]
+        assert (
+            f"| {c.pin} | {c.net} | {c.mm2:g} mm2 |"
+            in page.split(f"### {c.ref}:")[1].split("###")[0]
+        )
     assert "A board layout is not given" in page
     for ref, *_ in MECHANICAL:
         assert f"| {ref} |" in page
@@ -70,7 +90,13 @@ def test_isolation_and_dump_of_the_line_are_parts():
     assert "lockable" in valve.text and "empties" in valve.text
 
 
-@pytest.mark.parametrize("made,boxes,lines", [(overview.power_chain, overview.power_boxes, overview.POWER), (overview.stop_chain, overview.stop_boxes, overview.STOP)])
+@pytest.mark.parametrize(
+    "made,boxes,lines",
+    [
+        (overview.power_chain, overview.power_boxes, overview.POWER),
+        (overview.stop_chain, overview.stop_boxes, overview.STOP),
+    ],
+)
 def test_picture_joins_what_the_circuit_joins(made, boxes, lines, monkeypatch):
     svg = made()
     found = boxes(PARTS)
@@ -78,7 +104,9 @@ def test_picture_joins_what_the_circuit_joins(made, boxes, lines, monkeypatch):
     named = [line for line in lines if line[2]]
     assert len(named) > 15
     with pytest.raises(overview.Unjoined):
-        overview.checked(found, [(*named[0][:2], "V3V3" if named[0][2] != "V3V3" else "V12")], PARTS)
+        overview.checked(
+            found, [(*named[0][:2], "V3V3" if named[0][2] != "V3V3" else "V12")], PARTS
+        )
     places = [(box.column, box.row) for box in found]
     assert len(places) == len(set(places))
     outside = {"battery", "F0", "SW1", "hand", "SV3", "cutoff", "cutoff, high", "V5", "RV1", "RV2"}
@@ -87,12 +115,42 @@ def test_picture_joins_what_the_circuit_joins(made, boxes, lines, monkeypatch):
 
 def test_power_picture_has_every_fuse_regulator_and_switching_element_and_stop_picture_every_way_to_stop():
     power = {box.ref for box in overview.power_boxes(PARTS)}
-    assert {p.ref for p in PARTS.values() if p.kind.startswith(("fuse", "reg-", "nmos-power", "relay"))} <= power
+    assert {
+        p.ref for p in PARTS.values() if p.kind.startswith(("fuse", "reg-", "nmos-power", "relay"))
+    } <= power
     stop = {box.ref for box in overview.stop_boxes(PARTS)}
-    assert {"S1", "Q4", "Q5", "Q6", "Q8", "Q9", "Q12", "Q13", "K1", "M1", "U1", "U4", "U9", "SV3", "RV1", "RV2"} <= stop
+    assert {
+        "S1",
+        "Q4",
+        "Q5",
+        "Q6",
+        "Q8",
+        "Q9",
+        "Q12",
+        "Q13",
+        "K1",
+        "M1",
+        "U1",
+        "U4",
+        "U9",
+        "SV3",
+        "RV1",
+        "RV2",
+    } <= stop
 
 
-@pytest.mark.parametrize("value,code", [("2.2k", "2K2"), ("220", "220R"), ("10.0k", "10K"), ("1M", "1M"), ("49.9k", "49K9"), ("100k", "100K"), ("2.05k", "2K05")])
+@pytest.mark.parametrize(
+    "value,code",
+    [
+        ("2.2k", "2K2"),
+        ("220", "220R"),
+        ("10.0k", "10K"),
+        ("1M", "1M"),
+        ("49.9k", "49K9"),
+        ("100k", "100K"),
+        ("2.05k", "2K05"),
+    ],
+)
 def test_resistance_code(value, code):
     assert orders.coded(value) == code
 
@@ -100,7 +158,11 @@ def test_resistance_code(value, code):
 def test_every_line_of_the_bill_has_a_quantity_a_rating_a_number_and_says_whether_it_was_checked():
     for row in build.bom_rows():
         line = dict(zip(build.BOM_HEAD, row, strict=True))
-        assert int(line["quantity"]) >= 1 and line["rating and tolerance"] and line["order, for example"], line
+        assert (
+            int(line["quantity"]) >= 1
+            and line["rating and tolerance"]
+            and line["order, for example"]
+        ), line
         assert line["number checked"] in ("sheet seen", "unchecked: verify before ordering")
     seen = {row[2] for row in build.bom_rows() if "sheet seen" in row}
     assert seen == {"adc16", "relay"}

@@ -1,4 +1,4 @@
-"""The drawing of host mutants: it sees a limit that is loosened, and a change that no test can see is reported as a survivor."""
+"""Drawn host mutants: a loosened limit is detected, and a change that no test detects is reported as a survivor."""
 
 from tests.trust import host_mutation
 from tests.trust.host_mutation import JUDGED, ROOT, HostMutant, every, killed
@@ -12,18 +12,22 @@ def find(words: str) -> HostMutant:
 
 def test_every_row_names_a_module_and_tests_that_exist() -> None:
     for module, tests in JUDGED.items():
-        assert (ROOT / "host" / "rimward" / f"{module}.py").is_file()
-        assert all((ROOT / "tests" / f"{name.replace('/', '/test_')}.py").is_file() for name in tests)
+        assert host_mutation.source_of(module).is_file()
+        assert all(
+            (ROOT / "tests" / f"{name.replace('/', '/test_')}.py").is_file() for name in tests
+        )
 
 
 def test_there_are_many_mutants_and_each_is_another_program() -> None:
     assert len(ALL) > 500 and {"105 -> 106", "31815 -> 31816"} <= {mutant.words for mutant in ALL}
-    source, _ = host_mutation.mutated("ceiling/assess", find("ceiling/assess: 105 -> 106").site)
+    source, _ = host_mutation.mutated(
+        "rimward.limits.ceiling.assess", find("rimward.limits.ceiling.assess: 105 -> 106").site
+    )
     assert "FILL_ONLY_PERCENT = 106" in source
 
 
-def test_a_loosened_limit_is_killed_and_what_no_test_sees_survives() -> None:
-    loosened = find("ceiling/assess: 105 -> 106")
+def test_a_loosened_limit_is_killed_and_an_undetected_change_survives() -> None:
+    loosened = find("rimward.limits.ceiling.assess: 105 -> 106")
     assert killed(loosened, ("tests/unit/test_ceiling.py",))
     assert not killed(loosened, ("tests/unit/test_energy.py",))
 
@@ -32,4 +36,6 @@ def test_equivalents_are_mutants_that_exist() -> None:
     import json
 
     listed = json.loads(host_mutation.EQUIVALENT.read_text(encoding="utf-8"))
-    assert set(listed) <= {mutant.key for mutant in ALL} and all(len(reason) > 20 for reason in listed.values())
+    assert set(listed) <= {mutant.key for mutant in ALL} and all(
+        len(reason) > 20 for reason in listed.values()
+    )

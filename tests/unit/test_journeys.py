@@ -32,10 +32,10 @@ def listens() -> None:
 
 
 class Person:
-    """Types the lines into a shell, and does at the inflator what belongs to each."""
+    """Type the lines into a shell, and do the matching actions at the inflator."""
 
     def __init__(self, folder: Path) -> None:
-        self.shop = Shop(folder)
+        self.shop = Shop(folder, own_process=True)
         place = folder / "bin"
         place.mkdir()
         (place / "rimward").write_text(SHIM)
@@ -45,16 +45,23 @@ class Person:
 
     def types(self, line: str) -> subprocess.CompletedProcess[str]:
         """One line in a shell."""
-        return subprocess.run(["bash", "-c", line], capture_output=True, text=True, env=self.shop.env, cwd=self.shop.folder, timeout=LIMIT_S)
+        return subprocess.run(
+            ["bash", "-c", line],
+            capture_output=True,
+            text=True,
+            env=self.shop.env,
+            cwd=self.shop.folder,
+            timeout=LIMIT_S,
+        )
 
     def must(self, line: str) -> str:
-        """A line that has to succeed; what it printed."""
+        """Run a line that must succeed; return its output."""
         done = self.types(line)
         assert done.returncode == 0, (line, done.stdout[-500:], done.stderr)
         return done.stdout
 
     def until(self, line: str, text: str, most_s: float = 90.0) -> str:
-        """Types a line that runs until it is interrupted; gives what it printed up to `text`, or in `most_s` seconds."""
+        """Type a line that runs until it is interrupted; return its output up to `text`, or of `most_s` seconds."""
         running = subprocess.Popen(["bash", "-c", f"exec {line}"], stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.PIPE,
                                    env=self.shop.env, cwd=self.shop.folder, start_new_session=True, preexec_fn=listens)  # fmt: skip
         assert running.stdout is not None
@@ -87,7 +94,7 @@ class Person:
         self.inflator.say("hold")
 
     def stays_until_it_is_done(self) -> dict:
-        """Holds on, confirms the bead when asked, lets go at the end and takes the hose off."""
+        """Keep holding, confirm the bead when asked, release at the end and detach the hose."""
         assert self.inflator is not None
         until = time.monotonic() + LIMIT_S
         while time.monotonic() < until:
@@ -109,7 +116,18 @@ class Person:
 @pytest.fixture
 def person(tmp_path):
     made = Person(tmp_path)
-    made.inflator = Inflator(made.shop, "--wheel", "28-622", "--rim-inner", "23", "--temp", "18", "--altitude", "200")
+    made.inflator = Inflator(
+        made.shop,
+        "--wheel",
+        "28-622",
+        "--rim-inner",
+        "23",
+        "--temp",
+        "18",
+        "--altitude",
+        "200",
+        speed=3.0,
+    )
     yield made
     if made.inflator is not None:
         made.inflator.close()
@@ -138,7 +156,14 @@ def test_the_three_journeys_as_typed_in_their_order(person):
     person.inflator = None
     for line in told["A developer"]:
         if line.startswith("rimward virtual"):
-            running = subprocess.Popen(["bash", "-c", f"exec {line}"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=person.shop.env, cwd=person.shop.folder)
+            running = subprocess.Popen(
+                ["bash", "-c", f"exec {line}"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+                env=person.shop.env,
+                cwd=person.shop.folder,
+            )
             assert running.stdout is not None
             assert running.stdout.readline().startswith("Virtual inflator on /dev/")
         elif line.startswith("rimward inflators"):

@@ -66,21 +66,25 @@ def test_not_every_32_bytes_are_a_key(bench: Bench, key: bytes) -> None:
     assert not bench.keys.enrolled()
 
 
-def test_while_filling_no_key_is_taken(bench: Bench) -> None:
+def test_a_key_is_refused_during_a_fill(bench: Bench) -> None:
     bench.keys.enrol(KEY)
     bench.locked = True
     assert bench.keys.enrol(OTHER) == replies.BUSY_FILLING
     assert bench.keys.key() == KEY
 
 
-def test_whose_profiles_come_in(bench: Bench) -> None:
+def test_only_profiles_of_the_held_key_are_accepted(bench: Bench) -> None:
     low, high = profile_of(), profile_of(ceiling_pa=500_001, limit_pa=900_000, rim_class=4)
-    assert bench.keys.judge(low) == bench.keys.stands(low) == replies.NO_KEY, "without a key the built-in profile is all there is"
+    assert bench.keys.judge(low) == bench.keys.stands(low) == replies.NO_KEY, (
+        "without a key the built-in profile is all there is"
+    )
     assert bench.keys.judge(profile.tag_profile(KEY, low)) == replies.NO_KEY
     bench.keys.enrol(KEY)
     assert bench.keys.judge(profile.tag_profile(KEY, high)) == replies.OK
     assert bench.keys.judge(wrong()) == replies.TAG_WRONG
-    assert bench.keys.judge(low) == replies.TAG_WRONG, "with a key enrolled, no tag is no longer enough"
+    assert bench.keys.judge(low) == replies.TAG_WRONG, (
+        "with a key enrolled, no tag is no longer enough"
+    )
 
 
 def test_every_bit_of_a_tagged_profile_counts(bench: Bench) -> None:
@@ -149,7 +153,7 @@ def test_the_wait_ends_although_the_milliseconds_wrap(bench: Bench) -> None:
     assert bench.keys.wait_ms() == 0
 
 
-def test_a_new_key_counts_anew(bench: Bench) -> None:
+def test_a_new_key_starts_a_new_count(bench: Bench) -> None:
     bench.keys.enrol(KEY)
     for _ in range(FREE + 1):
         bench.keys.judge(wrong())
@@ -159,7 +163,7 @@ def test_a_new_key_counts_anew(bench: Bench) -> None:
     assert (bench.keys.wrong, bench.keys.wait_ms()) == (0, 0)
 
 
-def test_no_tag_is_no_guess(bench: Bench) -> None:
+def test_a_missing_tag_does_not_count_as_a_guess(bench: Bench) -> None:
     bench.keys.enrol(KEY)
     for _ in range(FREE + 3):
         assert bench.keys.judge(profile_of()) == replies.TAG_WRONG
@@ -172,13 +176,13 @@ def test_the_session_key_is_not_the_key(bench: Bench) -> None:
     assert bench.keys.session_key() == hmac.new(KEY, b"session", hashlib.sha256).digest()
 
 
-def test_a_clock_nobody_set(bench: Bench) -> None:
+def test_a_clock_that_was_never_set(bench: Bench) -> None:
     clock = Clock(bench.board, bench.store)
     bench.board.ms += DAY_MS
     assert (clock.unix_s(), clock.day() < 0) == (0, True)
 
 
-def test_a_clock_goes_on(bench: Bench) -> None:
+def test_a_clock_counts_the_seconds_since_it_was_set(bench: Bench) -> None:
     clock = Clock(bench.board, bench.store)
     bench.board.ms = 999
     assert clock.set(1_800_000_000, -210)
@@ -189,7 +193,7 @@ def test_a_clock_goes_on(bench: Bench) -> None:
     assert clock.unix_s() == 1_800_000_002
 
 
-def test_a_clock_loses_nothing_to_asking_or_wrapping(bench: Bench) -> None:
+def test_a_clock_stays_exact_over_queries_and_wraps(bench: Bench) -> None:
     clock = Clock(bench.board, bench.store)
     clock.set(1_800_000_000, 60)
     step = 6 * DAY_MS - 1
@@ -198,8 +202,10 @@ def test_a_clock_loses_nothing_to_asking_or_wrapping(bench: Bench) -> None:
         assert clock.unix_s() == 1_800_000_000 + count * step // 1000
 
 
-@pytest.mark.parametrize("unix_s,zone", [(0, 0), (-1, 0), (1 << 32, 0), (1_800_000_000, 841), (1_800_000_000, -841)])
-def test_a_time_that_cannot_be_is_not_taken(bench: Bench, unix_s: int, zone: int) -> None:
+@pytest.mark.parametrize(
+    "unix_s,zone", [(0, 0), (-1, 0), (1 << 32, 0), (1_800_000_000, 841), (1_800_000_000, -841)]
+)
+def test_an_impossible_time_is_refused(bench: Bench, unix_s: int, zone: int) -> None:
     clock = Clock(bench.board, bench.store)
     assert not clock.set(unix_s, zone)
     assert (clock.unix_s(), clock.zone_min) == (0, 0)

@@ -1,25 +1,27 @@
-"""What an inflator tells of itself over the line: the trips it keeps through a restart, how worn its flash is, a profile deleted."""
+"""An inflator's condition over the line: trips kept through a restart, wear of its flash, deletion of a profile."""
 
 import re
 from pathlib import Path
 
 import pytest
-from rimward.commands.inflators import print_one
-from rimward.errors import Refusal
-from rimward.link import Client, LockstepTransport, condition, verbs
-from rimward.link.ports import about_row
-from rimward.plant import faults
+from rimward.base.errors import Refusal
+from rimward.cli.commands.inflators import print_one
+from rimward.device.link import Client, LockstepTransport, condition, verbs
+from rimward.device.link.ports import about_row
 from rimward.simulation.person import Person
+from rimward.simulation.plant import faults
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 
 from tests.unit.linkbench import profile
 
 TABLE = (Path(__file__).parents[2] / "firmware" / "CRASH-TABLE.md").read_text()
 
 
-def test_a_trip_is_told_after_the_power_was_away(capsys: pytest.CaptureFixture[str]) -> None:
-    with VirtualInflator(plant_of(Scenario()), faults=faults.events("relay_stuck_on", 0)) as inflator:
+def test_a_trip_is_reported_after_a_power_cut(capsys: pytest.CaptureFixture[str]) -> None:
+    with VirtualInflator(
+        plant_of(Scenario()), faults=faults.events("relay_stuck_on", 0)
+    ) as inflator:
         person = Person(inflator)
         person.bring(profile())
         assert condition.trips(person.client) == []
@@ -33,8 +35,12 @@ def test_a_trip_is_told_after_the_power_was_away(capsys: pytest.CaptureFixture[s
         with Client(LockstepTransport(inflator)) as client:
             told = {**about_row("line", client.about), **condition.condition(client)}
     (trip,) = told["trips"]
-    assert (trip["cause"], trip["boot"], trip["session"]) == ("relay-stuck", 1, 1) and trip["cause_next"]
-    assert (told["starts"], told["sessions_begun"], told["profiles"]) == (2, 1, 1) and told["wear"]["erases"] > 0
+    assert (trip["cause"], trip["boot"], trip["session"]) == ("relay-stuck", 1, 1) and trip[
+        "cause_next"
+    ]
+    assert (told["starts"], told["sessions_begun"], told["profiles"]) == (2, 1, 1) and told["wear"][
+        "erases"
+    ] > 0
     print_one(told)
     shown = capsys.readouterr().out
     assert "relay-stuck" in shown and "an estimate" in shown
@@ -47,13 +53,15 @@ def erases(action: str) -> float:
 
 
 def test_wear_is_estimated_from_what_the_power_cuts_measured() -> None:
-    assert condition.ERASES_A_START == erases("restart")
-    assert condition.ERASES_A_SESSION == erases("session appended") + erases("session ended")
-    assert condition.ERASES_A_RECORD == max(erases("new profile"), erases("profile replaced"))
+    assert erases("restart") == condition.ERASES_A_START
+    assert erases("session appended") + erases("session ended") == condition.ERASES_A_SESSION
+    assert max(erases("new profile"), erases("profile replaced")) == condition.ERASES_A_RECORD
     years = re.search(r"littlefs levels .*: \d+ years, or (\d+)\.", TABLE)
     assert years is not None
     days = int(years[1]) * 365
-    assert condition.wear(days, 40 * days, 40_000, 1, 5 * days)["part"] == pytest.approx(1, abs=0.06)
+    assert condition.wear(days, 40 * days, 40_000, 1, 5 * days)["part"] == pytest.approx(
+        1, abs=0.06
+    )
     assert condition.wear(0, 0, 0, 0, 0) == {"erases": 0, "part": 0}
 
 
@@ -62,12 +70,20 @@ def test_a_profile_is_deleted_after_a_persons_yes_and_its_issue_number_stays() -
         person = Person(inflator)
         person.bring(profile())
         inflator.advance(0.5)
-        for words, told in (("nobody's", "holds no profile"), ("", "holds no profile"), ("Larkspur front", "did not confirm")):
+        for words, told in (
+            ("nobody's", "stores no profile"),
+            ("", "stores no profile"),
+            ("Larkspur front", "did not confirm"),
+        ):
             with pytest.raises(Refusal, match=told):
                 verbs.delete_profile(person.client, words, lambda _text: inflator.press("down"))
         assert len(verbs.list_profiles(person.client)) == 1
         done = verbs.delete_profile(person.client, "larkspur FRONT", person.confirm)
-        assert done["deleted"] and done["wheel_id"] == Scenario().wheel_id().hex() or done["label"] == "Larkspur front"
+        assert (
+            done["deleted"]
+            and done["wheel_id"] == Scenario().wheel_id().hex()
+            or done["label"] == "Larkspur front"
+        )
         assert verbs.list_profiles(person.client) == []
         with pytest.raises(Refusal, match="issue-not-newer"):
             verbs.send_profile(person.client, profile())

@@ -3,15 +3,19 @@
 from collections.abc import Iterator
 
 import pytest
-from rimward.link import verbs
+from rimward.device.link import verbs
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 
 from tests.unit.linkbench import profile, pull_ratio
 
 # name -> (bytes a second, least ratio): 115,200 baud and 1 Mbaud with start and stop bit; USB full speed, 19 packets of 64 bytes a ms.
-LINES = {"115200 baud": (11_520.0, 0.90), "1 Mbaud": (100_000.0, 0.90), "12 Mbit USB": (1_216_000.0, 0.90)}
+LINES = {
+    "115200 baud": (11_520.0, 0.90),
+    "1 Mbaud": (100_000.0, 0.90),
+    "12 Mbit USB": (1_216_000.0, 0.90),
+}
 
 
 @pytest.fixture(scope="module")

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from rimward import keys
-from rimward.cli import cli
-from rimward.errors import Refusal
-from rimward.link import verbs
+from rimward.base.errors import Refusal
+from rimward.cli.main import cli
+from rimward.device.link import verbs
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
+from rimward.wheels import keys
 from rimward_protocol import session
 
 from tests.unit.linkbench import profile
@@ -39,7 +39,9 @@ def record(workshop: Path) -> Path:
             verbs.send_profile(person.client, profile())
         inflator.hands.held.add("workshop")
         inflator.advance(0.3)
-        with pytest.raises(Refusal, match="declined"):  # held beforehand the button confirms nothing
+        with pytest.raises(
+            Refusal, match="declined"
+        ):  # held beforehand the button confirms nothing
             verbs.enrol_key(person.client, key)
         inflator.hands.held.clear()
         with pytest.raises(Refusal, match="declined"):
@@ -49,7 +51,7 @@ def record(workshop: Path) -> Path:
         assert verbs.held_key(person.client) == keys.load().current.check
         with pytest.raises(Refusal, match="tag-wrong"):
             verbs.send_profile(person.client, profile())
-        from rimward import profiles
+        from rimward.wheels import profiles
 
         verbs.send_profile(person.client, profiles.tagged(profile(), keys.load()))
         assert verbs.list_profiles(person.client)[0]["tag_fits"]
@@ -58,7 +60,9 @@ def record(workshop: Path) -> Path:
         inflator.advance(0.3)
         person.choose(bytes(8))
         path = workshop / "fill.rws"
-        assert verbs.pull_session(person.client, verbs.list_sessions(person.client)[0]["session"], path)["ended"]
+        assert verbs.pull_session(
+            person.client, verbs.list_sessions(person.client)[0]["session"], path
+        )["ended"]
     return path
 
 
@@ -81,7 +85,7 @@ def test_blocks_are_counted_from_their_session(record: Path) -> None:
 
 
 def resealed(data: bytes, block: int, change: int) -> bytes:
-    """One payload byte changed and the block's own check code put right: what somebody without the key can do."""
+    """Change one payload byte and correct the block's check code: possible without the key."""
     from rimward_protocol.sessionread import read_blocks
 
     _why, _header, found, _good = read_blocks(data)
@@ -120,7 +124,10 @@ def test_removed_and_reordered_blocks_show(record: Path, tmp_path: Path) -> None
     for name, changed in (
         ("removed", data[: ends[3]] + data[ends[4] :]),
         ("cut", data[: ends[-2]]),
-        ("swapped", data[: ends[3]] + data[ends[4] : ends[5]] + data[ends[3] : ends[4]] + data[ends[5] :]),
+        (
+            "swapped",
+            data[: ends[3]] + data[ends[4] : ends[5]] + data[ends[3] : ends[4]] + data[ends[5] :],
+        ),
     ):
         path = tmp_path / f"{name}.rws"
         path.write_bytes(changed)
@@ -141,7 +148,9 @@ def test_record_without_a_key_is_not_called_verified(workshop: Path) -> None:
     assert verdict(path) == (1, "not-chained")
 
 
-def test_another_workshops_key_does_not_verify_it(record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_another_workshops_key_does_not_verify_it(
+    record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("RIMWARD_DATA", str(tmp_path / "other"))
     done = CliRunner().invoke(cli, ["session", "verify", str(record)])
     assert isinstance(done.exception, Refusal) and "no workshop key" in str(done.exception)

@@ -3,24 +3,32 @@
 from pathlib import Path
 
 import pytest
-from rimward.install import longtexts, plan
+from rimward.device.install import longtexts, plan
 from rimward_fw.ui import screens
 from rimward_protocol import longtext, reasons
 
 
+@pytest.fixture(scope="module")
+def installed() -> tuple[dict[str, str], dict[str, bytes]]:
+    """Products of an install: modules and text files."""
+    return plan.made_ready(None, None, False)
+
+
 @pytest.fixture
-def files(tmp_path: Path) -> dict[str, bytes]:
+def files(installed: tuple[dict[str, str], dict[str, bytes]], tmp_path: Path) -> dict[str, bytes]:
     """Names of the files that an install puts beside the modules, as `longtext` takes them."""
     found = {}
-    for item in plan.made_ready(None, None, False)[1].items():
-        path = tmp_path / item[0].rpartition("/")[2]
-        path.write_bytes(item[1])
+    for name, data in installed[1].items():
+        path = tmp_path / name.rpartition("/")[2]
+        path.write_bytes(data)
         found[path.stem] = str(path).encode()
     return found
 
 
 @pytest.mark.parametrize("piece", [1, 7, 512, 100_000])
-def test_every_screen_and_reason_from_its_file(files: dict[str, bytes], piece: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_every_screen_and_reason_from_its_file(
+    files: dict[str, bytes], piece: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     rows, turns = reasons.rows(), {name: screens.turns(name) for name in screens.SCREENS}
     monkeypatch.setattr(longtext, "PIECE", piece)
     monkeypatch.setattr(screens, "SCREENS", files["screens"])
@@ -30,20 +38,26 @@ def test_every_screen_and_reason_from_its_file(files: dict[str, bytes], piece: i
     assert reasons.row_of(999) is None and screens.turns("none such") == [[("0", "i", "none such")]]
 
 
-def test_a_missing_file_gives_no_text_and_no_exception(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_file_gives_no_text_and_no_exception(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     missing = str(tmp_path / "gone.txt").encode()
     monkeypatch.setattr(screens, "SCREENS", missing)
     monkeypatch.setattr(reasons, "TEXT", missing)
     assert reasons.row_of(1) is None and screens.turns("choose") == [[("0", "i", "choose")]]
 
 
-def test_the_modules_name_their_files() -> None:
-    ready, apart = plan.made_ready(None, None, False)
+def test_the_modules_name_their_files(installed: tuple[dict[str, str], dict[str, bytes]]) -> None:
+    ready, apart = installed
+    joined = ready["/lib/rimward_fw/app.py"]
     for path in apart:
-        assert longtexts.FILE_NAME.replace("'", '"') in ready[path[:-4] + ".py"].replace("'", '"')
+        module = path.removeprefix("/lib/").removesuffix(".txt")
+        assert f"((__file__[:-18] + '{module}.mpy')[:-3] + 'txt').encode()" in joined
     whole = plan.made_ready(None, None, True)
-    assert not whole[1] and "CHOOSE A WHEEL" in whole[0]["/lib/rimward_fw/ui/screens.py"], "frozen modules keep their texts"
-    assert "CHOOSE A WHEEL" not in ready["/lib/rimward_fw/ui/screens.py"]
+    assert not whole[1] and "CHOOSE A WHEEL" in whole[0]["/lib/rimward_fw/ui/screens.py"], (
+        "frozen modules keep their texts"
+    )
+    assert "CHOOSE A WHEEL" not in joined
 
 
 def test_a_long_text_that_is_no_longer_there_is_an_error() -> None:

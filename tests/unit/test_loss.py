@@ -1,4 +1,4 @@
-"""Loss between fills: the arithmetic, what counts, and what is claimed held against the plant's own leaks over wheels and months."""
+"""Loss between fills: arithmetic, accepted intervals, and claims compared with the plant's own leaks over wheels and months."""
 
 from dataclasses import replace
 
@@ -32,11 +32,19 @@ def test_a_loss_is_that_of_the_same_air_at_20_degrees():
     one = interval(left, found)
     assert one is not None and one.lost_pa == pytest.approx(50_000)
     # 1 kPa of reading, 0.5 kPa of the instrument, 0.1 kPa of the barometer, 0.5 K of 501 and 451 kPa absolute; the method 1 kPa
-    free = (1000**2 + 2 * 500**2 + 2 * 100**2 + (501_325 / 293.15 * 0.5) ** 2 + (451_325 / 293.15 * 0.5) ** 2) ** 0.5
+    free = (
+        1000**2
+        + 2 * 500**2
+        + 2 * 100**2
+        + (501_325 / 293.15 * 0.5) ** 2
+        + (451_325 / 293.15 * 0.5) ** 2
+    ) ** 0.5
     assert one.u_free_pa == pytest.approx(free) and one.u_method_pa == pytest.approx(1000)
     loss = loss_of([one])
     assert loss is not None and loss.pa_day == pytest.approx(5000) and not loss.slow_leak
-    assert loss_line(loss).startswith("loss 0.050 bar (0.7 psi) a day ± 0.00") and "1 interval over 10 days" in loss_line(loss)
+    assert loss_line(loss).startswith(
+        "loss 0.050 bar (0.7 psi) a day ± 0.00"
+    ) and "1 interval over 10 days" in loss_line(loss)
 
 
 def test_another_instrument_between_makes_it_less_certain():
@@ -52,17 +60,27 @@ def test_another_instrument_between_makes_it_less_certain():
         {"found_pa": None}, {"start_s": round(0.4 * DAY_S)}, {"start_s": round(121 * DAY_S)}, {"wheel_id": "b" * 16},
     ],
 )  # fmt: skip
-def test_what_the_records_do_not_support_is_no_interval(found):
+def test_unsupported_records_give_no_interval(found):
     assert interval(visit(0, None, 400_000), replace(visit(10, 350_000, None), **found)) is None
     assert interval(visit(0, None, None), visit(10, 350_000, None)) is None
 
 
 def test_air_added_by_hand_is_not_counted_whether_a_person_says_so_or_the_figures_do():
-    visits = [visit(0, 100_000, 400_000), visit(7, 365_000, 400_000), visit(14, 430_000, 400_000), visit(21, 365_000, 400_000)]
+    visits = [
+        visit(0, 100_000, 400_000),
+        visit(7, 365_000, 400_000),
+        visit(14, 430_000, 400_000),
+        visit(21, 365_000, 400_000),
+    ]
     between = intervals_of(visits, {"day-21": True})
     assert [one.counts for one in between] == [True, False, False]
     loss = loss_of(between)
-    assert loss is not None and loss.pa_day == pytest.approx(5000) and loss.left_out == 2 and loss.not_asked == 1
+    assert (
+        loss is not None
+        and loss.pa_day == pytest.approx(5000)
+        and loss.left_out == 2
+        and loss.not_asked == 1
+    )
     answered = loss_of(intervals_of(visits, {"day-7": False, "day-14": False, "day-21": False}))
     assert answered is not None and answered.not_asked == 0 and len(answered.intervals) == 2
 
@@ -72,18 +90,23 @@ def test_a_loss_that_grew_is_named_before_the_tyre_is_empty():
     visits = [visit(day, 370_000 if day < 21 else 290_000, 400_000) for day in days]
     loss = loss_of(intervals_of(visits))
     assert loss is not None and loss.grew and loss.slow_leak
-    assert loss.earlier_pa_day == pytest.approx(30_000 / 7) and loss.latest_pa_day == pytest.approx(110_000 / 7)
+    assert loss.earlier_pa_day == pytest.approx(30_000 / 7) and loss.latest_pa_day == pytest.approx(
+        110_000 / 7
+    )
     line = leak_line(loss, 350_000)
-    assert line.startswith("SLOW LEAK: 0.157 bar (2.3 psi) a day lately, 0.043 bar") and "within 3 days" in line
+    assert (
+        line.startswith("SLOW LEAK: 0.157 bar (2.3 psi) a day lately, 0.043 bar")
+        and "within 3 days" in line
+    )
     assert leak_line(loss_of(intervals_of(visits[:3]))) == ""
 
 
-def test_a_loss_that_no_sound_tyre_has_is_named_without_a_history():
+def test_an_implausible_loss_is_reported_without_a_history():
     loss = loss_of(intervals_of([visit(0, None, 400_000), visit(2, 250_000, 400_000)]))
     assert loss is not None and loss.fast and not loss.grew and "SLOW LEAK" in leak_line(loss)
 
 
-def test_stated_intervals_cover_the_plants_true_loss_of_200_wheels_over_six_months():
+def test_intervals_cover_the_plants_true_loss_of_200_wheels_over_six_months():
     """An interval of twice the standard uncertainty covers the true loss in 95 % or more: of single intervals, and of wheels."""
     single, pooled = [], []
     for number in WHEELS:
@@ -94,10 +117,14 @@ def test_stated_intervals_cover_the_plants_true_loss_of_200_wheels_over_six_mont
         counted = [(one, true) for one, true in zip(between, world.lost_pa) if one.counts]
         loss = loss_of(between)
         assert loss is not None
-        pooled.append(abs(loss.pa_day - sum(true for _, true in counted) / loss.days) / loss.u_pa_day)
+        pooled.append(
+            abs(loss.pa_day - sum(true for _, true in counted) / loss.days) / loss.u_pa_day
+        )
     covered = [sum(ratio <= 2 for ratio in rows) / len(rows) for rows in (single, pooled)]
     assert len(single) > 2500 and min(covered) >= 0.95, covered
-    assert sum(ratio > 0.5 for ratio in single) / len(single) > 0.3, "the stated uncertainty is not far too large either"
+    assert sum(ratio > 0.5 for ratio in single) / len(single) > 0.3, (
+        "the stated uncertainty is not far too large either"
+    )
 
 
 def test_slow_leaks_of_200_wheels_are_named_and_sound_wheels_are_not():
@@ -112,6 +139,9 @@ def test_slow_leaks_of_200_wheels_are_named_and_sound_wheels_are_not():
             if grows > 1 and (rate is None or rate.pa_day < 2000):
                 continue  # a leak that is small even when it has grown
             looked[grows] += 1
-            named[grows] += any((loss := loss_of(between[:n])) is not None and loss.grew for n in range(3, len(between) + 1))
+            named[grows] += any(
+                (loss := loss_of(between[:n])) is not None and loss.grew
+                for n in range(3, len(between) + 1)
+            )
     assert looked[1.0] == 200 and looked[4.0] > 100
     assert named[4.0] / looked[4.0] >= 0.95 and named[1.0] / looked[1.0] <= 0.1, (named, looked)

@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-from rimward.ceiling import Refused, load_maker_table
+from rimward.limits.ceiling import Refused, load_maker_table
 
 from tests.unit.test_ceiling import ask, refusals, warnings
 
@@ -14,7 +14,15 @@ def maker(tmp_path: Path, **change) -> Path:
         "document": "Invented rim sheet",
         "page": "3",
         "date": "2026-02-01",
-        "rows": [{"rim_inner_mm": 25, "rim_types": ["TSS"], "tyre_min_mm": 28, "tyre_max_mm": 40, "max_pressure": "4.5 bar"}],
+        "rows": [
+            {
+                "rim_inner_mm": 25,
+                "rim_types": ["TSS"],
+                "tyre_min_mm": 28,
+                "tyre_max_mm": 40,
+                "max_pressure": "4.5 bar",
+            }
+        ],
     } | change
     path = tmp_path / "table.json"
     path.write_text(json.dumps(table), encoding="utf-8")
@@ -78,4 +86,7 @@ def test_a_makers_row_without_a_maximum_is_reported(tmp_path: Path) -> None:
     with_maximum = ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path)))
     assert "maker-row-without-maximum" not in warnings(with_maximum)
     both = [row, {"rim_inner_mm": 25, "tyre_min_mm": 28, "max_pressure": "4.5 bar"}]
-    assert ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path, rows=both))).ceiling_pa == 450_000
+    assert (
+        ask("622x25TSS", maker_table=load_maker_table(maker(tmp_path, rows=both))).ceiling_pa
+        == 450_000
+    )

@@ -3,8 +3,8 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rimward.ceiling import Refused, Rim, Tyre
-from rimward.ceiling.markings import read_marking
+from rimward.limits.ceiling import Refused, Rim, Tyre
+from rimward.limits.ceiling.markings import read_marking
 
 
 @pytest.mark.parametrize(
@@ -32,7 +32,21 @@ def test_rim_sizes(text: str, seat: int | None, width: float, kind: str) -> None
 
 
 @pytest.mark.parametrize(
-    "text", ["700x19C", "622", "700C", "622x", "622x23TSSX", "622x1C", "SS 622x23TSS", "", "26x1.75", "622-19", "622x19x3", "622x999"]
+    "text",
+    [
+        "700x19C",
+        "622",
+        "700C",
+        "622x",
+        "622x23TSSX",
+        "622x1C",
+        "SS 622x23TSS",
+        "",
+        "26x1.75",
+        "622-19",
+        "622x19x3",
+        "622x999",
+    ],
 )
 def test_rim_sizes_refused(text: str) -> None:
     with pytest.raises(Refused) as refusal:
@@ -153,7 +167,9 @@ def test_printed_ranges_refused(text: str, id: str) -> None:
         ("MAX INFLATION 80 PSI", None, 551_580),
     ],
 )
-def test_the_words_beside_a_pressure_decide_what_it_is(text: str, low: int | None, top: int | None) -> None:
+def test_the_words_beside_a_pressure_decide_its_kind(
+    text: str, low: int | None, top: int | None
+) -> None:
     found = read_marking(text)
     assert (found.min_pa, found.max_pa) == (low, top)
 
@@ -181,7 +197,9 @@ def test_the_words_beside_a_pressure_decide_what_it_is(text: str, low: int | Non
         ("recommended 4 bar", {"minimum_only": True}),
     ],
 )
-def test_a_word_that_says_the_other_end_or_could_belong_to_either_is_refused(text: str, how: dict[str, bool]) -> None:
+def test_a_word_that_says_the_other_end_or_could_belong_to_either_is_refused(
+    text: str, how: dict[str, bool]
+) -> None:
     with pytest.raises(Refused) as refusal:
         read_marking(text, **how)
     assert refusal.value.id in ("pressure-not-understood", "unit-missing")
@@ -211,7 +229,9 @@ def test_sizes_as_they_are_printed(text: str, width: float, seat: int) -> None:
     assert (found.width_mm, found.bead_seat_mm) == (width, seat)
 
 
-@pytest.mark.parametrize("text", ["28-622\n32-622", "28-622\nmax 3 bar", "28-622\r32-622", "28-622\u202832-622"])
+@pytest.mark.parametrize(
+    "text", ["28-622\n32-622", "28-622\nmax 3 bar", "28-622\r32-622", "28-622\u202832-622"]
+)
 def test_a_second_line_of_a_size_is_refused(text: str) -> None:
     for read in (Tyre.parse, Rim.parse):
         with pytest.raises(Refused) as refusal:
@@ -234,11 +254,33 @@ def test_a_range_is_no_maximum() -> None:
         Rim.parse("622x23TSS", "4-5 bar")
 
 
-TOKENS = ("min", "max", "MAX PRESSURE", "inflate to", "4", "6", "4.5", "5,0", "/", "(", ")", "-", "to", "bar", "psi", "kPa", ";", ":", ",")
+TOKENS = (
+    "min",
+    "max",
+    "MAX PRESSURE",
+    "inflate to",
+    "4",
+    "6",
+    "4.5",
+    "5,0",
+    "/",
+    "(",
+    ")",
+    "-",
+    "to",
+    "bar",
+    "psi",
+    "kPa",
+    ";",
+    ":",
+    ",",
+)
 
 
 @given(st.lists(st.sampled_from(TOKENS), min_size=1, max_size=9), st.sampled_from(("", " ")))
-def test_any_row_of_words_is_read_or_refused_and_a_lone_minimum_never_becomes_a_maximum(tokens: list[str], gap: str) -> None:
+def test_any_row_of_words_is_read_or_refused_and_a_lone_minimum_never_becomes_a_maximum(
+    tokens: list[str], gap: str
+) -> None:
     try:
         found = read_marking(gap.join(tokens))
     except Refused:

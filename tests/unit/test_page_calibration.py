@@ -1,17 +1,27 @@
-"""What a page is given of the inflator's calibration: before a fill the wider band after a year and the lock after two are there in words."""
+"""The inflator's calibration on a page: before a fill it states the wider band after a year and the lock after two."""
 
 import pytest
-from rimward.instrument import Instrument
+from rimward.base.instrument import Instrument
 from rimward.web.live import calibration
 
 
 @pytest.mark.parametrize(
     ("age", "state", "words"),
-    [(10, "current", "due 2022-02-04"), (340, "due-soon", "DUE SOON"), (366, "overdue", "half as wide again"), (731, "locked", "no fill before it is calibrated")],
+    [
+        (10, "current", "due 2022-02-04"),
+        (340, "due-soon", "DUE SOON"),
+        (366, "overdue", "50 % wider"),
+        (731, "locked", "calibrate it before the next fill"),
+    ],
 )
-def test_the_page_is_told_how_old_the_calibration_is(age, state, words):
+def test_the_page_shows_the_age_of_the_calibration(age, state, words):
     found = calibration(Instrument(400, 12_000, age), {"guard_pa": 18_000})
-    assert found is not None and found["state"] == state and words in found["words"] and "0.18 bar" in found["words"]
+    assert (
+        found is not None
+        and found["state"] == state
+        and words in found["words"]
+        and "0.18 bar" in found["words"]
+    )
 
 
 def test_without_an_inflator_nothing_is_claimed():

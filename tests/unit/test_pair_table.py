@@ -5,8 +5,8 @@ from itertools import product
 from pathlib import Path
 
 import pytest
-from rimward.ceiling import Rim, Tyre, assess
-from rimward.ceiling.pairs import FACTORS, UNKNOWN, table
+from rimward.limits.ceiling import Rim, Tyre, assess
+from rimward.limits.ceiling.pairs import FACTORS, UNKNOWN, table
 
 TYPES = ("SS", "TSS", "HB", "C", "TC")
 CELLS = table()
@@ -39,20 +39,35 @@ def test_the_engine_answers_by_the_table_and_by_the_standards(cell: dict[str, st
     given = tuple(cell[key] for key in KEYS)
     found = answer(*given)
     assert {note.id for note in found.refusals} == set(cell["refusals"].split())
-    could_be = product(known(given[0], TYPES), *(known(value, FACTORS[name]) for name, value in zip(FACTORS, given[1:], strict=True)))
-    every = all(all(value in takes for value, takes in zip(rest, TAKES[kind], strict=True)) for kind, *rest in could_be)
+    could_be = product(
+        known(given[0], TYPES),
+        *(known(value, FACTORS[name]) for name, value in zip(FACTORS, given[1:], strict=True)),
+    )
+    every = all(
+        all(value in takes for value, takes in zip(rest, TAKES[kind], strict=True))
+        for kind, *rest in could_be
+    )
     assert (found.ceiling_pa is not None) is every
 
 
 def test_knowing_less_never_gives_more_pressure() -> None:
-    ceilings = {tuple(cell[key] for key in KEYS): answer(*(cell[key] for key in KEYS)).ceiling_pa or 0 for cell in CELLS}
+    ceilings = {
+        tuple(cell[key] for key in KEYS): answer(*(cell[key] for key in KEYS)).ceiling_pa or 0
+        for cell in CELLS
+    }
     for cell, ceiling in ceilings.items():
         for place, values in enumerate((TYPES, *FACTORS.values())):
             if cell[place] == UNKNOWN:
-                assert ceiling <= min(ceilings[(*cell[:place], value, *cell[place + 1 :])] for value in values)
+                assert ceiling <= min(
+                    ceilings[(*cell[:place], value, *cell[place + 1 :])] for value in values
+                )
 
 
-@pytest.mark.parametrize("cell", [cell for cell in CELLS if cell["refusals"]], ids=lambda cell: "-".join(cell[key] for key in KEYS))
+@pytest.mark.parametrize(
+    "cell",
+    [cell for cell in CELLS if cell["refusals"]],
+    ids=lambda cell: "-".join(cell[key] for key in KEYS),
+)
 def test_every_refusal_names_the_act_that_resolves_it(cell: dict[str, str]) -> None:
     for note in answer(*(cell[key] for key in KEYS)).refusals:
         acts = ("Fit a", "Look the tyre up in its maker's list", "State --bead", "state --air")
@@ -66,4 +81,7 @@ def test_the_table_is_published() -> None:
         row = next(line for line in text.splitlines() if re.match(rf"\| {kind}(,| \|)", line))
         cells = [cell.strip() for cell in row.strip("|").split("|")][1:]
         shown = [" or ".join(values) if len(values) == 1 else "any" for values in takes]
-        assert cells == [*shown, "5.00 bar (72.5 psi)" if kind in ("SS", "TSS", UNKNOWN) else "none"]
+        assert cells == [
+            *shown,
+            "5.00 bar (72.5 psi)" if kind in ("SS", "TSS", UNKNOWN) else "none",
+        ]

@@ -1,11 +1,11 @@
-"""What the simulated hardware does without a processor, and what hose and valve let through."""
+"""The simulated hardware without a processor, and the flow of hose and valve."""
 
 from math import log
 
 import pytest
-from rimward.plant import Plant, compressor, line
-from rimward.plant import layout as k
-from rimward.plant.gas import mass_flow
+from rimward.simulation.plant import Plant, compressor, line
+from rimward.simulation.plant import layout as k
+from rimward.simulation.plant.gas import mass_flow
 
 from hardware import cutoff
 from hardware import plant as plant_data
@@ -80,19 +80,28 @@ def test_line_valve_closes_in_10_to_20_ms():
     plant = Plant(line(**CALM), seed=1)
     run(plant, 100)
     ticks_until(plant, source_stopped, 0, HOLD)
-    assert 10 <= ticks_until(plant, lambda p, _: min(p.S[k.S_VALVE1], p.S[k.S_VALVE2]) == 0.0, 0, HOLD) * 2 <= 20
+    assert (
+        10
+        <= ticks_until(plant, lambda p, _: min(p.S[k.S_VALVE1], p.S[k.S_VALVE2]) == 0.0, 0, HOLD)
+        * 2
+        <= 20
+    )
 
 
 STUCK = ((0, k.F_GATE_ON, 1), (0, k.F_RELAY_ON, 1))
 
 
-BANDS = pytest.mark.parametrize("high, top", [(0, 550e3), (k.RANGE_HIGH, 990e3)], ids=["low", "high"])
+BANDS = pytest.mark.parametrize(
+    "high, top", [(0, 550e3), (k.RANGE_HIGH, 990e3)], ids=["low", "high"]
+)
 
 
 @BANDS
 @pytest.mark.parametrize("pin_open", [False, True])
 @pytest.mark.parametrize("supply_pa", [900e3, 1200e3])
-def test_cutoff_alone_holds_the_tyre_when_both_elements_are_stuck_on(high, top, pin_open, supply_pa):
+def test_cutoff_alone_holds_the_tyre_when_both_elements_are_stuck_on(
+    high, top, pin_open, supply_pa
+):
     """No processor at all: the cutoff opens the vent once and keeps it open."""
     plant = Plant(line(line_pa=supply_pa, pin_open=pin_open, tyre_pa=450e3), faults=STUCK, seed=1)
     reading = run(plant, 8000, 0, high | k.ATTACHED)
@@ -111,21 +120,39 @@ def test_cutoff_and_a_board_that_keeps_the_vent_open_hold_a_line_of_15_bar(high,
     assert plant.manifold_pa < plant.peak_pa - 50e3
 
 
-@pytest.mark.parametrize("high, top", [(0, 590e3 * 1.1), (k.RANGE_HIGH, 1050e3 * 1.1)], ids=["low", "high"])
+@pytest.mark.parametrize(
+    "high, top", [(0, 590e3 * 1.1), (k.RANGE_HIGH, 1050e3 * 1.1)], ids=["low", "high"]
+)
 def test_relief_valve_alone_holds_the_highest_supply(high, top):
     """Both elements stuck on, cutoff dead, vent blocked: full lift is 10 % above the set pressure."""
     never = {"cutoff_low_pa": 1e9, "cutoff_high_pa": 1e9}
-    plant = Plant(line(line_pa=1500e3, tyre_pa=400e3, **never), faults=(*STUCK, (0, k.F_VENT_BLOCK, 1)), seed=1)
+    plant = Plant(
+        line(line_pa=1500e3, tyre_pa=400e3, **never),
+        faults=(*STUCK, (0, k.F_VENT_BLOCK, 1)),
+        seed=1,
+    )
     reading = run(plant, 8000, 0, high | k.ATTACHED)
     assert reading.true & k.RELIEF_OPEN
     assert plant.manifold_pa < top
     assert plant.peak_pa < top
 
 
-WORST = {"line_pa": 1000e3, "line_c": 0.22, "vent_c": 0.68, "vent_s": 0.02, "tyre_ml": 600.0, "manifold_ml": 40.0, "relief_low_pa": 607.7e3}
+WORST = {
+    "line_pa": 1000e3,
+    "line_c": 0.22,
+    "vent_c": 0.68,
+    "vent_s": 0.02,
+    "tyre_ml": 600.0,
+    "manifold_ml": 40.0,
+    "relief_low_pa": 607.7e3,
+}
 
 
-RANGES = pytest.mark.parametrize("high, trip, top", [(0, "cutoff_low_pa", 550e3), (k.RANGE_HIGH, "cutoff_high_pa", 990e3)], ids=["low", "high"])
+RANGES = pytest.mark.parametrize(
+    "high, trip, top",
+    [(0, "cutoff_low_pa", 550e3), (k.RANGE_HIGH, "cutoff_high_pa", 990e3)],
+    ids=["low", "high"],
+)
 
 
 @RANGES
@@ -133,9 +160,14 @@ RANGES = pytest.mark.parametrize("high, trip, top", [(0, "cutoff_low_pa", 550e3)
 @pytest.mark.parametrize("drive", [0, k.VENT], ids=["no board", "board opens the vent"])
 @pytest.mark.parametrize("pin_open", [False, True])
 def test_both_stuck_on_with_every_part_at_its_worst_end(high, trip, top, tyre_pa, drive, pin_open):
-    """Worst ends of `hardware/params.py`, the cutoff at the top of its band: 40 s on, whatever the board does, the tyre is under 110 %."""
+    """Worst ends of `hardware/params.py`, the cutoff at the top of its band: after 40 s, with any board output, the tyre is under 110 %."""
     worst = {**WORST, trip: cutoff.band(bool(high))[2]}
-    plant = Plant(line(cutoff_tau_s=0.0012, tyre_pa=tyre_pa, pin_open=pin_open, **worst), faults=STUCK, seed=1, compiled=True)
+    plant = Plant(
+        line(cutoff_tau_s=0.0012, tyre_pa=tyre_pa, pin_open=pin_open, **worst),
+        faults=STUCK,
+        seed=1,
+        compiled=True,
+    )
     ticks_until(plant, lambda p, r: r.switches & k.SW_CUTOFF, 0, high | k.ATTACHED, 10_000)
     reading = run(plant, 20_000, drive, high | k.ATTACHED)
     assert plant.peak_pa < top
@@ -164,7 +196,9 @@ def test_cutoff_lets_the_relay_go_though_the_processor_holds_it():
     ticks_until(plant, lambda p, r: r.switches & k.SW_CUTOFF, ON, HOLD | k.LOCKNUT_SHUT)
     assert plant.manifold_pa > 500e3
     assert ticks_until(plant, source_stopped, ON, HOLD | k.LOCKNUT_SHUT) * 2 <= 20
-    assert ticks_until(plant, lambda p, r: p.manifold_pa < 450e3, ON, HOLD | k.LOCKNUT_SHUT) * 2 < 200
+    assert (
+        ticks_until(plant, lambda p, r: p.manifold_pa < 450e3, ON, HOLD | k.LOCKNUT_SHUT) * 2 < 200
+    )
 
 
 def test_range_key_reaches_contacts_cutoff_and_relief():
@@ -186,7 +220,9 @@ def test_core_is_a_check_valve(make):
 def test_nothing_flows_until_the_core_cracks_and_the_knee_is_seen_after_flow_stops():
     plant = Plant(compressor(tyre_pa=300e3, crack_pa=20e3, **CALM), seed=1)
     ticks_until(plant, lambda p, r: r.true & k.AIR_IN, ON, HOLD, 5000)
-    assert 319e3 < plant.manifold_pa < 325e3  # what cracked the core, less the heat lost since in the same tick
+    assert (
+        319e3 < plant.manifold_pa < 325e3
+    )  # what cracked the core, less the heat lost since in the same tick
     run(plant, 500)
     ticks_until(plant, lambda p, r: not r.true & k.AIR_IN, 0, HOLD)
     assert plant.manifold_pa - plant.tyre_pa == pytest.approx(20e3, abs=400.0)
@@ -201,7 +237,9 @@ def test_pin_open_chuck_shows_the_tyre_and_can_bleed_it():
     assert plant.tyre_pa < before - 50e3
 
 
-@pytest.mark.parametrize("controls", [HOLD | k.LOCKNUT_SHUT, k.RUN], ids=["locknut", "not attached"])
+@pytest.mark.parametrize(
+    "controls", [HOLD | k.LOCKNUT_SHUT, k.RUN], ids=["locknut", "not attached"]
+)
 def test_tyre_gets_nothing_through_a_closed_locknut_or_a_hose_in_the_air(controls):
     plant = Plant(compressor(tyre_pa=100e3, **CALM), seed=1)
     run(plant, 1000, ON, controls)
@@ -213,7 +251,9 @@ def test_flow_into_the_tyre_is_that_of_the_restriction():
     plant = Plant(line(tyre_pa=100e3, **CALM), seed=1)
     run(plant, 150, ON, HOLD | k.RANGE_HIGH)
     s, p = plant.S, plant.P
-    expected = mass_flow(p[k.P_C_PATH], p[k.P_B_PATH], s[k.S_PM], s[k.S_PT] + p[k.P_CRACK], s[k.S_TM])
+    expected = mass_flow(
+        p[k.P_C_PATH], p[k.P_B_PATH], s[k.S_PM], s[k.S_PT] + p[k.P_CRACK], s[k.S_TM]
+    )
     assert s[k.S_FLOW] == pytest.approx(expected, rel=0.01)
 
 
@@ -240,7 +280,10 @@ def test_a_rim_that_lets_go_empties_the_tyre_at_once():
 
 
 def test_a_late_tick_is_longer_and_moves_more_air():
-    late, even = (Plant(compressor(tyre_pa=100e3, **CALM), seed=1, faults=f) for f in (((100, k.F_SLIP_S, 0.01),), ()))
+    late, even = (
+        Plant(compressor(tyre_pa=100e3, **CALM), seed=1, faults=f)
+        for f in (((100, k.F_SLIP_S, 0.01),), ())
+    )
     a, b = run(late, 200), run(even, 200)
     assert (a.tick_us, b.tick_us) == (12000, 2000)
     assert late.S[k.S_IN_KG] > even.S[k.S_IN_KG]

@@ -3,9 +3,9 @@
 from dataclasses import fields
 
 import pytest
-from rimward.plant import Plant, PlantParams, compressor, line, tyre_ml
-from rimward.plant import layout as k
-from rimward.plant.sensing import bell, code_edges, random_word
+from rimward.simulation.plant import Plant, PlantParams, compressor, line, tyre_ml
+from rimward.simulation.plant import layout as k
+from rimward.simulation.plant.sensing import bell, code_edges, random_word
 
 QUIET = {
     "jitter_s": 0.0,
@@ -35,7 +35,9 @@ def pa(word):
     return (word / 65536.0 - 0.1) / 0.8 * 1000e3
 
 
-@pytest.mark.parametrize("gauge_pa, word", [(0.0, 6554), (125e3, 13107), (500e3, 32768), (1000e3, 58982)])
+@pytest.mark.parametrize(
+    "gauge_pa, word", [(0.0, 6554), (125e3, 13107), (500e3, 32768), (1000e3, 58982)]
+)
 def test_word_is_the_share_of_the_supply(gauge_pa, word):
     """Definition: 0.1 of supply at 0, 0.9 at full scale, Q16."""
     reading = at(gauge_pa)
@@ -133,7 +135,10 @@ def test_parameter_array_has_no_hole():
     assert (Plant(params).P[: k.P_TABLE] != 0.0).all()
 
 
-@pytest.mark.parametrize("width, bead, rim, litres", [(28, 622, 19, 1.1487205), (40, 622, 23, 2.4741583), (57, 584, 30, 4.9120894)])
+@pytest.mark.parametrize(
+    "width, bead, rim, litres",
+    [(28, 622, 19, 1.1487205), (40, 622, 23, 2.4741583), (57, 584, 30, 4.9120894)],
+)
 def test_tyre_volume_by_chord(width, bead, rim, litres):
     """A circle cut by the rim's chord, by Pappus: rows computed outside this code."""
     assert tyre_ml(width, bead, rim) == pytest.approx(litres * 1000.0, rel=1e-7)

@@ -4,12 +4,12 @@ import struct
 from pathlib import Path
 
 import pytest
-from rimward import records
-from rimward.errors import Refusal
-from rimward.link import screen, verbs
+from rimward.base.errors import Refusal
+from rimward.device.link import screen, verbs
+from rimward.formats import records
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import KEY, Scenario, plant_of, profile_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
 from rimward_fw.control.pair import stricter
 from rimward_protocol import codes, layout, preset
 
@@ -21,7 +21,12 @@ def wheel(label: str, number: int) -> tuple[bytes, bytes]:
     from rimward_protocol.profile import tag_profile
 
     fields = layout.unpack(layout.PROFILE, profile_of(Scenario()))
-    fields |= {"wheel_id": b"wheel00" + str(number).encode(), "label": label.encode(), "position": number, "tag": b""}
+    fields |= {
+        "wheel_id": b"wheel00" + str(number).encode(),
+        "label": label.encode(),
+        "position": number,
+        "tag": b"",
+    }
     for name in ("magic", "version", "crc"):
         del fields[name]
     return fields["wheel_id"], tag_profile(KEY, layout.seal_profile(fields))
@@ -52,11 +57,37 @@ def shown(person: Person) -> screen.Screen:
 
 
 def test_the_stricter_ride_applies_and_the_riders_target():
-    row = {"flags": codes.PRESET_RIDE_STATED, "ambient_min_pa": 80_000, "temp_max_ck": 31_000, "front_target_pa": 1, "rear_target_pa": 2}
-    values = {"flags": codes.FLAG_RIDE_STATED, "ambient_min_pa": 90_000, "temp_max_ck": 32_000, "target_pa": 9}
-    assert stricter(values, row, 1) == {"flags": codes.FLAG_RIDE_STATED, "ambient_min_pa": 80_000, "temp_max_ck": 32_000, "target_pa": 2}
-    plain = {"flags": codes.FLAG_RIDE_STATED | codes.FLAG_LIMIT_AT_FILL, "ambient_min_pa": 101_325, "temp_max_ck": 29_315, "target_pa": 9}
-    assert stricter(plain, row, 0) == {"flags": codes.FLAG_RIDE_STATED, "ambient_min_pa": 80_000, "temp_max_ck": 31_000, "target_pa": 1}
+    row = {
+        "flags": codes.PRESET_RIDE_STATED,
+        "ambient_min_pa": 80_000,
+        "temp_max_ck": 31_000,
+        "front_target_pa": 1,
+        "rear_target_pa": 2,
+    }
+    values = {
+        "flags": codes.FLAG_RIDE_STATED,
+        "ambient_min_pa": 90_000,
+        "temp_max_ck": 32_000,
+        "target_pa": 9,
+    }
+    assert stricter(values, row, 1) == {
+        "flags": codes.FLAG_RIDE_STATED,
+        "ambient_min_pa": 80_000,
+        "temp_max_ck": 32_000,
+        "target_pa": 2,
+    }
+    plain = {
+        "flags": codes.FLAG_RIDE_STATED | codes.FLAG_LIMIT_AT_FILL,
+        "ambient_min_pa": 101_325,
+        "temp_max_ck": 29_315,
+        "target_pa": 9,
+    }
+    assert stricter(plain, row, 0) == {
+        "flags": codes.FLAG_RIDE_STATED,
+        "ambient_min_pa": 80_000,
+        "temp_max_ck": 31_000,
+        "target_pa": 1,
+    }
     assert stricter(values, {**row, "flags": 0}, 0) == {**values, "target_pa": 1}
     assert values["target_pa"] == 9, "the stored profile's fields are left alone"
 
@@ -65,7 +96,9 @@ def test_chosen_as_one_entry_and_both_records_carry_one_run(person, tmp_path):
     """The whole firmware: list, both targets and ceilings, front and rear filled, two records of one run; the list is by last use."""
     data = pair_record()
     assert verbs.send_preset(person.client, data)["preset_id"] == ID.hex()
-    assert [(row["data"], row["tag_fits"]) for row in verbs.list_presets(person.client)] == [(data, True)]
+    assert [(row["data"], row["tag_fits"]) for row in verbs.list_presets(person.client)] == [
+        (data, True)
+    ]
     first = shown(person)
     assert first.name == "choose" and first.lines[1:3] == ("Ida Quill", "front and rear")
     runs = []
@@ -73,7 +106,12 @@ def test_chosen_as_one_entry_and_both_records_carry_one_run(person, tmp_path):
         if not runs:
             person.inflator.press("enter")
         pair = shown(person)
-        assert pair.name == "pair" and pair.lines[0] == "Ida Quill" and "front 2.50 bar" in pair.lines and "rear 2.70 bar" in pair.lines
+        assert (
+            pair.name == "pair"
+            and pair.lines[0] == "Ida Quill"
+            and "front 2.50 bar" in pair.lines
+            and "rear 2.70 bar" in pair.lines
+        )
         assert sum(line.startswith("ceiling ") for line in pair.lines) == 2
         assert any(line.endswith("front done") for line in pair.lines) == bool(runs)
         person.inflator.press(button)
@@ -118,7 +156,10 @@ def test_a_target_above_a_stop_reading_is_refused_for_both_wheels(person):
 def test_a_ride_of_the_preset_lowers_the_ceiling_in_force(person):
     ceilings = []
     for issue, flags in ((1, 0), (2, codes.PRESET_RIDE_STATED)):
-        verbs.send_preset(person.client, pair_record(issue=issue, flags=flags, temp_max_ck=34_000, ambient_min_pa=60_000))
+        verbs.send_preset(
+            person.client,
+            pair_record(issue=issue, flags=flags, temp_max_ck=34_000, ambient_min_pa=60_000),
+        )
         person.inflator.advance(0.3)
         person.inflator.press("enter")
         person.inflator.press("enter")
@@ -146,7 +187,10 @@ def test_a_preset_of_another_key_or_an_older_one_is_refused(person):
 
 
 def test_wheels_are_listed_by_last_use(person):
-    assert [line for line in shown(person).lines if "Larkspur" in line] == ["Larkspur front", "Larkspur rear"]
+    assert [line for line in shown(person).lines if "Larkspur" in line] == [
+        "Larkspur front",
+        "Larkspur rear",
+    ]
     verbs.choose_wheel(person.client, b"wheel002")
     person.inflator.press("down")
     person.inflator.power_cycle()

@@ -3,17 +3,18 @@
 from types import SimpleNamespace
 
 import pytest
-from rimward import keys, preset, records
-from rimward.errors import Refusal
-from rimward.link import Client, LockstepTransport, verbs
-from rimward.preset import record
+from rimward.base.errors import Refusal
+from rimward.device.link import Client, LockstepTransport, verbs
+from rimward.formats import records
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import KEY, Scenario, plant_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
+from rimward.wheels import keys, preset
+from rimward.wheels.preset import record
 from rimward_protocol import codes
 from rimward_protocol import preset as check
 
-from tests.unit.shopdesk import FRONT, REAR, RIDE, desk  # noqa: F401
+from tests.unit.shopdesk import FRONT, REAR, RIDE
 
 ID = b"sunday01"
 
@@ -38,7 +39,9 @@ def person():
 def test_what_is_sent_is_held_and_listed(person):
     data = pair_record()
     assert verbs.send_preset(person.client, data)["preset_id"] == ID.hex()
-    assert [(row["data"], row["tag_fits"]) for row in verbs.list_presets(person.client)] == [(data, True)]
+    assert [(row["data"], row["tag_fits"]) for row in verbs.list_presets(person.client)] == [
+        (data, True)
+    ]
 
 
 def test_another_key_or_an_older_issue_is_refused(person):
@@ -50,14 +53,23 @@ def test_another_key_or_an_older_issue_is_refused(person):
 
 
 @pytest.fixture
-def made(desk, tmp_path):  # noqa: F811
+def made(desk, tmp_path):
     """(preset, both ends checked, key ring) of a registered pair with profiles."""
     desk("key", "new")
     desk.json("wheel", "add", *FRONT)
     desk.json("wheel", "add", *REAR)
-    words = ("--front", "aspen front", "--rear", "aspen rear", "--front-target", "3.8 bar", "--rear-target", "3.7 bar")
+    words = (
+        "--front",
+        "aspen front",
+        "--rear",
+        "aspen rear",
+        "--front-target",
+        "3.8 bar",
+        "--rear-target",
+        "3.7 bar",
+    )
     desk.json("preset", "make", "Sunday", "--rider", "Ida Quill", *words, *RIDE, "-o", "p.json")
-    from rimward.commands.wheel import register
+    from rimward.cli.commands.wheel_options import register
 
     read = preset.read(tmp_path / "p.json")
 
@@ -75,7 +87,11 @@ def test_a_record_needs_both_profiles_and_says_what_was_asked(made):
     ring = keys.load()
     data = record.record_of(made.preset, made.checked(), ring)
     fields = records.unpack_preset(data)
-    assert (fields["rider"], fields["front_target_pa"], fields["rear_target_pa"]) == ("Ida Quill", 380_000, 370_000)
+    assert (fields["rider"], fields["front_target_pa"], fields["rear_target_pa"]) == (
+        "Ida Quill",
+        380_000,
+        370_000,
+    )
     assert fields["flags"] == codes.PRESET_RIDE_STATED and fields["temp_max_ck"] == 31815
     assert check.tag_fits(ring.current.key, data) and not check.tag_fits(bytes(32), data)
     again = records.unpack_preset(record.record_of(made.preset, made.checked(), ring))
@@ -85,20 +101,36 @@ def test_a_record_needs_both_profiles_and_says_what_was_asked(made):
 def test_a_target_above_where_the_inflator_stops_is_refused(made):
     ends = made.checked()
     record.refuse_above_stop(ends, 10_000)
-    with pytest.raises(Refusal, match="above where this inflator stops"):
+    with pytest.raises(Refusal, match="above this inflator.s stop reading"):
         record.refuse_above_stop(ends, 60_000)
 
 
-def test_the_command_sends_it_once_the_inflator_knows_both_wheels(made, monkeypatch):
+def test_the_command_sends_it_with_the_profiles_that_the_inflator_lacks(made, monkeypatch):
     made.desk.json("preset", "profiles", "p.json")
     with VirtualInflator(plant_of(Scenario())) as inflator:
         person = Person(inflator)
         person.enrol(keys.load().current.key)
-        monkeypatch.setattr("rimward.link.ports.open_client", lambda port, **_: Client(LockstepTransport(inflator)))
-        assert made.desk("preset", "send", "p.json", "--port", "here") == 1 and "does not know Aspen race" in made.desk.err
-        for c in made.checked():
-            verbs.send_profile(person.client, bytes.fromhex(c.wheel.values["profile"]["data"]))
+        monkeypatch.setattr(
+            "rimward.device.link.ports.open_client",
+            lambda port, **_: Client(LockstepTransport(inflator)),
+        )
+        first = made.checked()[0].wheel
+        verbs.send_profile(person.client, bytes.fromhex(first.values["profile"]["data"]))
         told = made.desk.json("preset", "send", "p.json", "--port", "here")
-        assert told["preset"]["rider"] == "Ida Quill" and told["preset"]["front"]["target_pa"] == 380_000
+        (sent,) = told["profiles"]
+        assert sent["wheel_id"] != first.wheel_id and sent["waiting_for_person"]
+        assert made.desk.json("preset", "send", "p.json", "--port", "here")["profiles"] == []
+        made.desk.json("wheel", "edit", first.wheel_id, "--rim-max", "4.8 bar")
+        assert (
+            made.desk("preset", "send", "p.json", "--port", "here") == 1
+            and "no longer counts" in made.desk.err
+        )
+        assert (
+            told["preset"]["rider"] == "Ida Quill"
+            and told["preset"]["front"]["target_pa"] == 380_000
+        )
         (held,) = verbs.list_presets(Client(LockstepTransport(inflator)))
-        assert held["tag_fits"] and records.unpack_preset(held["data"])["preset_id"].hex() == told["preset_id"]
+        assert (
+            held["tag_fits"]
+            and records.unpack_preset(held["data"])["preset_id"].hex() == told["preset_id"]
+        )

@@ -58,7 +58,7 @@ def test_a_deleted_preset_is_gone(tmp_path: Path) -> None:
     assert store.presets.delete(b"preset01") == replies.NOT_FOUND
 
 
-def test_no_more_than_there_is_room_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_more_presets_than_fit(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(presets, "PRESETS_MAX", 1)
     store = opened(tmp_path)
     store.presets.put(made())

@@ -1,4 +1,4 @@
-"""Session files as proof samples: what a bench session shows, and which sessions show nothing of the tyre."""
+"""Session files as proof samples: what a bench session shows, and which sessions contain nothing about the tyre."""
 
 import json
 import struct
@@ -6,10 +6,10 @@ import struct
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from rimward import records
-from rimward.commands.proof import command
-from rimward.errors import Refusal
-from rimward.proof.load import read_file
+from rimward.base.errors import Refusal
+from rimward.cli.commands.proof import command
+from rimward.formats import records
+from rimward.proof.reading import read_file
 from rimward_protocol import codes, layout, session
 from rimward_protocol.enumerations import CAUSES
 
@@ -33,29 +33,59 @@ def block(kind, number, payload):
     return bytes(buf)
 
 
-def session_bytes(pressure_pa, venting, profile=PROFILE, ended=True, second=None, air=None, cause=0):
+def session_bytes(
+    pressure_pa, venting, profile=PROFILE, ended=True, second=None, air=None, cause=0
+):
     """A whole session of a 50 Hz trace, from a bench whose guard band is 12 kPa; `second`: transducer B, `air`: where the air was on."""
     second = np.asarray(pressure_pa) + 300 if second is None else second
-    out = codes.OUT_VENT * np.asarray(venting, dtype=int) + codes.OUT_GATE * np.asarray(air if air is not None else np.zeros(len(pressure_pa)), dtype=int)
-    payloads = [(layout.BLOCK_META, b"\1" + records.pack_profile(profile, bench=bool(profile["flags"] & codes.FLAG_BENCH)))]
-    payloads.append((layout.BLOCK_META, b"\x08" + struct.pack("<5i", 101325, 29315, 29315, 1500000, 1488000)))
+    out = codes.OUT_VENT * np.asarray(venting, dtype=int) + codes.OUT_GATE * np.asarray(
+        air if air is not None else np.zeros(len(pressure_pa)), dtype=int
+    )
+    payloads = [
+        (
+            layout.BLOCK_META,
+            b"\1" + records.pack_profile(profile, bench=bool(profile["flags"] & codes.FLAG_BENCH)),
+        )
+    ]
+    payloads.append(
+        (layout.BLOCK_META, b"\x08" + struct.pack("<5i", 101325, 29315, 29315, 1500000, 1488000))
+    )
     for start in range(0, len(pressure_pa), 50):
         part = range(start, min(start + 50, len(pressure_pa)))
         rows = b"".join(
-            struct.pack("<hhhBB", round(pressure_pa[i] / 100), round(second[i] / 100), -32768, out[i], 6)
+            struct.pack(
+                "<hhhBB", round(pressure_pa[i] / 100), round(second[i] / 100), -32768, out[i], 6
+            )
             for i in part
         )
-        payloads.append((layout.BLOCK_TRACE, struct.pack("<IBBhhh", start * 10, 10, len(part), 15000, 14880, 10000) + rows))
+        payloads.append(
+            (
+                layout.BLOCK_TRACE,
+                struct.pack("<IBBhhh", start * 10, 10, len(part), 15000, 14880, 10000) + rows,
+            )
+        )
     if ended:
-        end = {"tick": len(pressure_pa) * 10, "cause": cause, "state": 0, "flags": 0, "peak_pa": 0, "tyre_pa": -1, "pump_ticks": 0}
+        end = {
+            "tick": len(pressure_pa) * 10,
+            "cause": cause,
+            "state": 0,
+            "flags": 0,
+            "peak_pa": 0,
+            "tyre_pa": -1,
+            "pump_ticks": 0,
+        }
         payloads.append((layout.BLOCK_END, records.pack_record(layout.END, end)))
-    return session.seal_header(HEADER) + b"".join(block(kind, number, payload) for number, (kind, payload) in enumerate(payloads))
+    return session.seal_header(HEADER) + b"".join(
+        block(kind, number, payload) for number, (kind, payload) in enumerate(payloads)
+    )
 
 
 def bench_trace(release_at_s=None, hold_s=310):
-    """Rise to 5.5 bar at 5 kPa/s, 110 % hold, then the ramp goes on to 8 bar; vented at the end unless the tyre left before."""
+    """Rise to 5.5 bar at 5 kPa/s, 110 % hold, then the ramp continues to 8 bar; vented at the end unless the tyre released before."""
     rise = np.arange(0, 550e3, 100.0)
-    pressure = np.concatenate([rise, np.full(hold_s * 50, 550.4e3), np.arange(550.4e3, 800e3, 100.0), np.full(100, 800e3)])
+    pressure = np.concatenate(
+        [rise, np.full(hold_s * 50, 550.4e3), np.arange(550.4e3, 800e3, 100.0), np.full(100, 800e3)]
+    )
     pressure = pressure + np.random.default_rng(1).normal(0, 60, pressure.size)
     venting = np.zeros(pressure.size + 200, dtype=bool)
     venting[pressure.size :] = True
@@ -86,7 +116,9 @@ def test_a_stopped_session_is_censored_at_its_highest_pressure(save):
 def test_a_release_is_found_with_the_highest_pressure_before_it(save):
     """Gone at 450 s, 140 s after the hold at 5.504 bar ended: 5.504 bar and 5 kPa/s for 30 s."""
     (sample,) = read_file(save("a.rws", *bench_trace(release_at_s=450)))
-    assert sample.released == "yes" and sample.release_bar == pytest.approx(5.504 + 0.05 * (450 - 110 - 310), abs=0.01)
+    assert sample.released == "yes" and sample.release_bar == pytest.approx(
+        5.504 + 0.05 * (450 - 110 - 310), abs=0.01
+    )
 
 
 @pytest.mark.parametrize("tau_s", [0.5, 0.6, 1, 2, 5, 10, 20, 60])
@@ -99,12 +131,14 @@ def test_a_slow_release_is_never_a_survivor(save, tau_s, vented_after):
     pressure = np.concatenate([pressure, fall, fall[-1] * np.exp(-np.arange(100) / 5)])
     (sample,) = read_file(save("a.rws", pressure, np.arange(pressure.size) >= pressure.size - 100))
     assert sample.released == "yes" and sample.release_bar == pytest.approx(7.0, abs=0.02)
-    assert sample.known["stop_reason"].startswith("none") and ("slowly" in sample.known["stop_reason"] or tau_s <= 1)
+    assert sample.known["stop_reason"].startswith("none") and (
+        "slowly" in sample.known["stop_reason"] or tau_s <= 1
+    )
 
 
 @pytest.mark.parametrize("gone, released", [(0.1, "no"), (0.3, "invalid"), (0.6, "yes")])
-def test_a_loss_that_nobody_commanded_is_weighed(save, gone, released):
-    """So much of 7 bar gone over 20 s before the person lets go."""
+def test_an_uncommanded_loss_counts(save, gone, released):
+    """Lose this much of 7 bar over 20 s before the run control is released."""
     pressure, _ = bench_trace()
     pressure = pressure[: 450 * 50]
     left = pressure[-1] * np.linspace(1, 1 - gone, 1000)
@@ -113,7 +147,7 @@ def test_a_loss_that_nobody_commanded_is_weighed(save, gone, released):
     assert sample.released == released
 
 
-def test_a_pressure_held_by_pumping_alone_is_no_proof(save):
+def test_a_pressure_held_by_pumping_alone_does_not_count(save):
     """Flat at 5.5 bar, the air on for twice the time that the whole rise took: it leaked all the while."""
     pressure, venting = bench_trace()
     on = np.zeros(pressure.size, dtype=bool)
@@ -122,7 +156,7 @@ def test_a_pressure_held_by_pumping_alone_is_no_proof(save):
     assert sample.released == "no"
     on[110 * 50 : 420 * 50 : 1] = True
     (sample,) = read_file(save("b.rws", pressure, venting, air=on))
-    assert sample.released == "invalid" and "it leaked" in sample.known["stop_reason"]
+    assert sample.released == "invalid" and "leak: " in sample.known["stop_reason"]
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -133,39 +167,63 @@ def test_noise_does_not_cut_a_hold(save, seed, sigma_pa):
     rng = np.random.default_rng(seed)
     noise = (pressure > 1e3) * rng.normal(0, sigma_pa, (2, pressure.size))
     (sample,) = read_file(save("a.rws", pressure + noise[0], venting, second=pressure + noise[1]))
-    assert 309 < sample.known["hold_s"] and 5.49 < sample.known["hold_bar"] < 5.52
-    dip = pressure - 3_000 * ((np.arange(pressure.size) > 200 * 50) & (np.arange(pressure.size) < 202 * 50))
+    assert sample.known["hold_s"] > 309 and 5.49 < sample.known["hold_bar"] < 5.52
+    dip = pressure - 3_000 * (
+        (np.arange(pressure.size) > 200 * 50) & (np.arange(pressure.size) < 202 * 50)
+    )
     (cut,) = read_file(save("b.rws", dip + noise[0], venting, second=dip + noise[1]))
     assert cut.known["hold_s"] < 290
 
 
-@pytest.mark.parametrize("cause, released", [("released", "no"), ("target-reached", "no"), ("leaking", "invalid"), ("hose-or-tyre", "invalid"), ("sensors-disagree", "invalid")])
-def test_what_the_bench_itself_saw_counts(save, cause, released):
-    (sample,) = read_file(save("a.rws", *bench_trace(), cause=next(row[0] for row in CAUSES if row[1] == cause)))
+@pytest.mark.parametrize(
+    "cause, released",
+    [
+        ("released", "no"),
+        ("target-reached", "no"),
+        ("leaking", "invalid"),
+        ("hose-or-tyre", "invalid"),
+        ("sensors-disagree", "invalid"),
+    ],
+)
+def test_the_bench_s_own_samples_count(save, cause, released):
+    (sample,) = read_file(
+        save("a.rws", *bench_trace(), cause=next(row[0] for row in CAUSES if row[1] == cause))
+    )
     assert sample.released == released and sample.known["stop_reason"].startswith(cause)
 
 
 def test_sessions_are_analysed_beside_csv(save, tmp_path):
     table = tmp_path / "lab.csv"
-    table.write_text("sample,release_bar,limit_bar,released\n" + "".join(f"S{i},{8 + i / 10},5,yes\n" for i in range(5)))
+    table.write_text(
+        "sample,release_bar,limit_bar,released\n"
+        + "".join(f"S{i},{8 + i / 10},5,yes\n" for i in range(5))
+    )
     path = save("a.rws", *bench_trace(release_at_s=450))
-    found = json.loads(CliRunner().invoke(command, ["analyse", str(table), str(path), "--json"]).stdout)
-    assert found["n"] == 6 and found["counts"]["released"] == 6 and found["samples"][5]["file"] == "a.rws"
+    found = json.loads(
+        CliRunner().invoke(command, ["analyse", str(table), str(path), "--json"]).stdout
+    )
+    assert (
+        found["n"] == 6
+        and found["counts"]["released"] == 6
+        and found["samples"][5]["file"] == "a.rws"
+    )
     assert found["gauge"]["known"] is False and found["gauge"]["u_pa"] == pytest.approx(12_000)
     assert found["retention"]["not_shown"] == 1  # held at 5.504 bar with U = 0.12 bar
 
 
-def test_a_session_behind_a_closed_core_is_no_proof(save):
+def test_a_session_behind_a_closed_core_does_not_count(save):
     with pytest.raises(Refusal, match=r"a\.rws: the chuck did not hold the core open"):
-        read_file(save("a.rws", *bench_trace(), profile={**ORDINARY, "chuck": codes.CHUCK_PRESSURE_OPEN}))
+        read_file(
+            save("a.rws", *bench_trace(), profile={**ORDINARY, "chuck": codes.CHUCK_PRESSURE_OPEN})
+        )
 
 
-def test_an_unfinished_session_is_no_proof(save):
+def test_an_unfinished_session_does_not_count(save):
     with pytest.raises(Refusal, match="no end"):
         read_file(save("a.rws", *bench_trace(), ended=False))
 
 
-def test_a_session_without_a_test_is_no_proof(save):
+def test_a_session_without_a_test_does_not_count(save):
     with pytest.raises(Refusal, match="fewer than 50"):
         read_file(save("a.rws", np.full(20, 1000.0), np.zeros(20, dtype=bool)))
     with pytest.raises(Refusal, match="no pressure"):
@@ -184,4 +242,7 @@ def test_pressure_lost_while_samples_are_missing_is_invalid(save):
     assert fromsession.sample_of(log, "a.rws").released == "yes"
     log.trace = whole[(ticks < 224_500) | (ticks > 225_500)]
     sample = fromsession.sample_of(log, "a.rws")
-    assert sample.released == "invalid" and "2.0 s of samples are missing while 6.9" in sample.known["stop_reason"]
+    assert (
+        sample.released == "invalid"
+        and "2.0 s of samples are missing while 6.9" in sample.known["stop_reason"]
+    )

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rimward import records
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
+from rimward.formats import records
 from rimward_protocol import codes, layout, profile, replies
 from rimward_protocol.compat import crc32, utf8_ok
 
@@ -60,7 +60,9 @@ EDGES = [
 
 
 @pytest.mark.parametrize(("field", "low", "high", "word", "others"), EDGES)
-def test_five_steps_round_each_bound(field: str, low: int, high: int, word: str | None, others: dict[str, Any]) -> None:
+def test_five_steps_round_each_bound(
+    field: str, low: int, high: int, word: str | None, others: dict[str, Any]
+) -> None:
     top = 2 ** (8 * layout.field_bytes({r[0]: r[1] for r in layout.PROFILE}[field])) - 1
     for edge in (low, high):
         for value in range(edge - 5, edge + 6):
@@ -70,7 +72,11 @@ def test_five_steps_round_each_bound(field: str, low: int, high: int, word: str 
             if changes.get("volume_ml") is ...:
                 changes["volume_ml"] = value
             code = check(**changes)
-            assert (code == replies.OK) == (low <= value <= high), (field, value, replies.row_of(code)[1])
+            assert (code == replies.OK) == (low <= value <= high), (
+                field,
+                value,
+                replies.row_of(code)[1],
+            )
             if word and code:
                 assert code == getattr(replies, word)
 
@@ -110,21 +116,46 @@ def test_every_unknown_flag_is_refused() -> None:
 
 
 def test_a_label_fills_one_line_of_the_display() -> None:
-    assert check(label=b"1234567890123456") == check(label="ü".encode() * 12) == check(label="é".encode() * 8 + b"12345678") == replies.OK
+    assert (
+        check(label=b"1234567890123456")
+        == check(label="ü".encode() * 12)
+        == check(label="é".encode() * 8 + b"12345678")
+        == replies.OK
+    )
     assert check(label=b"12345678901234567") == replies.PROFILE_LABEL, "17 letters"
-    assert check(label=b"Wren" + bytes(2) + b"x") == replies.PROFILE_LABEL, "padded with zeros at the end only"
+    assert check(label=b"Wren" + bytes(2) + b"x") == replies.PROFILE_LABEL, (
+        "padded with zeros at the end only"
+    )
 
 
-@pytest.mark.parametrize(("text", "shown"), [("Wren 2", "Wren 2"), ("Möwe, Élan", "Mowe, Elan"), ("ßÿ×÷", "syx/"), ("軸 a", "? a"), ("a\u0100\u2019", "a??"), ("~ ", "~ ")])
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("Wren 2", "Wren 2"),
+        ("Möwe, Élan", "Mowe, Elan"),
+        ("ßÿ×÷", "syx/"),
+        ("軸 a", "? a"),
+        ("a\u0100\u2019", "a??"),
+        ("~ ", "~ "),
+    ],
+)
 def test_what_the_display_shows_of_a_text(text: str, shown: str) -> None:
     assert profile.display_text(text) == shown
 
 
 def test_bench_profiles_are_for_a_bench_only() -> None:
-    bench = {**CROCHET, "flags": codes.FLAG_BENCH, "ceiling_pa": 1500000, "limit_pa": 500000, "rim_class": 2}
+    bench = {
+        **CROCHET,
+        "flags": codes.FLAG_BENCH,
+        "ceiling_pa": 1500000,
+        "limit_pa": 500000,
+        "rim_class": 2,
+    }
     assert check(**bench) == replies.PROFILE_BENCH
     assert check(bench=True, **bench) == replies.OK
-    assert check(bench=True, **{**bench, "ceiling_pa": 1500001}) == replies.PROFILE_CEILING_ABOVE_RIG
+    assert (
+        check(bench=True, **{**bench, "ceiling_pa": 1500001}) == replies.PROFILE_CEILING_ABOVE_RIG
+    )
     assert check(bench=True) == replies.PROFILE_NOT_BENCH
 
 
@@ -139,19 +170,31 @@ def test_every_bit_error_is_seen() -> None:
 def test_every_length_but_one_is_refused() -> None:
     sound = layout.seal_profile(GOOD)
     for length in range(len(sound)):
-        assert profile.check_profile(sound[:length]) == replies.PROFILE_SIZE or length >= 3 and length < 4
+        assert (
+            profile.check_profile(sound[:length]) == replies.PROFILE_SIZE
+            or length >= 3
+            and length < 4
+        )
     assert profile.check_profile(sound + b"\0") == replies.PROFILE_SIZE
 
 
 def with_crc(data: bytes) -> bytes:
-    return data[: profile.CRC_AT] + crc32(data[: profile.CRC_AT]).to_bytes(4, "little") + data[profile.TAG_AT :]
+    return (
+        data[: profile.CRC_AT]
+        + crc32(data[: profile.CRC_AT]).to_bytes(4, "little")
+        + data[profile.TAG_AT :]
+    )
 
 
 @given(st.binary(max_size=200))
 @settings(max_examples=200, deadline=None)
 def test_any_bytes_give_a_code(data: bytes) -> None:
     assert profile.check_profile(data) in {row[0] for row in replies.REPLIES}
-    assert profile.check_profile(memoryview(data)) == profile.check_profile(bytearray(data)) == profile.check_profile(data)
+    assert (
+        profile.check_profile(memoryview(data))
+        == profile.check_profile(bytearray(data))
+        == profile.check_profile(data)
+    )
 
 
 def test_mutated_profiles_with_a_fitting_check_code() -> None:
@@ -168,7 +211,9 @@ def test_mutated_profiles_with_a_fitting_check_code() -> None:
         if code == replies.OK:
             accepted += 1
             fields = records.unpack_profile(bytes(data))
-            assert 0 < fields["target_pa"] <= fields["ceiling_pa"] <= min(fields["limit_pa"], 900000)
+            assert (
+                0 < fields["target_pa"] <= fields["ceiling_pa"] <= min(fields["limit_pa"], 900000)
+            )
             assert fields["rim_class"] > 2 or fields["ceiling_pa"] <= 500000
             assert 0 < fields["seat_pause_pa"] <= min(275000, fields["ceiling_pa"])
     assert 0 < accepted < 8000
@@ -190,7 +235,9 @@ def test_utf8_agrees_with_cpython_on_every_short_lead() -> None:
         for second in range(0x70, 0xD0):
             for tail in (b"", b"\x80", b"\x80\x80", b"\xbf\xc0", b"\x7f"):
                 data = bytes((lead, second)) + tail
-                assert utf8_ok(data, 0, len(data)) == (data.decode("utf-8", "ignore").encode() == data), data
+                assert utf8_ok(data, 0, len(data)) == (
+                    data.decode("utf-8", "ignore").encode() == data
+                ), data
 
 
 @pytest.mark.parametrize("label", [b"", b"\0x", b"a\nb", b"a\x7fb", b"\xff", b"\xc3", b"ok\0ok"])
@@ -211,9 +258,15 @@ def test_tags() -> None:
     assert profile.check_tag(key, tagged) == replies.OK
     assert profile.check_tag(other, tagged) == replies.TAG_WRONG
     assert profile.check_tag(None, tagged) == replies.NO_KEY
-    assert (profile.check_tag(None, untagged), profile.check_tag(key, untagged)) == (replies.NO_KEY, replies.TAG_WRONG)
+    assert (profile.check_tag(None, untagged), profile.check_tag(key, untagged)) == (
+        replies.NO_KEY,
+        replies.TAG_WRONG,
+    )
     high = layout.seal_profile({**CROCHET, "ceiling_pa": 500001})
-    assert (profile.check_tag(None, high), profile.check_tag(key, high)) == (replies.NO_KEY, replies.TAG_WRONG)
+    assert (profile.check_tag(None, high), profile.check_tag(key, high)) == (
+        replies.NO_KEY,
+        replies.TAG_WRONG,
+    )
     assert profile.check_tag(key, profile.tag_profile(key, high)) == replies.OK
     for place in range(len(tagged)):
         broken = bytearray(tagged)

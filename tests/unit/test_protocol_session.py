@@ -1,4 +1,4 @@
-"""Session log v1: what was recorded is what is read, by the plain reader and by numpy; damage is said, never guessed over."""
+"""Session log v1: both readers, plain and numpy, return what was recorded; damage is reported, never guessed over."""
 
 import random
 import struct
@@ -8,8 +8,9 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from rimward import records
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
+from rimward.formats import records
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol import layout, session, sessionread
 
 KEY = bytes(range(32))
@@ -24,7 +25,11 @@ class Rig:
 
     def __init__(self) -> None:
         self.x, self.y = array("i", [0] * 24), array("i", [0] * 36)
-        watches = ((self.x, 2, 3, session.FIELD_X), (self.x, 5, 24, session.FIELD_X), (self.y, 8, 36, session.FIELD_Y))
+        watches = (
+            (self.x, 2, 3, session.FIELD_X),
+            (self.x, 5, 24, session.FIELD_X),
+            (self.y, 8, 36, session.FIELD_Y),
+        )
         self.recorder = session.FastRecorder(self.x, watches)
         self.recorder.start()
         self.begun = (list(self.x), list(self.y))
@@ -50,7 +55,7 @@ class Rig:
             self.write()
 
     def replayed(self) -> list[tuple[list[int], list[int], int, int]]:
-        """The ticks as the blocks tell them."""
+        """The ticks from the blocks."""
         x, y = list(self.begun[0]), list(self.begun[1])
         out = fill = -1
         found: list[tuple[list[int], list[int], int, int]] = []
@@ -58,7 +63,9 @@ class Rig:
             tick, columns, changes = plain(payload)
             assert tick == 5000 + len(found)
             for i in range(len(columns[0])):
-                x[0], x[1], x[3], x[4] = (column[i] for column in columns)
+                x[slots.X_A], x[slots.X_B], x[slots.X_LOAD], x[slots.X_GAP] = (
+                    column[i] for column in columns
+                )
                 for offset, field, value in changes:
                     if offset != i:
                         continue
@@ -81,9 +88,9 @@ def plain(payload: bytes):
 
 
 def quiet(rig: Rig, draw: random.Random, i: int) -> None:
-    rig.x[0] = 30000 + 20 * i + draw.randrange(-3, 4)
-    rig.x[1] = (30000 + 20 * i >> 2 << 2) + draw.choice((-8, -4, 0, 4, 8))
-    rig.x[3], rig.x[4], rig.x[5] = 1, 15 + i % 2, 78
+    rig.x[slots.X_A] = 30000 + 20 * i + draw.randrange(-3, 4)
+    rig.x[slots.X_B] = (30000 + 20 * i >> 2 << 2) + draw.choice((-8, -4, 0, 4, 8))
+    rig.x[slots.X_LOAD], rig.x[slots.X_GAP], rig.x[slots.X_SUPPLY] = 1, 15 + i % 2, 78
 
 
 def busy(rig: Rig, draw: random.Random, i: int) -> None:
@@ -104,11 +111,13 @@ def noisy(rig: Rig, draw: random.Random, i: int) -> None:
     """The four columns take every coding's worst; one word changes now and then."""
     for k in (0, 1, 3, 4):
         rig.x[k] = draw.randrange(-(2**31), 2**31)
-    rig.y[8] = i // 5
+    rig.y[slots.Y_SEAT_PA] = i // 5
 
 
 @pytest.mark.parametrize("how", [quiet, busy, wild, noisy])
-def test_what_was_recorded_is_read(how: Callable[[Rig, random.Random, int], None]) -> None:
+def test_both_readers_return_what_was_recorded(
+    how: Callable[[Rig, random.Random, int], None],
+) -> None:
     draw, rig = random.Random(41), Rig()
     for i in range(700):
         how(rig, draw, i)
@@ -144,7 +153,7 @@ def test_a_quiet_fill_takes_less_than_four_bytes_a_tick() -> None:
 def test_numpy_reads_what_the_plain_reader_reads(ticks: list[tuple[int, int, int, int]]) -> None:
     rig = Rig()
     for values in ticks:
-        rig.x[0], rig.x[1], rig.x[3], rig.x[4] = values
+        rig.x[slots.X_A], rig.x[slots.X_B], rig.x[slots.X_LOAD], rig.x[slots.X_GAP] = values
         rig.tick()
     rig.end()
     for payload in rig.payloads:
@@ -176,7 +185,9 @@ def test_readers_agree_on_any_bytes() -> None:
     for _ in range(6000):
         payload = bytearray(draw.choice(rig.payloads))
         for _ in range(draw.randrange(1, 4)):
-            payload[draw.randrange(len(payload)) if draw.random() < 0.5 else draw.randrange(24)] = draw.randrange(256)
+            payload[draw.randrange(len(payload)) if draw.random() < 0.5 else draw.randrange(24)] = (
+                draw.randrange(256)
+            )
         if draw.random() < 0.2:
             del payload[draw.randrange(len(payload)) :]
         accepted += agree(bytes(payload))
@@ -259,7 +270,9 @@ def a_log(key: bytes | None = None, blocks: int = 5) -> tuple[bytes, list[int]]:
     for number in range(blocks):
         payload = layout.pack(layout.EVENT, {row[0]: number for row in layout.EVENT})
         buf = bytearray(8) + payload + bytes(40)
-        end = session.seal_block(buf, 0, layout.BLOCK_EVENT, number, len(payload), session.FLAG_MAC if key else 0)
+        end = session.seal_block(
+            buf, 0, layout.BLOCK_EVENT, number, len(payload), session.FLAG_MAC if key else 0
+        )
         if key:
             mac = session.add_mac(buf, 0, end, key, mac)
             end += 16
@@ -283,7 +296,10 @@ def test_torn_at_every_byte() -> None:
         why, _header, blocks, good = sessionread.read_blocks(log[:cut])
         whole = sum(end <= cut for end in ends)
         assert len(blocks) == whole
-        assert why == (sessionread.OK if cut in ends else sessionread.TORN) and good == ([60, *ends][whole])
+        assert (
+            why == (sessionread.OK if cut in ends else sessionread.TORN)
+            and good == ([60, *ends][whole])
+        )
     assert sessionread.read_blocks(log[:60])[0] == sessionread.OK
     assert sessionread.read_blocks(log[:59])[0] == sessionread.TORN
 
@@ -304,7 +320,10 @@ def test_every_bit_error_ends_the_log_before_its_block() -> None:
 def test_reordered_and_missing_blocks() -> None:
     log, starts = a_log()
     one, two, three = (log[a:b] for a, b in zip(starts, starts[1:4], strict=False))
-    assert sessionread.read_blocks(log[:60] + one + three + two)[0::3] == (sessionread.OUT_OF_ORDER, starts[1])
+    assert sessionread.read_blocks(log[:60] + one + three + two)[0::3] == (
+        sessionread.OUT_OF_ORDER,
+        starts[1],
+    )
     assert sessionread.read_blocks(log[:60] + two)[0] == sessionread.OUT_OF_ORDER
     assert sessionread.read_block(log, starts[2])[0] == sessionread.OK
 
@@ -331,7 +350,9 @@ def test_blocks_of_another_session_are_not_taken() -> None:
     assert sessionread.read_blocks(mixed)[0::3] == (sessionread.OUT_OF_ORDER, starts[2])
 
 
-@pytest.mark.parametrize(("number", "first"), [(1, 65536), (0x3FFF, 0x3FFF0000), (0x4000, 0), (0x3FFFFFFF, 0x3FFF0000)])
+@pytest.mark.parametrize(
+    ("number", "first"), [(1, 65536), (0x3FFF, 0x3FFF0000), (0x4000, 0), (0x3FFFFFFF, 0x3FFF0000)]
+)
 def test_the_first_number_stays_within_30_bits(number: int, first: int) -> None:
     assert session.first_sequence(number) == first < 1 << 30
 
@@ -351,7 +372,9 @@ def resealed(log: bytes, starts: list[int], keep: list[int]) -> bytes:
         size = starts[1] - starts[0]
         part = bytearray(log[starts[index] : starts[index] + size])
         struct.pack_into("<I", part, 4, number)
-        session.seal_block(part, 0, part[0], number, struct.unpack_from("<H", part, 2)[0], session.FLAG_MAC)
+        session.seal_block(
+            part, 0, part[0], number, struct.unpack_from("<H", part, 2)[0], session.FLAG_MAC
+        )
         out += part
     return bytes(out)
 

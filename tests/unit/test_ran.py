@@ -1,4 +1,4 @@
-"""A run of everything fails when a test that the hazard analysis names did not run, and the rig can tell how each ended."""
+"""A run of everything fails when a test that the hazard analysis names did not run, and the rig reports how each ended."""
 
 import os
 import subprocess
@@ -32,15 +32,22 @@ def suite(tmp_path):
         (tmp_path / "conftest.py").write_text(CONFTEST.format(named=named))
         (tmp_path / "test_a.py").write_text(SUITE.format(bad=bad))
         (tmp_path / "pytest.ini").write_text("[pytest]\n")
-        command = [sys.executable, "-m", "pytest", "-q", *words]
-        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=120, env=_env())
+        command = [sys.executable, "-m", "pytest", "-q", "-p", "xdist", *words]
+        done = subprocess.run(
+            command, cwd=tmp_path, capture_output=True, text=True, timeout=120, env=_env()
+        )
         return done.returncode, done.stdout
 
     return run
 
 
 def _env():
-    return {**os.environ, "PYTHONPATH": f"{ran.ROOT}{os.pathsep}{os.environ.get('PYTHONPATH', '')}", "PYTHONDONTWRITEBYTECODE": "1"}
+    return {
+        **os.environ,
+        "PYTHONPATH": f"{ran.ROOT}{os.pathsep}{os.environ.get('PYTHONPATH', '')}",
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1",  # they take longer to load than the suite to run
+    }
 
 
 @pytest.mark.parametrize("words", [(), ("-n", "2")])
@@ -55,7 +62,9 @@ def test_a_run_of_some_tests_asks_for_no_others(suite):
         assert suite(["test_a.py::test_one"], *words)[0] == 0
 
 
-def test_one_failed_parameter_is_a_failed_test_and_a_changed_file_a_test_not_run(suite, tmp_path: Path):
+def test_one_failed_parameter_is_a_failed_test_and_a_changed_file_a_test_not_run(
+    suite, tmp_path: Path
+):
     named = ["test_a.py::test_one", "test_a.py::test_two"]
     assert ran.status(named, tmp_path) == dict.fromkeys(named, ran.NOT_RUN)
     assert suite(named, bad=2)[0] == 1

@@ -28,4 +28,6 @@ def test_outside_checks_name_the_published_source_itself():
     """A check that only points at a list of values names no source."""
     folder = Path(__file__).parents[1] / "outside"
     vague = re.compile(r"check[ -]values|see the list|\(section \d")
-    assert [path.name for path in folder.glob("*.py") if vague.search(path.read_text(encoding="utf-8"))] == []
+    assert [
+        path.name for path in folder.glob("*.py") if vague.search(path.read_text(encoding="utf-8"))
+    ] == []

@@ -7,6 +7,7 @@ from rimward_fw.control.engine import Engine
 from rimward_fw.storage import blocks as blocks_module
 from rimward_fw.storage.blocks import Blocks
 from rimward_fw.storage.recorder import Recorder
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol import layout, replies, session, sessionread
 
 KEY = bytes(range(32))
@@ -46,7 +47,13 @@ class Store:
 
 def recorded(key: bytes | None, refused: set[int]) -> tuple[bytes, int]:
     """A session of a few events and ticks, written until it is done: (what the store holds, pieces that were refused)."""
-    board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, simulated=True, context=list, set_pins=lambda t: None)
+    board = SimpleNamespace(
+        hold=lambda: 0,
+        let_go=lambda state: None,
+        simulated=True,
+        context=list,
+        set_pins=lambda t: None,
+    )
     engine = Engine(board)
     recorder = Recorder(engine, board)
     recorder.begin(7, HEADER, [(1, b"meta")], key)
@@ -70,7 +77,7 @@ def recorded(key: bytes | None, refused: set[int]) -> tuple[bytes, int]:
 
 
 @pytest.mark.parametrize("key", [None, KEY])
-def test_a_refused_append_doubles_and_loses_nothing(key: bytes | None) -> None:
+def test_a_refused_append_is_repeated_without_duplicate_or_loss(key: bytes | None) -> None:
     whole, refusals = recorded(key, set())
     why, _header, found, _good = sessionread.read_blocks(whole)
     assert why == sessionread.OK and refusals == 0 and found[-1][0] == layout.BLOCK_END
@@ -83,24 +90,32 @@ def test_a_refused_append_doubles_and_loses_nothing(key: bytes | None) -> None:
     assert key is None or sessionread.chain_holds(whole, key)
 
 
-def test_a_store_that_fails_is_given_up_and_named() -> None:
-    """Blocks that the store refuses for good: after a few tries, seconds apart, the session is over and says so."""
-    board = SimpleNamespace(hold=lambda: 0, let_go=lambda state: None, simulated=True, context=list, set_pins=lambda t: None)
+def test_a_failing_store_ends_the_session_with_its_cause() -> None:
+    """Blocks that the store refuses for good: after a few tries, seconds apart, the session ends with that cause."""
+    board = SimpleNamespace(
+        hold=lambda: 0,
+        let_go=lambda state: None,
+        simulated=True,
+        context=list,
+        set_pins=lambda t: None,
+    )
     engine = Engine(board)
     recorder = Recorder(engine, board)
     recorder.begin(7, HEADER, [(1, b"meta")], None)
     recorder.finish(0, -1, {"cause": 0})
-    full = SimpleNamespace(make_way=lambda number, count: False, session_append=lambda number, view: replies.STORE_FULL)
+    full = SimpleNamespace(
+        make_way=lambda number, count: False, session_append=lambda number, view: replies.STORE_FULL
+    )
     turns = 0
     while recorder.active and turns < 1000:
         recorder.keep(full)
-        engine.t[0] += 5
+        engine.t[slots.T_HEAD] += 5
         turns += 1
     assert recorder.failed == replies.STORE_FULL and not recorder.writing and 100 < turns < 400
 
 
 @pytest.mark.parametrize("sizes", [(0,), (0, 1, 300, 255), (900, 2, 700)])
-def test_what_is_written_makes_room_and_the_rest_stays(sizes: tuple[int, ...]) -> None:
+def test_written_blocks_free_memory_and_the_rest_stays(sizes: tuple[int, ...]) -> None:
     for written in range(len(sizes) + 1):
         blocks = Blocks(2048, False)
         blocks.open()
@@ -132,11 +147,19 @@ def test_a_ring_of_blocks_drops_its_oldest() -> None:
         assert bytes(payload) == bytes([kind]) * 97
         held.append(kind)
         blocks.written()
-    assert held == list(range(100 - len(held), 100)) and len(held) >= 15 and blocks.lost == 100 - len(held)
+    assert (
+        held == list(range(100 - len(held), 100))
+        and len(held) >= 15
+        and blocks.lost == 100 - len(held)
+    )
 
 
-@pytest.mark.parametrize(("free", "size"), [(100_000, 30 * 1024), (40_000, 15 * 1024), (30_000, 3_840), (20_000, 2048)])
-def test_a_record_leaves_the_main_loop_its_reserve(monkeypatch: pytest.MonkeyPatch, free: int, size: int) -> None:
+@pytest.mark.parametrize(
+    ("free", "size"), [(100_000, 30 * 1024), (40_000, 15 * 1024), (30_000, 7_680), (20_000, 2048)]
+)
+def test_a_record_leaves_the_main_loop_its_reserve(
+    monkeypatch: pytest.MonkeyPatch, free: int, size: int
+) -> None:
     monkeypatch.setattr(blocks_module, "free_bytes", lambda: free)
     blocks = Blocks(30 * 1024, True)
     blocks.open()

@@ -3,11 +3,11 @@
 from collections import deque
 
 import pytest
-from rimward.link import Client, LockstepTransport
-from rimward.link.age import SampleClock, is_old
-from rimward.link.live import Watcher
-from rimward.plant import compressor
-from rimward.virtual import VirtualInflator
+from rimward.device.link import Client, LockstepTransport
+from rimward.device.link.age import SampleClock, is_old
+from rimward.device.link.live import Watcher
+from rimward.simulation.plant import compressor
+from rimward.simulation.virtual import VirtualInflator
 
 
 class Late(LockstepTransport):
@@ -24,7 +24,9 @@ class Late(LockstepTransport):
         if data:
             self.way.append((self.now_s(), data))
         out = b""
-        while self.delay_s is not None and self.way and self.way[0][0] + self.delay_s <= self.now_s():
+        while (
+            self.delay_s is not None and self.way and self.way[0][0] + self.delay_s <= self.now_s()
+        ):
             out += self.way.popleft()[1]
         return out
 
@@ -55,7 +57,7 @@ def test_a_constant_delay_counts(line, delay_s):
     assert row["old"] is (delay_s > 1.0)
 
 
-def test_what_no_longer_comes_grows_old_and_is_not_shown_as_live(line):
+def test_samples_that_stop_coming_age_and_are_not_shown_as_live(line):
     watcher = Watcher(Client(line), 10)
     last = watch(watcher, 2.0)[-1]
     now = watcher.seen(last)
@@ -67,10 +69,14 @@ def test_what_no_longer_comes_grows_old_and_is_not_shown_as_live(line):
     then = watcher.seen(last)
     assert then["old"] and then["status_old"] and then["age_s"] > 1.5
     text = watcher.panel(then).renderable.plain
-    assert text.startswith("OLD: ") and "state not known; it was idle" in text and "next:" not in text
+    assert (
+        text.startswith("OLD: ")
+        and "state unknown; last state idle" in text
+        and "next:" not in text
+    )
 
 
-def test_state_and_instruction_are_old_where_the_status_alone_stops_coming(line):
+def test_state_and_instruction_age_when_only_the_status_stops(line):
     watcher = Watcher(Client(line), 10)
     row = watch(watcher, 1.0)[-1]
     watcher._pending = 1  # an answer that never comes
@@ -78,10 +84,10 @@ def test_state_and_instruction_are_old_where_the_status_alone_stops_coming(line)
     rows = watch(watcher, 1.7)
     seen = watcher.seen(rows[-1])
     assert not seen["old"] and seen["status_old"] and row["tick"] < rows[-1]["tick"]
-    assert "state not known" in watcher.panel(seen).renderable.plain
+    assert "state unknown" in watcher.panel(seen).renderable.plain
 
 
-def test_ages_are_never_too_small_whatever_each_way_takes():
+def test_ages_are_never_too_small_for_any_delay_of_the_line():
     """Questions that take from 0 to 2 s there and back, asked and answered at known times: true age at most the age shown."""
     import random
 
@@ -89,14 +95,16 @@ def test_ages_are_never_too_small_whatever_each_way_takes():
     assert clock.age_s(5, 100.0) is None and is_old(None)
     for n in range(200):
         asked = 10.0 + n
-        ticked = asked + draw.uniform(0.0, 1.0)  # true time at which the inflator answered; its tick 0 was at 3.0
+        ticked = asked + draw.uniform(
+            0.0, 1.0
+        )  # true time at which the inflator answered; its tick 0 was at 3.0
         clock.answered(asked, round((ticked - 3.0) / 0.002))
         now = ticked + draw.uniform(0.0, 1.0)
         tick = round((ticked - 0.1 - 3.0) / 0.002)
         assert clock.age_s(tick, now) >= now - (ticked - 0.1) - 0.003
 
 
-def test_a_restart_forgets_and_a_wrap_does_not():
+def test_a_restart_clears_the_ages_and_a_wrap_does_not():
     clock = SampleClock()
     clock.answered(100.0, (1 << 30) - 500)
     assert clock.age_s((1 << 30) - 500, 100.5) == pytest.approx(0.5)

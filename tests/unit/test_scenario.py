@@ -1,9 +1,9 @@
 """The typical wheels: each gets a profile, a plant with its sealant, and an inflator that is given its source fills one of them."""
 
 import pytest
-from rimward import records
+from rimward.base.units import parse_pressure
+from rimward.formats import records
 from rimward.simulation.scenario import TYPICAL, plant_of, profile_of
-from rimward.units import parse_pressure
 
 
 @pytest.mark.parametrize("scenario", TYPICAL, ids=lambda one: one.label)

@@ -19,7 +19,9 @@ def test_every_setting_of_the_protocol_has_a_sense() -> None:
     assert known == set(RANGES) | {7} == set(GOOD)
     for number, value in GOOD.items():
         assert sense(number, value) == replies.OK, number
-        assert sense(number, value + b"\0") == sense(number, value[:-1]) == replies.SETTING_VALUE, number
+        assert sense(number, value + b"\0") == sense(number, value[:-1]) == replies.SETTING_VALUE, (
+            number
+        )
     assert sense(99, b"") == replies.SETTING_UNKNOWN
 
 
@@ -55,8 +57,18 @@ def test_values_without_sense_are_refused(number: int, value: bytes) -> None:
 
 def test_the_stated_source_is_what_arming_counts_on() -> None:
     plain = configuration.HARDWARE[configuration.COMPRESSOR]
-    assert configuration.source(b"") is plain and configuration.source(struct.pack("<BII", 0, 0, 0)) is plain
-    assert configuration.source(struct.pack("<BII", 0, 30_000, 0))["delivery"] == plain["delivery"] == 64
+    assert (
+        configuration.source(b"") is plain
+        and configuration.source(struct.pack("<BII", 0, 0, 0)) is plain
+    )
+    assert (
+        configuration.source(struct.pack("<BII", 0, 30_000, 0))["delivery"]
+        == plain["delivery"]
+        == 64
+    )
     assert configuration.source(struct.pack("<BII", 0, 37_500, 0))["delivery"] == 80
     line = configuration.source(struct.pack("<BII", 1, 0, 700_000))
-    assert (line["kind"], line["supply_pa"]) == (configuration.LINE, 700_000) and configuration.HARDWARE[1]["supply_pa"] == 900_000
+    assert (line["kind"], line["supply_pa"]) == (
+        configuration.LINE,
+        700_000,
+    ) and configuration.HARDWARE[1]["supply_pa"] == 900_000

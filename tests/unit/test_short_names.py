@@ -4,7 +4,7 @@ import ast
 import re
 
 import pytest
-from rimward.install import names, plan
+from rimward.device.install import names, plan
 
 from tests.rig import chip_names
 
@@ -49,9 +49,22 @@ def run(sources: dict[str, str]) -> object:
 
 
 def test_the_same_result_with_fewer_names() -> None:
-    before, after = {"one": ONE, "two": TWO}, names.shortened({"one": ONE, "two": TWO}, ["import one\n"])
+    before, after = (
+        {"one": ONE, "two": TWO},
+        names.shortened({"one": ONE, "two": TWO}, ["import one\n"]),
+    )
     assert run(after) == run(before) == ([10, 11], 7, 6, 2)
-    for word in ("_kept", "_hidden", "alone", "helper", "wanted", "how", "sized", "_inherited", "_last"):
+    for word in (
+        "_kept",
+        "_hidden",
+        "alone",
+        "helper",
+        "wanted",
+        "how",
+        "sized",
+        "_inherited",
+        "_last",
+    ):
         assert not re.search(rf"\b{word}\b", after["one"] + after["two"]), word
     for word in ("self", "offered", "Base", "looked", "named", "read"):
         assert word in after["one"] + after["two"], word
@@ -65,9 +78,14 @@ def test_the_same_result_with_fewer_names() -> None:
         ("def f(self, name):\n return getattr(self, name)\n", ""),
         ("def _f1(a): pass\n", "from one import _f1\n"),
     ],
-    ids=["another's attribute", "private name in a text", "a name worked out", "another's function"],
+    ids=[
+        "another's attribute",
+        "private name in a text",
+        "a name worked out",
+        "another's function",
+    ],
 )
-def test_what_cannot_be_shortened_is_refused(one: str, two: str) -> None:
+def test_names_that_cannot_be_shortened_are_refused(one: str, two: str) -> None:
     with pytest.raises(ValueError):
         names.shortened({"one": one, "two": two})
 
@@ -76,8 +94,26 @@ def test_no_name_of_the_interpreter_becomes_short() -> None:
     """What MicroPython's modules for the board offer and the firmware defines too is listed as external."""
     known = chip_names.known()
     assert {"Pin", "mem32", "deinit", "readfrom_mem_into", "fill_rect"} <= known
-    before = {name for path, file in plan.sources() if not path.startswith(plan.KERNELS) for name in names._names(list(ast.walk(ast.parse(file.read_text()))))}
-    after = {name for text in plan.texts().values() for name in names._names(list(ast.walk(ast.parse(text))))}
-    parameters = {node.arg for _, file in plan.sources() for node in ast.walk(ast.parse(file.read_text())) if isinstance(node, ast.arg)}
-    gone = {name for name in before - after if not name.startswith("_") and not name.isupper()} - parameters
-    assert len(gone) > 100 and sorted(gone & known) == [], "add them to names.HARDWARE"
+    before = {
+        name
+        for path, file in plan.sources()
+        if not path.startswith(plan.KERNELS)
+        for name in names._names(list(ast.walk(ast.parse(file.read_text()))))
+    }
+    after = {
+        name
+        for text in plan.texts().values()
+        for name in names._names(list(ast.walk(ast.parse(text))))
+    }
+    parameters = {
+        node.arg
+        for _, file in plan.sources()
+        for node in ast.walk(ast.parse(file.read_text()))
+        if isinstance(node, ast.arg)
+    }
+    gone = {
+        name for name in before - after if not name.startswith("_") and not name.isupper()
+    } - parameters
+    assert len(gone) > 100 and sorted((gone & known) - names.EXTERNAL) == [], (
+        "add them to names.HARDWARE"
+    )

@@ -1,12 +1,16 @@
 """What the inflator says of a visit that is over is what it wrote into the record (G9: one cause, one word)."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
-from rimward.link import verbs
+from rimward.device.link import verbs
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
-from rimward.virtual import VirtualInflator
+from rimward.simulation.virtual import VirtualInflator
+from rimward_fw.control import cycle, status
+from rimward_fw.ui import display
 from rimward_protocol import causes, codes
+from rimward_protocol import kernel_slots as slots
 
 
 def test_a_fill_stopped_for_its_volume_says_so_after_the_record_is_closed() -> None:
@@ -25,8 +29,8 @@ def test_a_fill_stopped_for_its_volume_says_so_after_the_record_is_closed() -> N
         assert verbs.list_sessions(person.client)[0]["cause"] == "wrong-volume"
 
 
-def test_a_pause_on_the_way_is_not_called_the_target() -> None:
-    """The guard has one word for "the fill wants no air now"; at the seating pause and while the reading settles it would be untrue."""
+def test_an_intermediate_pause_is_not_called_the_target() -> None:
+    """The guard has one word for "no air requested"; at the seating pause and while the reading settles it would be wrong."""
     scenario = Scenario()
     with VirtualInflator(plant_of(scenario)) as inflator:
         person = Person(inflator)
@@ -36,9 +40,52 @@ def test_a_pause_on_the_way_is_not_called_the_target() -> None:
         assert inflator.until(lambda _: verbs.status(person.client)["state"] == "seat-pause", 60)
         inflator.advance(1.0)
         raw = person.client.request(codes.STATUS)
-        assert raw["stop_cause"] == causes.TARGET_REACHED and raw["tyre_pa"] < raw["target_pa"] - 50_000
+        assert (
+            raw["stop_cause"] == causes.TARGET_REACHED
+            and raw["tyre_pa"] < raw["target_pa"] - 50_000
+        )
         seen = verbs.status(person.client)
-        assert (seen["state"], seen["stop_cause"], seen["waiting"]) == ("seat-pause", "none", "bead-seated")
+        assert (seen["state"], seen["stop_cause"], seen["waiting"]) == (
+            "seat-pause",
+            "none",
+            "bead-seated",
+        )
         inflator.hands.run = False
         ended = person.fill()
         assert (ended["state"], ended["stop_cause"]) == ("done", "target-reached")
+
+
+def test_a_finished_fill_is_not_named_by_the_stop_of_its_last_pulse() -> None:
+    """A pulse may have ended at the stop reading; what ended the fill is its target, in the status as in the record."""
+    engine = SimpleNamespace(f=[0] * 40, g=[0] * 60, x=[0] * 30, out=0)
+    engine.g[slots.G_STOP] = causes.STOP_READING
+    visit = SimpleNamespace(phase=cycle.ARMED, cause=0, must_let_go=lambda: False)
+    app = SimpleNamespace(cycle=visit, store=SimpleNamespace(failing=False))
+    for state, cause in (
+        (codes.FILL_DONE, causes.TARGET_REACHED),
+        (codes.SETTLING, causes.STOP_READING),
+    ):
+        engine.f[slots.F_STATE] = state
+        assert status.why(app, engine) == cause
+    engine.f[slots.F_STATE], engine.f[slots.F_REASON] = codes.FILL_DONE, causes.ABOVE_TARGET
+    assert status.why(app, engine) == causes.ABOVE_TARGET
+
+
+def test_a_chuck_taken_off_after_done_leaves_the_display_as_the_tyre_was_left() -> None:
+    """The fill controller forgets the tyre with the chuck (G10); the display goes on with what was reached, not with the free hose."""
+    engine = SimpleNamespace(f=[0] * 64, g=[0] * 60, x=[0] * 30, y=[0] * 30, head=0, answers=0)
+    app = SimpleNamespace(engine=engine, note=lambda *_: None, cycle=None)
+    app.cycle = visit = cycle.FillCycle(app)  # type: ignore[no-untyped-call]
+    visit.phase = cycle.ARMED
+    visit.losses = SimpleNamespace(seen=lambda _: None)  # type: ignore[assignment]
+    shown = []
+    for state, tyre_pa in (
+        (codes.SETTLING, 388_000),
+        (codes.FILL_DONE, 390_000),
+        (codes.FILL_DONE, -1),
+        (codes.STOPPED, -1),
+    ):
+        engine.f[slots.F_STATE], engine.f[slots.F_TYRE_PA] = state, tyre_pa
+        visit._watch(engine)
+        shown.append(display.pressures(app)[0])
+    assert shown == [388_000, 390_000, 390_000, -1]

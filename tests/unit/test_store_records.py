@@ -11,11 +11,21 @@ from rimward_fw.storage.store import Store
 from rimward_protocol import layout, replies
 
 WHEEL = b"wheel001"
-TRIP = {"cause": 3, "state": 6, "boot": 2, "tick": 500, "session": 1, "unix_s": 1800000000, "value": -430}
+TRIP = {
+    "cause": 3,
+    "state": 6,
+    "boot": 2,
+    "tick": 500,
+    "session": 1,
+    "unix_s": 1800000000,
+    "value": -430,
+}
 
 
 def profile_of(wheel: bytes = WHEEL, revision: int = 1, **changed: object) -> bytes:
-    return layout.seal_profile({**builtin.BUILT_IN, "wheel_id": wheel, "revision": revision, "issue": revision, **changed})
+    return layout.seal_profile(
+        {**builtin.BUILT_IN, "wheel_id": wheel, "revision": revision, "issue": revision, **changed}
+    )
 
 
 @pytest.fixture
@@ -68,7 +78,9 @@ def test_both_copies_say_the_same(held: Store, folder: Path) -> None:
     for name in names:
         first, second = copies(folder, name)
         assert first.read_bytes() == second.read_bytes()
-    assert sorted(p.name for p in folder.glob("*/*")) == sorted(name.split("/")[1] + slot for name in names for slot in (".0", ".1"))
+    assert sorted(p.name for p in folder.glob("*/*")) == sorted(
+        name.split("/")[1] + slot for name in names for slot in (".0", ".1")
+    )
 
 
 def test_any_flipped_bit_leaves_the_other_copy(held: Store, folder: Path) -> None:
@@ -92,14 +104,19 @@ def test_a_copy_cut_short_leaves_the_other(held: Store, folder: Path, keep: int)
         assert opened(folder).damaged == 0
 
 
-def test_two_damaged_copies_are_nothing_and_are_counted(held: Store, folder: Path) -> None:
+def test_two_damaged_copies_give_no_record_and_are_counted(held: Store, folder: Path) -> None:
     held.profile_put(profile_of(), True)
     held.key_put(bytes(range(32)))
     for name in ("p/" + WHEEL.hex(), "s/key"):
         for path in copies(folder, name):
             flip(path, 9)
     again = opened(folder)
-    assert (again.damaged, again.profile_get(WHEEL), again.profile_list(), again.key()) == (2, None, [], None)
+    assert (again.damaged, again.profile_get(WHEEL), again.profile_list(), again.key()) == (
+        2,
+        None,
+        [],
+        None,
+    )
     assert again.profile_put(profile_of(revision=2), False)[0] == replies.OK
     assert again.key_put(bytes(32 * [9])) == replies.OK
 
@@ -111,12 +128,17 @@ def test_the_highest_issue_survives_deletion_and_key_change(held: Store, folder:
     again = opened(folder)
     assert again.highest_issue(WHEEL) == 41
     assert (again.profile_get(WHEEL), again.profile_list()) == (None, [])
-    assert (again.profile_delete(WHEEL), again.profile_confirm(WHEEL)) == (replies.NOT_FOUND, replies.NOT_FOUND)
-    again.profile_put(profile_of(revision=5), False)  # the caller refuses this; the store still forgets nothing
+    assert (again.profile_delete(WHEEL), again.profile_confirm(WHEEL)) == (
+        replies.NOT_FOUND,
+        replies.NOT_FOUND,
+    )
+    again.profile_put(
+        profile_of(revision=5), False
+    )  # the caller refuses this; the store still forgets nothing
     assert again.highest_issue(WHEEL) == 41
 
 
-def test_a_wheel_it_has_never_seen(held: Store) -> None:
+def test_an_unknown_wheel(held: Store) -> None:
     assert held.highest_issue(WHEEL) == 0
     assert held.profile_get(WHEEL) is None
     assert held.setting_get(3) == (b"", 0)
@@ -159,19 +181,35 @@ def test_the_last_sixteen_trips_stay_newest_first(held: Store, folder: Path) -> 
     assert opened(folder).trips()[0] == {**TRIP, "tick": 39}
 
 
-def test_a_full_table_drops_the_oldest_and_raises_the_floor(held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_full_table_drops_the_oldest_and_raises_the_floor(
+    held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(wheels, "WHEELS_MAX", 3)
     for number in range(3):
-        assert held.profile_put(profile_of(b"wheel00%d" % number, 10 + number), True)[0] == replies.OK
+        assert (
+            held.profile_put(profile_of(b"wheel00%d" % number, 10 + number), True)[0] == replies.OK
+        )
     assert held.wheels.floor() == 0
     assert held.profile_put(profile_of(b"wheel009", 20), True)[0] == replies.OK
     for one in (held, opened(folder)):
-        assert one.profile_list() == [b"wheel001", b"wheel002", b"wheel009"] and one.wheels.floor() == 10
-        assert one.wheels.least_issue(b"wheel000") == 10 and one.wheels.least_issue(b"wheel001") == 11
+        assert (
+            one.profile_list() == [b"wheel001", b"wheel002", b"wheel009"]
+            and one.wheels.floor() == 10
+        )
+        assert (
+            one.wheels.least_issue(b"wheel000") == 10 and one.wheels.least_issue(b"wheel001") == 11
+        )
     held.profile_delete(b"wheel002")
-    assert held.profile_put(profile_of(b"wheel008", 21), True)[0] == replies.OK, "a deleted wheel makes way before one in use"
-    assert held.profile_list() == [b"wheel001", b"wheel008", b"wheel009"] and held.wheels.floor() == 12
-    assert held.profile_put(profile_of(b"wheel001", 30), True)[0] == replies.OK and held.wheels.floor() == 12, "a wheel of the table needs no room"
+    assert held.profile_put(profile_of(b"wheel008", 21), True)[0] == replies.OK, (
+        "a deleted wheel makes way before one in use"
+    )
+    assert (
+        held.profile_list() == [b"wheel001", b"wheel008", b"wheel009"] and held.wheels.floor() == 12
+    )
+    assert (
+        held.profile_put(profile_of(b"wheel001", 30), True)[0] == replies.OK
+        and held.wheels.floor() == 12
+    ), "a wheel of the table needs no room"
 
 
 @pytest.mark.parametrize("length", [0, 107, 109])
@@ -180,7 +218,7 @@ def test_only_whole_profiles(held: Store, length: int) -> None:
 
 
 def writes(one: Store) -> list[object]:
-    """The answers of everything that would write."""
+    """Results of every call that would write."""
     return [
         one.profile_put(profile_of(b"wheel002"), True)[0], one.profile_confirm(WHEEL), one.profile_delete(WHEEL), one.setting_put(8, b"\x02"),
         one.key_put(bytes(range(32))), one.wrong_tags_put(1, 1), one.trip_add(TRIP), one.session_append(2, b"block"), one.session_end(1, {}),
@@ -208,7 +246,9 @@ def test_a_trip_that_had_to_wait_is_written_before_the_session(folder: Path) -> 
     assert opened(folder).trips() == [TRIP]
 
 
-def test_a_flash_that_refuses_keeps_the_old(held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_refusing_flash_keeps_the_old_record(
+    held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     data = profile_of(revision=1)
     held.profile_put(data, True)
 
@@ -220,10 +260,12 @@ def test_a_flash_that_refuses_keeps_the_old(held: Store, folder: Path, monkeypat
     monkeypatch.undo()
     again = opened(folder)
     assert (again.profile_get(WHEEL)[0], again.highest_issue(WHEEL)) == (data, 1)
-    assert not list(folder.glob("*/*.n")), "the restart takes away what was left aside"
+    assert not list(folder.glob("*/*.n")), "the restart removes files left aside"
 
 
-def test_what_reads_back_otherwise_never_becomes_current(held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_reads_back_otherwise_never_becomes_current(
+    held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     held.setting_put(8, b"\x01")
     real = records.file_bytes
 
@@ -237,7 +279,9 @@ def test_what_reads_back_otherwise_never_becomes_current(held: Store, folder: Pa
     assert opened(folder).setting_get(8) == (b"\x01", 1)
 
 
-def test_when_the_second_copy_fails_no_older_one_stays(held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_when_the_second_copy_fails_no_older_one_stays(
+    held: Store, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     held.setting_put(8, b"\x01")
     real, calls = records._put, []
 
@@ -261,16 +305,36 @@ def test_a_record_never_counts_past_its_last_revision(folder: Path) -> None:
     assert records.read(path) == (b"last", records.REVISION_MAX, 0)
 
 
-def test_whatever_lies_in_the_folders_nothing_is_raised(folder: Path) -> None:
+def test_any_folder_content_raises_nothing(folder: Path) -> None:
     chance = random.Random(8)
     opened(folder).profile_put(profile_of(), True)
-    names = ["p/nothex.0", "p/00.1", "p/" + "zz" * 8 + ".0", "p/" + WHEEL.hex() + ".1", "p/" + b"wheel003".hex() + ".0", "s/n3.0", "s/n3.1"]
-    names += ["s/key.0", "s/trips.1", "s/wrong.0", "s/boots.1", "s/last.0", "l/00000001", "l/zzzzzzzz", "l/-0000001", "l/00000002.1.2.3.4"]
+    names = [
+        "p/nothex.0",
+        "p/00.1",
+        "p/" + "zz" * 8 + ".0",
+        "p/" + WHEEL.hex() + ".1",
+        "p/" + b"wheel003".hex() + ".0",
+        "s/n3.0",
+        "s/n3.1",
+    ]
+    names += [
+        "s/key.0",
+        "s/trips.1",
+        "s/wrong.0",
+        "s/boots.1",
+        "s/last.0",
+        "l/00000001",
+        "l/zzzzzzzz",
+        "l/-0000001",
+        "l/00000002.1.2.3.4",
+    ]
     names += ["l/00000003.00000001.01.01." + WHEEL.hex(), "l/x", "s/.n", "p/.0"]
     for _ in range(80):
         for name in chance.sample(names, 6):
             data = chance.randbytes(chance.choice((0, 1, 11, 12, 13, 125, 400, 3000)))
-            (folder / name).write_bytes(records.frame(chance.randrange(9), data[:900]) if chance.random() < 0.5 else data)
+            (folder / name).write_bytes(
+                records.frame(chance.randrange(9), data[:900]) if chance.random() < 0.5 else data
+            )
         one = opened(folder)
         for wheel in [*one.profile_list(), WHEEL, b"wheel003"]:
             one.profile_get(wheel)
@@ -285,11 +349,16 @@ def test_whatever_lies_in_the_folders_nothing_is_raised(folder: Path) -> None:
     assert one.profile_put(profile_of(revision=9), True)[0] == replies.OK
 
 
-def test_a_folder_that_is_gone_gives_codes(tmp_path: Path) -> None:
+def test_a_missing_folder_gives_codes(tmp_path: Path) -> None:
     one = Store(str(tmp_path / "gone"), lambda: False)
     assert one.profile_put(profile_of(), True)[0] == replies.STORE_FULL
     assert one.setting_put(8, b"\x01") == replies.STORE_FULL
     assert one.session_append(1, b"block") == replies.STORE_FULL
     assert one.trip_add(TRIP) == replies.STORE_FULL
     assert one.trips() == [TRIP]
-    assert (one.profile_list(), one.session_list(), one.session_read(1, 0, 5), one.boot()) == ([], [], b"", 1)
+    assert (one.profile_list(), one.session_list(), one.session_read(1, 0, 5), one.boot()) == (
+        [],
+        [],
+        b"",
+        1,
+    )

@@ -52,7 +52,14 @@ def test_a_session_comes_back_as_it_was_appended(held: Store, tmp_path: Path) ->
     for part in parts:
         assert held.session_append(1, memoryview(part)) == replies.OK
     whole = b"".join(parts)
-    assert held.session_about(1) == {"session": 1, "bytes": len(whole), "unix_s": 0, "cause": 0, "flags": 0, "wheel_id": bytes(8)}
+    assert held.session_about(1) == {
+        "session": 1,
+        "bytes": len(whole),
+        "unix_s": 0,
+        "cause": 0,
+        "flags": 0,
+        "wheel_id": bytes(8),
+    }
     assert held.session_end(1, ABOUT) == replies.OK
     again = Store(str(tmp_path), lambda: False)
     again.boot()
@@ -69,7 +76,9 @@ def test_an_ended_session_takes_nothing_more(held: Store) -> None:
     assert held.session_about(1)["bytes"] == 4096
 
 
-def test_the_newest_comes_first_and_numbers_are_never_used_twice(held: Store, tmp_path: Path) -> None:
+def test_the_newest_comes_first_and_numbers_are_never_used_twice(
+    held: Store, tmp_path: Path
+) -> None:
     assert [fill(held, 1) for _ in range(4)] == [1, 2, 3, 4]
     assert held.session_list() == [4, 3, 2, 1]
     for number in (4, 2, 3, 1):
@@ -81,7 +90,14 @@ def test_the_newest_comes_first_and_numbers_are_never_used_twice(held: Store, tm
 
 
 def test_a_session_that_is_not_there(held: Store) -> None:
-    assert held.session_about(9) == {"session": 9, "bytes": 0, "unix_s": 0, "cause": 0, "flags": 0, "wheel_id": bytes(8)}
+    assert held.session_about(9) == {
+        "session": 9,
+        "bytes": 0,
+        "unix_s": 0,
+        "cause": 0,
+        "flags": 0,
+        "wheel_id": bytes(8),
+    }
     assert held.session_read(9, 0, 5) == b""
     assert held.session_delete(9) == replies.SESSION_UNKNOWN
     assert held.session_end(9, ABOUT) == replies.SESSION_UNKNOWN
@@ -89,7 +105,9 @@ def test_a_session_that_is_not_there(held: Store) -> None:
     assert held.session_append(1 << 30, b"x") == replies.BAD_VALUE
 
 
-def test_an_unfinished_session_of_an_earlier_start_stays_as_it_is(held: Store, tmp_path: Path) -> None:
+def test_an_unfinished_session_of_an_earlier_start_stays_as_it_is(
+    held: Store, tmp_path: Path
+) -> None:
     held.session_append(1, b"blocks")
     held.session_sync()
     again = Store(str(tmp_path), lambda: False)
@@ -99,7 +117,9 @@ def test_an_unfinished_session_of_an_earlier_start_stays_as_it_is(held: Store, t
     assert again.session_read(1, 0, 9) == b"blocks"
 
 
-def test_the_oldest_make_room_and_a_trips_session_goes_last(held: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_oldest_make_room_and_a_trips_session_goes_last(
+    held: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     shrink(monkeypatch, tmp_path, 40)
     held.setting_put(8, b"\x01")
     for _ in range(5):
@@ -112,7 +132,9 @@ def test_the_oldest_make_room_and_a_trips_session_goes_last(held: Store, tmp_pat
     assert held.setting_get(8) == (b"\x01", 1)
 
 
-def test_the_session_being_written_never_makes_room(held: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_session_being_written_never_makes_room(
+    held: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     shrink(monkeypatch, tmp_path, 16)
     number = held.session_new()
     codes = [held.session_append(number, bytes(256)) for _ in range(400)]
@@ -123,7 +145,9 @@ def test_the_session_being_written_never_makes_room(held: Store, tmp_path: Path,
     assert held.session_list() == [number]
 
 
-def test_sessions_leave_room_for_records_and_make_it(held: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_sessions_leave_room_for_records_and_make_it(
+    held: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for _ in range(6):
         fill(held, 4)
     shrink(monkeypatch, tmp_path, 23)  # more is used than there is: statvfs wraps
@@ -136,6 +160,21 @@ def test_names_of_sessions() -> None:
     name = ended_name(77, ABOUT)
     assert name == "0000004d.6b49d200.05.01." + b"wheel001".hex()
     assert about_of(name) == {"session": 77, **ABOUT}
-    assert about_of("0000004d") == {"session": 77, "unix_s": 0, "cause": 0, "flags": 0, "wheel_id": bytes(8)}
-    for wrong in ("", "4d", "0000004d.1", "0000004d.6b49d200.05.01.77", "0000004d.6b49d200.05.zz." + "00" * 8, "00000000", "4000004d", "-000004d"):
+    assert about_of("0000004d") == {
+        "session": 77,
+        "unix_s": 0,
+        "cause": 0,
+        "flags": 0,
+        "wheel_id": bytes(8),
+    }
+    for wrong in (
+        "",
+        "4d",
+        "0000004d.1",
+        "0000004d.6b49d200.05.01.77",
+        "0000004d.6b49d200.05.zz." + "00" * 8,
+        "00000000",
+        "4000004d",
+        "-000004d",
+    ):
         assert about_of(wrong) is None, wrong

@@ -21,4 +21,11 @@ def test_each_check_can_fail(check):
     """Functions that do nothing pass none of them."""
     nothing = {name: lambda *_: 0 for name in PARTS if name.islower()}
     with pytest.raises((AssertionError, AttributeError, IndexError)):
-        check(SimpleNamespace(**nothing, TickReader=lambda engine: SimpleNamespace(begin=lambda: None, waiting=lambda: 0, overrun=lambda: False)))
+        check(
+            SimpleNamespace(
+                **nothing,
+                TickReader=lambda engine: SimpleNamespace(
+                    begin=lambda: None, waiting=lambda: 0, overrun=lambda: False
+                ),
+            )
+        )

@@ -1,4 +1,4 @@
-"""The trust report closes when a check fails, and tells figures of other sources apart."""
+"""The trust report fails with any failed check, and marks figures of other sources."""
 
 import sys
 import types
@@ -11,7 +11,9 @@ from tests.trust import page
 
 def fake(**checks) -> types.ModuleType:
     module = types.ModuleType("tests.trust.fake_part")
-    module.CHECKS = {name: lambda quick, found=found: found(quick) for name, found in checks.items()}  # type: ignore[attr-defined]
+    module.CHECKS = {
+        name: lambda quick, found=found: found(quick) for name, found in checks.items()
+    }  # type: ignore[attr-defined]
     module.ONLY_WHOLE = ("long",)  # type: ignore[attr-defined]
     return module
 
@@ -36,7 +38,9 @@ def test_all_must_hold(part):
 def test_an_exception_is_a_failure(part):
     part(one=lambda quick: {"ok": True}, two=lambda quick: 1 // 0)
     found = trust.report(True)
-    assert not found["ok"] and found["parts"]["fake"]["checks"]["two"]["raised"].startswith("ZeroDivisionError")
+    assert not found["ok"] and found["parts"]["fake"]["checks"]["two"]["raised"].startswith(
+        "ZeroDivisionError"
+    )
 
 
 def test_no_check_is_no_success(part):
@@ -47,7 +51,10 @@ def test_no_check_is_no_success(part):
 def test_the_quick_run_leaves_out_only_what_is_named(part):
     part(one=lambda quick: {"ok": True}, long=lambda quick: {"ok": not quick})
     assert list(trust.report(True)["parts"]["fake"]["checks"]) == ["one"]
-    assert list(trust.report(False)["parts"]["fake"]["checks"]) == ["one", "long"] and trust.report(False)["ok"]
+    assert (
+        list(trust.report(False)["parts"]["fake"]["checks"]) == ["one", "long"]
+        and trust.report(False)["ok"]
+    )
 
 
 def wanted() -> dict[str, list[str]]:
@@ -72,9 +79,21 @@ def test_the_page_is_the_kept_figures():
 
 
 def test_figures_of_another_guard_are_listed_as_outdated():
-    known = {"guard": {"checks": {"one": {"ok": True, "of": page.digest("guard"), "seconds": 1.0}, "two": {"ok": False, "of": page.digest("guard"), "seconds": 1.0}}}}
-    assert page.missing(known, {"guard": ["one", "two", "three"]}) == ["guard: two: does not hold", "guard: three: not run"]
+    known = {
+        "guard": {
+            "checks": {
+                "one": {"ok": True, "of": page.digest("guard"), "seconds": 1.0},
+                "two": {"ok": False, "of": page.digest("guard"), "seconds": 1.0},
+            }
+        }
+    }
+    assert page.missing(known, {"guard": ["one", "two", "three"]}) == [
+        "guard: two: does not hold",
+        "guard: three: not run",
+    ]
     assert page.outdated(known) == []
     known["guard"]["checks"]["one"]["of"] = "0" * 16
-    assert page.outdated(known) == ["guard: one: of earlier sources; run `python -m tests.trust --part guard --write`"]
+    assert page.outdated(known) == [
+        "guard: one: of earlier sources; run `python -m tests.trust --part guard --write`"
+    ]
     assert "- OUTDATED guard: one: of earlier sources" in page.text(known)

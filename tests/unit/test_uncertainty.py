@@ -9,14 +9,20 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rimward.ceiling import Place, Refused, Ride
-from rimward.ceiling.envelope import envelope
-from rimward.uncertainty.decision import false_accept
-from rimward.uncertainty.files import inflator, load_instrument
-from rimward.uncertainty.gum import combine, components, normal, one_sided, rectangular
-from rimward.uncertainty.inflator import Calibration, Converter, Inflator, guard_band, pair_difference
-from rimward.uncertainty.ride import envelope_uncertainty
-from rimward.uncertainty.student import coverage_factor, tail
+from rimward.limits.ceiling import Place, Refused, Ride
+from rimward.limits.ceiling.envelope import envelope
+from rimward.limits.uncertainty.decision import false_accept
+from rimward.limits.uncertainty.files import inflator, load_instrument
+from rimward.limits.uncertainty.gum import combine, components, normal, one_sided, rectangular
+from rimward.limits.uncertainty.inflator import (
+    Calibration,
+    Converter,
+    Inflator,
+    guard_band,
+    pair_difference,
+)
+from rimward.limits.uncertainty.ride import envelope_uncertainty
+from rimward.limits.uncertainty.student import coverage_factor, tail
 
 PLAIN = Inflator(full_scale_pa=1_000_000, total_error_band=0.01)
 FULL = Inflator(
@@ -40,9 +46,15 @@ def test_the_class_band_is_rectangular_and_counted_once() -> None:
 
 
 @given(st.floats(0, 0.02), st.floats(0, 5000), st.floats(0, 20_000), st.booleans())
-def test_never_below_the_class_bound_nor_below_u(supply: float, mounting: float, cracking: float, calibrated: bool) -> None:
+def test_never_below_the_class_bound_nor_below_u(
+    supply: float, mounting: float, cracking: float, calibrated: bool
+) -> None:
     inflator = replace(
-        FULL, supply_ratio=supply, mounting_pa=mounting, cracking_pa=cracking, calibration=CALIBRATION if calibrated else None
+        FULL,
+        supply_ratio=supply,
+        mounting_pa=mounting,
+        cracking_pa=cracking,
+        calibration=CALIBRATION if calibrated else None,
     )
     band = guard_band(inflator)
     assert band.guard_pa >= band.class_bound_pa and band.guard_pa >= band.combined.expanded
@@ -51,7 +63,10 @@ def test_never_below_the_class_bound_nor_below_u(supply: float, mounting: float,
 
 def test_the_false_accept_probability_comes_with_its_condition() -> None:
     found = guard_band(replace(FULL, cracking_pa=0)).false_accept
-    assert found.probability == pytest.approx(0.02275, abs=1e-6) and "exactly at the stop reading" in found.condition
+    assert (
+        found.probability == pytest.approx(0.02275, abs=1e-6)
+        and "exactly at the stop reading" in found.condition
+    )
 
 
 def test_a_shared_reference_cancels_and_two_do_not() -> None:
@@ -59,7 +74,11 @@ def test_a_shared_reference_cancels_and_two_do_not() -> None:
     apart = guard_band(replace(PLAIN, reference=0.01, reference_shared=False))
     assert "reference" not in shared.terms
     lever = 1_000_000 * (1 + 0.1 / 0.8)
-    assert apart.terms["reference"] == pytest.approx(lever * 0.01 / math.sqrt(3)) == apart.terms["supply's reference"]
+    assert (
+        apart.terms["reference"]
+        == pytest.approx(lever * 0.01 / math.sqrt(3))
+        == apart.terms["supply's reference"]
+    )
 
 
 def test_code_edges_and_quantisation_are_in_pascal() -> None:
@@ -73,7 +92,10 @@ def test_code_edges_and_quantisation_are_in_pascal() -> None:
 def test_cracking_pressure_counts_on_one_side_only_and_is_never_credited() -> None:
     term = one_sided("core cracking", 6000)
     assert (term.nominal_value, term.std_dev) == (3000, pytest.approx(6000 / math.sqrt(12)))
-    without, with_core = guard_band(replace(FULL, cracking_pa=0)), guard_band(replace(FULL, cracking_pa=6000))
+    without, with_core = (
+        guard_band(replace(FULL, cracking_pa=0)),
+        guard_band(replace(FULL, cracking_pa=6000)),
+    )
     assert with_core.guard_pa >= without.guard_pa + 3000
 
 
@@ -112,7 +134,9 @@ def test_fill_temperature_and_weather_belong_to_the_envelope() -> None:
     weather_only = envelope_uncertainty(500_000, ride, u_fill_k=0, weather_pa=3500, change_pa=0)
     assert weather_only.u == pytest.approx(3500 / math.sqrt(3) * (1 - 291.15 / 318.15))
     at_rest = envelope(500_000, 500_000, Place.of(18, 200), None)
-    assert envelope_uncertainty(500_000, at_rest, u_fill_k=1, change_pa=0).u == pytest.approx(0, abs=1e-6)
+    assert envelope_uncertainty(500_000, at_rest, u_fill_k=1, change_pa=0).u == pytest.approx(
+        0, abs=1e-6
+    )
 
 
 def write(tmp_path: Path, **content: object) -> Path:
@@ -152,8 +176,16 @@ def test_instrument_files(tmp_path: Path) -> None:
         {"guard_pa": "x"},
         {"full_scale": "10 bar"},
         {"full_scale": "10 bar", "total_error_band_percent": -1},
-        {"full_scale": "10 bar", "total_error_band_percent": 1, "calibration": {"date": "2026-01-01", "fit_points": 2, "repeats": 5}},
-        {"full_scale": "10 bar", "total_error_band_percent": 1, "calibration": {"date": "2026-01-01", "fit_points": 6, "repeats": 5}},
+        {
+            "full_scale": "10 bar",
+            "total_error_band_percent": 1,
+            "calibration": {"date": "2026-01-01", "fit_points": 2, "repeats": 5},
+        },
+        {
+            "full_scale": "10 bar",
+            "total_error_band_percent": 1,
+            "calibration": {"date": "2026-01-01", "fit_points": 6, "repeats": 5},
+        },
     ],
 )
 def test_instrument_files_refused(tmp_path: Path, content: dict) -> None:
@@ -204,7 +236,9 @@ TODAY = date(2026, 6, 1)
         ("", {"guard_pa": 9000}, "unknown"),
     ],
 )
-def test_instrument_files_with_a_slip_are_refused(tmp_path: Path, part: str, change: dict, names: str) -> None:
+def test_instrument_files_with_a_slip_are_refused(
+    tmp_path: Path, part: str, change: dict, names: str
+) -> None:
     assert load_instrument(write(tmp_path, **GOOD), TODAY).guard_pa >= 10_000
     content = GOOD | ({part: GOOD[part] | change} if part else change)
     with pytest.raises(Refused, match=names) as refusal:
@@ -229,13 +263,22 @@ def test_a_guard_band_is_a_whole_number(tmp_path: Path, written: str) -> None:
 
 
 def test_drift_counts_months_since_the_calibration(tmp_path: Path) -> None:
-    path = write(tmp_path, **GOOD | {"calibration": GOOD["calibration"] | {"drift_pa_per_month": 3000}})
-    basis = {months: load_instrument(path, date(2026 + months // 12, 1, 1)).guard_pa for months in (12, 24)}
-    assert basis[24] / basis[12] == pytest.approx(2, rel=0.01)  # 36 and 72 kPa of drift beside 1 kPa of everything else
+    path = write(
+        tmp_path, **GOOD | {"calibration": GOOD["calibration"] | {"drift_pa_per_month": 3000}}
+    )
+    basis = {
+        months: load_instrument(path, date(2026 + months // 12, 1, 1)).guard_pa
+        for months in (12, 24)
+    }
+    assert basis[24] / basis[12] == pytest.approx(
+        2, rel=0.01
+    )  # 36 and 72 kPa of drift beside 1 kPa of everything else
 
 
 def test_a_month_is_a_twelfth_of_a_year_of_365_and_a_quarter_days() -> None:
-    assert inflator(GOOD, date(2030, 1, 1)).calibration.months == pytest.approx(48.0, rel=1e-12)  # 1,461 days
+    assert inflator(GOOD, date(2030, 1, 1)).calibration.months == pytest.approx(
+        48.0, rel=1e-12
+    )  # 1,461 days
     assert inflator(GOOD, date(2026, 1, 1)).calibration.months == 0.0
 
 

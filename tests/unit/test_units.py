@@ -5,8 +5,8 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rimward import units
-from rimward.units import Refused, parse_pressure
+from rimward.base import units
+from rimward.base.units import Refused, parse_pressure
 
 PSI = Fraction("6894.757293168361")  # 0.45359237 x 9.80665 / 0.0254^2, to 16 digits
 
@@ -36,6 +36,8 @@ PSI = Fraction("6894.757293168361")  # 0.45359237 x 9.80665 / 0.0254^2, to 16 di
         ("  4.6 Bar ", 460_000),
         ("72.518869 psi", 500_000),
         ("5.098581 kgf/cm2", 500_000),
+        ("1.7 kgf/cm2", 166_713),  # 166,713.05 Pa
+        ("2.3 kgf/cm2", 225_553),  # 225,552.95 Pa, as near as six decimals come to a whole pascal
     ],
 )
 def test_pressures_as_written(text: str, pa: int) -> None:
@@ -71,6 +73,7 @@ def test_what_is_not_a_pressure_is_refused_by_id(text: str, id: str) -> None:
 def test_a_minimum_rounds_up_and_a_limit_down() -> None:
     assert parse_pressure("85 psi") == 586_054
     assert parse_pressure("85 psi", up=True) == 586_055
+    assert parse_pressure("1.7 kgf/cm2", up=True) == 166_713  # not 166,714 for 0.05 Pa
 
 
 @given(st.integers(1, 2_000_000))
@@ -91,22 +94,33 @@ def test_the_same_pressure_in_any_unit(pa: int) -> None:
 def test_shown_limits_never_round_up(pa: int) -> None:
     bar, psi = Fraction(units.bar_down(pa)) * 100_000, Fraction(units.psi_down(pa)) * PSI
     assert pa - 1000 < bar <= pa
-    assert pa - PSI / 10 < psi and psi.__floor__() <= pa, "written again, it is read as this limit or less"
+    assert pa - PSI / 10 < psi and psi.__floor__() <= pa, (
+        "written again, it is read as this limit or less"
+    )
     assert pa <= Fraction(units.bar_up(pa)) * 100_000 < pa + 1000
-    assert pa <= (Fraction(units.psi_up(pa)) * PSI).__ceil__() and Fraction(units.psi_up(pa)) * PSI < pa + PSI / 10 + 1
+    assert (
+        pa <= (Fraction(units.psi_up(pa)) * PSI).__ceil__()
+        and Fraction(units.psi_up(pa)) * PSI < pa + PSI / 10 + 1
+    )
 
 
 @given(st.integers(1, 3000))
 def test_what_was_written_in_psi_is_shown_as_written(tenths: int) -> None:
     text = f"{tenths / 10:.1f}"
-    assert units.psi_down(parse_pressure(f"{text} psi")) == units.psi_up(parse_pressure(f"{text} psi", up=True)) == text
+    assert (
+        units.psi_down(parse_pressure(f"{text} psi"))
+        == units.psi_up(parse_pressure(f"{text} psi", up=True))
+        == text
+    )
 
 
 @given(st.integers(1000, 2_000_000), st.floats(0.001, 1000))
 def test_a_reading_above_a_limit_never_looks_like_it(limit: int, above: float) -> None:
     shown = units.show_reading(limit + above, limit)
     bar, psi = shown.replace("(", "").replace(")", "").split()[::2]
-    assert Fraction(bar) > Fraction(units.bar_down(limit)) and Fraction(psi) > Fraction(units.psi_down(limit))
+    assert Fraction(bar) > Fraction(units.bar_down(limit)) and Fraction(psi) > Fraction(
+        units.psi_down(limit)
+    )
 
 
 def test_five_bar_shows_72_5_and_never_73() -> None:
@@ -114,9 +128,18 @@ def test_five_bar_shows_72_5_and_never_73() -> None:
 
 
 @pytest.mark.parametrize(
-    ("celsius", "down", "up"), [(18, 29115, 29115), (18.004, 29115, 29116), (-5, 26815, 26815), (0.1, 27325, 27325), (-0.005, 27314, 27315)]
+    ("celsius", "down", "up"),
+    [
+        (18, 29115, 29115),
+        (18.004, 29115, 29116),
+        (-5, 26815, 26815),
+        (0.1, 27325, 27325),
+        (-0.005, 27314, 27315),
+    ],
 )
-def test_centikelvin_rounds_cold_for_the_fill_and_hot_for_the_ride(celsius: float, down: int, up: int) -> None:
+def test_centikelvin_rounds_cold_for_the_fill_and_hot_for_the_ride(
+    celsius: float, down: int, up: int
+) -> None:
     assert (units.centikelvin_down(celsius), units.centikelvin_up(celsius)) == (down, up)
 
 
@@ -127,7 +150,9 @@ def test_exceeds_ignores_only_the_error_of_arithmetic() -> None:
 
 def test_a_reading_just_above_a_limit_is_shown_one_step_above_it() -> None:
     assert units.show_reading(500_001, 500_000) == "5.01 bar (72.6 psi)"
-    assert units.show_reading(499_600, 499_999) == "5.00 bar (72.5 psi)"  # at or under it, to the nearest step
+    assert (
+        units.show_reading(499_600, 499_999) == "5.00 bar (72.5 psi)"
+    )  # at or under it, to the nearest step
 
 
 def test_temperatures_to_a_hundredth_of_a_kelvin_to_the_safe_side() -> None:

@@ -1,4 +1,4 @@
-"""When the plant goes on without the firmware: stopped or hung, yes; merely starved by a busy machine, no."""
+"""When the plant continues without the firmware: stopped or hung, yes; starved by a busy machine, no."""
 
 import os
 import signal
@@ -8,11 +8,11 @@ import time
 
 import pytest
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator
-from rimward.virtual.process import run_time
+from rimward.simulation.virtual import VirtualInflator
+from rimward.simulation.virtual.process import run_time
 
 
-def test_states_as_the_system_tells_them() -> None:
+def test_process_states_as_reported_by_the_system() -> None:
     with subprocess.Popen([sys.executable, "-c", "while True: pass"]) as spinning:
         state, ran_s = "", 0.0
         while ran_s < 0.2:  # past its own start
@@ -28,7 +28,7 @@ def test_states_as_the_system_tells_them() -> None:
     assert run_time(spinning.pid) == ("", 0.0)
 
 
-def test_stopped_is_told_after_50_ms() -> None:
+def test_a_stopped_process_is_reported_after_50_ms() -> None:
     with VirtualInflator(plant_of(Scenario())) as inflator:
         inflator.advance(0.5)
         assert inflator.firmware is not None and inflator.firmware.halted_ticks == 0
@@ -40,9 +40,9 @@ def test_stopped_is_told_after_50_ms() -> None:
         inflator.firmware.go_on()
 
 
-def test_starved_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_starved_process_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
     """The system says that it is ready to run and has not run; then its answer comes after all."""
-    from rimward.virtual import process
+    from rimward.simulation.virtual import process
 
     with VirtualInflator(plant_of(Scenario())) as inflator:
         inflator.advance(0.5)
@@ -62,9 +62,9 @@ def test_starved_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
         assert len(asked) == 3 and firmware.halted_ticks == 0
 
 
-def test_hung_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_hung_process_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
     """The system says that it runs and runs."""
-    from rimward.virtual import process
+    from rimward.simulation.virtual import process
 
     with VirtualInflator(plant_of(Scenario())) as inflator:
         inflator.advance(0.5)

@@ -1,6 +1,5 @@
 """The command line against a virtual inflator on a real pseudo-terminal: what a user does, and what goes wrong for one."""
 
-import csv
 import json
 import os
 import signal
@@ -8,44 +7,36 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 import serial
-from rimward.link import verbs
-from rimward.link.ports import open_client
+from rimward.device.link import verbs
+from rimward.device.link.ports import open_client
 from rimward.simulation.attacks import forged
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of
-from rimward.virtual import VirtualInflator, Where
+from rimward.simulation.virtual import VirtualInflator, Where
 from rimward_protocol import codes, frame, layout
 
-from tests.unit.linkbench import RIMWARD, Inflator, Shop, profile
+from tests.unit.linkbench import RIMWARD, Inflator, Shop, enrolled, profile, stocked
 
 WHEEL = Scenario().wheel_id()
 
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Shop:
-    made = Shop(tmp_path_factory.mktemp("shop"))
-    made.take_key()
-    (made.folder / "good.rwp").write_bytes(profile())
-    return made
+    return stocked(tmp_path_factory.mktemp("shop"))
 
 
 @pytest.fixture(scope="module")
 def inflator(shop: Shop) -> Iterator[Inflator]:
-    """With the invented wheel's profile in it."""
-    made = Inflator(shop)
-    assert made.enrol(shop)["enrolled"]
-    assert shop.json("profile", "send", "good.rwp", "--port", made.port)["revision"] == 1
-    yield made
-    made.close()
+    with enrolled(shop) as made:
+        yield made
 
 
 @pytest.fixture
 def held(inflator: Inflator) -> Iterator[list]:
-    """What the inflator holds; the same must stand there after the test."""
+    """What the inflator holds; it must be the same after the test."""
 
     def listed() -> list:
         with open_client(inflator.port) as client:
@@ -65,7 +56,7 @@ def test_found_and_described(shop: Shop, inflator: Inflator) -> None:
     assert "virtual0" in listed and "Never calibrated" in listed
 
 
-def test_link_of_a_dead_inflator_is_not_opened_but_taken_away(shop: Shop) -> None:
+def test_a_stale_link_is_removed_and_not_opened(shop: Shop) -> None:
     dead = subprocess.Popen([sys.executable, "-c", ""])
     dead.wait()
     folder = shop.folder / "run" / "rimward" / "virtual"
@@ -99,22 +90,24 @@ def damaged_files() -> dict[str, tuple[bytes, str]]:
     over = forged(good, rim_class=codes.RIM_TC, limit_pa=950000, ceiling_pa=950000)
     straight = forged(good, limit_pa=510000, ceiling_pa=510000)
     return {
-        "empty": (b"", "wrong length"),
-        "truncated": (good[:-1], "wrong length"),
+        "empty": (b"", "length is wrong"),
+        "truncated": (good[:-1], "length is wrong"),
         "flipped": (bytes(flipped), "check code does not fit"),
         "version": (bytes(version), "another version"),
-        "oversize": (good + bytes(1), "wrong length"),
+        "oversize": (good + bytes(1), "length is wrong"),
         "huge": (good * 2000, "too large"),
         "over-ceiling": (over, "900 kPa"),
         "straight-side": (straight, "500 kPa"),
         "target": (forged(good, target_pa=480000), "above the ceiling"),
-        "noise": (bytes(range(1, len(good) + 1)), "not a profile"),
+        "noise": (bytes(range(1, len(good) + 1)), "Not a profile"),
         "json": (b'{"form": 3}', "form"),
     }
 
 
 @pytest.mark.parametrize("name", damaged_files())
-def test_bad_profile_is_refused_in_one_line(shop: Shop, inflator: Inflator, held: list, name: str) -> None:
+def test_bad_profile_is_refused_in_one_line(
+    shop: Shop, inflator: Inflator, held: list, name: str
+) -> None:
     data, told = damaged_files()[name]
     (shop.folder / f"{name}.rwp").write_bytes(data)
     line = shop.refused("profile", "send", f"{name}.rwp", "--port", inflator.port)
@@ -123,13 +116,24 @@ def test_bad_profile_is_refused_in_one_line(shop: Shop, inflator: Inflator, held
 
 
 def test_missing_file(shop: Shop, inflator: Inflator, held: list) -> None:
-    assert "cannot be read" in shop.refused("profile", "send", "nowhere.rwp", "--port", inflator.port)
+    assert "cannot be read" in shop.refused(
+        "profile", "send", "nowhere.rwp", "--port", inflator.port
+    )
 
 
 def test_unknown_port(shop: Shop) -> None:
-    for words in (("profile", "list"), ("profile", "send", "good.rwp"), ("watch",), ("session", "pull")):
+    for words in (
+        ("profile", "list"),
+        ("profile", "send", "good.rwp"),
+        ("watch",),
+        ("session", "pull"),
+    ):
         done = shop.run(*words, "--port", "/dev/ttyRIMWARD9")
-        assert done.returncode == 1 and done.stderr.splitlines()[-1] == "rimward: There is no port /dev/ttyRIMWARD9. List the inflators that are here with `rimward inflators`."
+        assert (
+            done.returncode == 1
+            and done.stderr.splitlines()[-1]
+            == "rimward: There is no port /dev/ttyRIMWARD9. List the inflators with `rimward inflators`."
+        )
 
 
 def test_port_that_is_no_serial_line(shop: Shop) -> None:
@@ -151,13 +155,24 @@ def test_busy_port(shop: Shop, inflator: Inflator, held: list) -> None:
     try:
         told = shop.refused("profile", "list", "--port", inflator.port)
         assert told.endswith("is in use by another program. Close that program, then try again.")
-        row = [row for row in shop.json("inflators") if os.path.realpath(row["port"]) == inflator.port][0]
+        row = [
+            row for row in shop.json("inflators") if os.path.realpath(row["port"]) == inflator.port
+        ][0]
         assert not row["inflator"] and "in use" in row["why"]
     finally:
         line.close()
 
 
-@pytest.mark.parametrize("words", [("profile", "list", "x"), ("profile", "send"), ("watch", "--rate", "0"), ("session", "pull", "--session", "0"), ("session", "show")])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("profile", "list", "x"),
+        ("profile", "send"),
+        ("watch", "--rate", "0"),
+        ("session", "pull", "--session", "0"),
+        ("session", "show"),
+    ],
+)
 def test_wrong_usage_is_exit_code_2(shop: Shop, words: tuple[str, ...]) -> None:
     done = shop.run(*words)
     assert done.returncode == 2 and "Traceback" not in done.stderr and done.stdout == ""
@@ -170,17 +185,20 @@ def test_wrong_usage_is_exit_code_2(shop: Shop, words: tuple[str, ...]) -> None:
         b"\0" * 3000,
         frame.encode(codes.PROFILE_PUT, 7, profile(revision=3))[:60],
         frame.encode(codes.STATUS, 1)[:-1],
-        frame.encode(codes.PROFILE_PUT, 9, profile(revision=4))[:-1] + frame.encode(codes.STATUS, 10),
+        frame.encode(codes.PROFILE_PUT, 9, profile(revision=4))[:-1]
+        + frame.encode(codes.STATUS, 10),
         b"".join(frame.encode(kind, kind) for kind in range(256)),
     ],
     ids=["bytes", "zeros", "half-upload", "no-end", "upload-then-status", "every-number"],
 )
-def test_noise_of_another_program_changes_nothing(inflator: Inflator, held: list, noise: bytes) -> None:
+def test_noise_of_another_program_changes_nothing(
+    inflator: Inflator, held: list, noise: bytes
+) -> None:
     with serial.Serial(inflator.port, exclusive=True, write_timeout=5) as line:
         line.write(noise)
 
 
-def test_flood_is_over_when_it_is_over(shop: Shop, inflator: Inflator, held: list) -> None:
+def test_the_line_works_again_after_a_flood(shop: Shop, inflator: Inflator, held: list) -> None:
     with serial.Serial(inflator.port, exclusive=True, write_timeout=0.5) as line:
         try:
             while True:
@@ -211,7 +229,12 @@ def layout_of(kind: int) -> tuple:
 
 
 def greeting(host_id: int, what: int = 1) -> dict:
-    return {"protocol": codes.PROTOCOL_VERSION, "layout_hash": layout.layout_hash(), "what": what, "host_id": host_id}
+    return {
+        "protocol": codes.PROTOCOL_VERSION,
+        "layout_hash": layout.layout_hash(),
+        "what": what,
+        "host_id": host_id,
+    }
 
 
 def answers(line: serial.Serial, *wanted: tuple[int, int]) -> list[tuple[int, int]]:
@@ -227,7 +250,9 @@ def answers(line: serial.Serial, *wanted: tuple[int, int]) -> list[tuple[int, in
 
 def test_a_host_that_died_does_not_keep_others_out(inflator: Inflator) -> None:
     with serial.Serial(inflator.port, exclusive=True, timeout=0.1) as line:
-        line.write(frame.encode(codes.HELLO, 1, layout.pack(layout_of(codes.HELLO), greeting(4711))))
+        line.write(
+            frame.encode(codes.HELLO, 1, layout.pack(layout_of(codes.HELLO), greeting(4711)))
+        )
         assert answers(line, (codes.HELLO_IS, 1))
         begun = time.monotonic()
     with open_client(inflator.port) as client:  # it waits for the dead one's hold to run out
@@ -257,7 +282,9 @@ def test_watch_survives_a_restart_of_the_inflator(shop: Shop, inflator: Inflator
         while path.read_text().count("\n") < 10:
             assert time.monotonic() < until
             time.sleep(0.05)
-        children = subprocess.run(["pgrep", "-P", str(inflator.process.pid)], capture_output=True, text=True).stdout.split()
+        children = subprocess.run(
+            ["pgrep", "-P", str(inflator.process.pid)], capture_output=True, text=True
+        ).stdout.split()
         os.kill(int(children[0]), signal.SIGKILL)
         watching.wait(120)
     rows = [json.loads(line) for line in path.read_text().splitlines()]
@@ -267,130 +294,51 @@ def test_watch_survives_a_restart_of_the_inflator(shop: Shop, inflator: Inflator
     assert len(falls) == 1 and len(ticks) - falls[0] > 10, ticks
 
 
-@pytest.fixture(scope="module")
-def session(shop: Shop, inflator: Inflator) -> Path:
-    """A short hold on the run control, brought home."""
-    inflator.choose(WHEEL)
-    inflator.answer()
-    inflator.wait(lambda s: s["ceiling_pa"] > 0)
-    inflator.say("hold")
-    inflator.wait(lambda s: s["tyre_pa"] is not None and s["tyre_pa"] > 20000 or s["reading_pa"] > 60000)
-    inflator.say("let-go")
-    time.sleep(0.5)
-    inflator.choose(bytes(8))  # another wheel on the hose ends the visit and its record
-    rows = shop.json("session", "pull", "--list", "--port", inflator.port)
-    assert rows and rows[0]["cause"] == "released"
-    done = shop.run("session", "pull", "--port", inflator.port, "-o", "one.rws", "--json")
-    assert done.returncode == 0, done.stderr
-    told = json.loads(done.stdout)
-    assert told["damage"] == "" and told["bytes"] == rows[0]["bytes"] == (shop.folder / "one.rws").stat().st_size
-    return shop.folder / "one.rws"
-
-
-def test_session_is_shown(shop: Shop, session: Path) -> None:
-    told = shop.json("session", "show", session)
-    figures = told["figures"]
-    assert figures["label"] == "Larkspur front" and figures["cause"] == "released" and figures["ceiling_pa"] > 400000
-    assert {"armed", "run-held", "run-released"} <= {row["event"] for row in told["events"]}
-    assert sum(span["ticks"] for span in told["spans"]) > 500
-    text = shop.run("session", "show", session).stdout
-    for words in ("Larkspur front", "psi", "gauge", "released", "replays exactly"):
-        assert words in text
-
-
-def test_session_is_exported(shop: Shop, session: Path) -> None:
-    assert shop.run("session", "export", session, "-o", "one.csv").returncode == 0
-    with (shop.folder / "one.csv").open() as file:
-        rows = list(csv.DictReader(file))
-    assert rows[0]["time_s"] == "0.0" and max(int(row["a_pa"]) for row in rows) > 20000
-    assert {row["air_on"] for row in rows} == {"0", "1"}
-    every = shop.run("session", "export", session, "--every-tick").stdout.splitlines()
-    assert len(every) > 3 * len(rows)
-    assert shop.run("session", "export", session, "-o", "one.json").returncode == 0
-    whole = json.loads((shop.folder / "one.json").read_text())
-    assert len(whole["readings"]) == len(rows) and whole["figures"]["cause"] == "released"
-    assert "exists already" in shop.refused("session", "export", session, "-o", "one.csv")
-    assert shop.run("session", "export", session, "-o", "one.pdf").returncode == 2 and not (shop.folder / "one.pdf").exists()
-
-
-def test_exports_tell_in_json_what_they_wrote(shop: Shop, session: Path) -> None:
-    told = shop.json("session", "export", session, "-o", "told.csv", "--overwrite")
-    assert (told["format"], told["damage"]) == ("csv", "") and (shop.folder / told["written"]).exists()
-    assert shop.json("session", "export", session)["figures"]["session"] == 1
-    assert shop.run("session", "export", session, "--json", "--format", "csv").returncode == 2
-    told = shop.json("key", "export", "exported.json")
-    assert told == {"file": "exported.json", "purpose": "workshop", "key_id": shop.json("key", "show")["keys"][0]["key_id"]}
-
-
-def test_one_inflator_tells_how_it_has_fared(shop: Shop, inflator: Inflator, held: list) -> None:
+def test_one_inflator_reports_its_condition(shop: Shop, inflator: Inflator, held: list) -> None:
     told = shop.json("inflators", "--port", inflator.port)
-    assert told["inflator"] and told["profiles"] == 1 and told["trips"] == [] and 0 < told["wear"]["part"] < 0.01
+    assert (
+        told["inflator"]
+        and told["profiles"] == 1
+        and told["trips"] == []
+        and 0 < told["wear"]["part"] < 0.01
+    )
     assert "No trip is kept" in shop.run("inflators", "--port", inflator.port).stdout
     assert "There is no port" in shop.refused("inflators", "--port", "/dev/ttyRIMWARD9")
 
 
-def test_a_profile_that_is_not_there_is_not_deleted(shop: Shop, inflator: Inflator, held: list) -> None:
-    assert "holds no profile" in shop.refused("profile", "delete", "aspen", "--port", inflator.port)
-
-
-def test_session_replays(shop: Shop, session: Path) -> None:
-    assert shop.json("replay", session)["identical"]
-
-
-def test_interrupted_pull_goes_on(shop: Shop, inflator: Inflator, session: Path) -> None:
-    whole = session.read_bytes()
-    number = shop.json("session", "pull", "--list", "--port", inflator.port)[0]["session"]
-    part = shop.folder / f"two.rws.virtual0-{number}.part"
-    for kept in (whole[:1000], whole[:13], bytes(1000), whole + b"more"):
-        part.write_bytes(kept)
-        assert shop.run("session", "pull", "--port", inflator.port, "-o", "two.rws", "--overwrite").returncode == 0
-        assert (shop.folder / "two.rws").read_bytes() == whole
-        assert not part.exists()
-    with open_client(inflator.port) as client:
-        part.write_bytes(whole[:1000])
-        seen: list[int] = []
-        verbs.pull_session(client, number, shop.folder / "two.rws", lambda have, _size: seen.append(have))
-        assert seen[0] > 1000 and seen[-1] == len(whole)
-
-
-def test_sessions_that_are_not_there(shop: Shop, inflator: Inflator, session: Path) -> None:
-    assert "no session 999" in shop.refused("session", "pull", "--port", inflator.port, "--session", "999", "-o", "none.rws")
-    assert "exists already" in shop.refused("session", "pull", "--port", inflator.port, "-o", session)
-    assert "cannot be read" in shop.refused("session", "show", "nowhere.rws")
-    assert "not a session" in shop.refused("session", "show", "good.rwp")
-
-
-def test_record_of_an_inflator_with_the_shops_key_is_verified(shop: Shop, session: Path) -> None:
-    told = shop.json("session", "verify", session)
-    assert told["verdict"] == "holds" and told["ok"]
-
-
-def test_damaged_record_is_told(shop: Shop, session: Path) -> None:
-    data = session.read_bytes()
-    (shop.folder / "cut.rws").write_bytes(data[: len(data) // 2])
-    told = shop.json("session", "show", "cut.rws")
-    assert told["damage"] and told["good_bytes"] <= len(data) // 2
-    assert "DAMAGED" in shop.run("session", "show", "cut.rws").stdout
-    done = shop.run("session", "verify", "cut.rws")
-    assert done.returncode == 1 and "DAMAGED" in done.stdout
+def test_a_profile_that_is_not_there_is_not_deleted(
+    shop: Shop, inflator: Inflator, held: list
+) -> None:
+    assert "stores no profile" in shop.refused(
+        "profile", "delete", "aspen", "--port", inflator.port
+    )
 
 
 def test_a_full_table_takes_a_newer_wheel_and_drops_the_oldest(shop: Shop) -> None:
     flash = shop.folder / "full.flash"
     with VirtualInflator(plant_of(Scenario()), where=Where(flash=flash)) as virtual:
-        from rimward.link import Client, LockstepTransport
+        from rimward.device.link import Client, LockstepTransport
 
         Person(virtual).enrol()
         client = Client(LockstepTransport(virtual))
         base = profile("Fernhollow demo")
         for number in range(200):
-            verbs.send_profile(client, forged(base, wheel_id=b"wheel" + bytes((1, 1, number + 1)), issue=3_000_000 + number))
+            verbs.send_profile(
+                client,
+                forged(
+                    base, wheel_id=b"wheel" + bytes((1, 1, number + 1)), issue=3_000_000 + number
+                ),
+            )
         virtual.advance(0.5)
     made = Inflator(shop, "--state", flash)
     try:
         sent = shop.json("profile", "send", "good.rwp", "--port", made.port)
         with open_client(made.port) as held:
             rows = {row["profile"]["wheel_id"] for row in verbs.list_profiles(held)}
-        assert len(rows) == 200 and bytes.fromhex(sent["wheel_id"]) in rows and b"wheel" + bytes((1, 1, 1)) not in rows
+        assert (
+            len(rows) == 200
+            and bytes.fromhex(sent["wheel_id"]) in rows
+            and b"wheel" + bytes((1, 1, 1)) not in rows
+        )
     finally:
         made.close()

@@ -3,10 +3,14 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rimward.volume import chord_l, stated, torus_l, volumes, wrong_wheel_limits
+from rimward.limits.volume import chord_l, stated, torus_l, volumes, wrong_wheel_limits
 
 
-@given(st.integers(18, 130), st.sampled_from((305, 406, 559, 584, 622)), st.none() | st.floats(0.2, 0.95))
+@given(
+    st.integers(18, 130),
+    st.sampled_from((305, 406, 559, 584, 622)),
+    st.none() | st.floats(0.2, 0.95),
+)
 def test_low_nominal_high_in_order(width: int, seat: int, share: float | None) -> None:
     found = volumes(width, seat, None if share is None else width * share)
     assert 0 < found.low_l < found.nominal_l < found.high_l
@@ -31,12 +35,17 @@ def test_a_measured_volume_is_all_three() -> None:
     assert stated(1.3).low_l == stated(1.3).nominal_l == stated(1.3).high_l == 1.3
 
 
-def test_the_wrong_wheel_check_is_told_what_it_cannot_see() -> None:
+def test_the_limits_of_the_wrong_wheel_check_are_stated() -> None:
     told = {found.what: found.told_apart for found in wrong_wheel_limits(40, 622)}
-    assert told == {"the bicycle's other wheel with the same tyre": False, "the same tyre width on a 584 mm rim": False}
-    assert volumes(28, 622).high_l < volumes(57, 622).low_l  # a gross mistake is seen
+    assert told == {
+        "the bicycle's other wheel with the same tyre": False,
+        "the same tyre width on a 584 mm rim": False,
+    }
+    assert volumes(28, 622).high_l < volumes(57, 622).low_l  # a gross mistake is detected
 
 
 @pytest.mark.parametrize(("width", "inner"), [(28, 19), (57, 25), (83, 45), (84, 75.6), (100, 76)])
-def test_without_a_rim_it_is_the_measuring_rim_and_at_most_nine_tenths_of_the_tyre(width: int, inner: float) -> None:
+def test_without_a_rim_it_is_the_measuring_rim_and_at_most_nine_tenths_of_the_tyre(
+    width: int, inner: float
+) -> None:
     assert volumes(width, 559).low_l == pytest.approx(chord_l(width, 559, inner), rel=1e-12)

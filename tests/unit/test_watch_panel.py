@@ -1,7 +1,8 @@
 """The live panel says which target it shows: the wheel's, worked out for the air where the inflator is."""
 
-from rimward.instrument import Instrument
-from rimward.link.live import Watcher
+from rimward.base.instrument import Instrument
+from rimward.cli.commands import watch
+from rimward.device.link.live import Watcher
 
 ROW = {
     "reading_pa": 250_000, "tyre_pa": None, "ceiling_pa": 447_000, "stop_pa": 437_000, "target_pa": 393_352, "state": "filling", "air_on": True,
@@ -23,11 +24,18 @@ def test_the_target_shown_is_named_as_that_of_the_air_here() -> None:
 def test_at_the_seat_pause_it_says_what_it_waits_for() -> None:
     row = {**ROW, "state": "seat-pause", "waiting": "bead-seated", "stop_cause": "target-reached"}
     text = watcher().panel(row).renderable.plain
-    assert "waits: look round both sides of the tyre" in text and "target" not in text.partition("ceiling")[2]
+    assert (
+        "waits: look round both sides of the tyre" in text
+        and "target" not in text.partition("ceiling")[2]
+    )
 
 
 def test_a_latched_cause_is_shown_with_its_reason_while_it_waits_to_be_cleared() -> None:
-    text = watcher().panel({**ROW, "state": "tripped", "waiting": "clear", "cause": "not-rising"}).renderable.plain
+    text = (
+        watcher()
+        .panel({**ROW, "state": "tripped", "waiting": "clear", "cause": "not-rising"})
+        .renderable.plain
+    )
     assert "not-rising:" in text and "next: check hose and chuck" in text
 
 
@@ -36,3 +44,24 @@ def test_the_age_of_the_calibration_is_shown() -> None:
     for days, words in ((10, "due 2022-"), (340, "DUE SOON"), (366, "OVERDUE"), (731, "LOCKED")):
         seen.instrument = Instrument(400, 12_000, days)
         assert words in seen.panel(ROW).renderable.plain
+
+
+def test_a_line_for_a_pipe_says_all_of_it_without_a_frame() -> None:
+    line = watcher().line({**ROW, "state": "tripped", "waiting": "clear", "cause": "not-rising"})
+    assert line.startswith(
+        "at the hose 2.50 bar (36.3 psi), in the tyre unknown, tripped, air on, target 3.93"
+    )
+    assert "ceiling 4.47 bar (64.8 psi); not-rising: " in line and "; next: check hose" in line
+    assert "\n" not in line and not set(line) & set("╭│╰─")
+    old = watcher().line({**ROW, "old": True, "age_s": 3.2})
+    assert old.startswith("OLD (3.2 s old): at the hose 2.50") and "next" not in old
+
+
+def test_a_line_for_a_pipe_comes_each_second_and_at_each_change(capsys, monkeypatch) -> None:
+    moments = iter((0.0, 0.2, 0.4, 0.6, 1.7, 1.8))
+    monkeypatch.setattr(watch.time, "monotonic", lambda: next(moments))
+    rows = [ROW, ROW, {**ROW, "state": "settling", "air_on": False}] * 2
+    watch._plain(watcher(), iter(rows))
+    lines = capsys.readouterr().out.splitlines()
+    states = [line.partition("unknown, ")[2].partition(",")[0] for line in lines]
+    assert states == ["filling", "settling", "filling", "filling", "settling"]

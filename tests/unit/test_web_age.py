@@ -19,7 +19,9 @@ def test_an_age_counts_from_the_asking_and_never_less_than_from_the_coming() -> 
     assert ages.sample_s() == 0.0 and ages.state_s() == 0.0
     now[0] = 104.5
     ages.sample(9_700, "settling")
-    assert ages.sample_s() == 0.0 and ages.state_s() > 1.0, "another state: the status is as old as it is"
+    assert ages.sample_s() == 0.0 and ages.state_s() > 1.0, (
+        "another state: the status is as old as it is"
+    )
     ages.forget()
     assert ages.sample_s() is None
 

@@ -1,9 +1,9 @@
-"""Whose beats are passed on to the proof bench, and which; what a page is told of a test."""
+"""Which page's heartbeats are passed on to the proof bench; what a page receives of a test."""
 
 from types import SimpleNamespace
 
 import pytest
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
 from rimward.proof import bench
 from rimward.web.hold import GRACE_S, Hold
 from rimward.web.lease import FRESH_S, SEEN_SAMPLES, Lease
@@ -45,14 +45,14 @@ def test_only_the_page_that_holds_the_bench_beats() -> None:
     assert not desk.beat(5, page="b")
 
 
-def test_a_page_that_sees_nothing_new_does_not_beat() -> None:
+def test_a_page_without_new_samples_sends_no_heartbeat() -> None:
     desk = Desk()
     assert desk.beat(1, seen=100 - SEEN_SAMPLES)
     assert not desk.beat(2, seen=100 - SEEN_SAMPLES - 1)
     assert not desk.beat(3, seen=101) and not desk.beat(4, seen=-1)
 
 
-def test_a_beat_that_waited_is_none() -> None:
+def test_a_delayed_heartbeat_does_not_count() -> None:
     desk = Desk()
     desk.beat(1)
     desk.at += FRESH_S + 0.01
@@ -65,10 +65,17 @@ def test_a_beat_that_waited_is_none() -> None:
 def trial(desk: Desk, told: list | None = None) -> Trial:
     heard = told if told is not None else []
     ring = SimpleNamespace(keys=())
-    return Trial(bench.Test(500_000, 970_000), ring, desk.lease, lambda _trial, status: heard.append(status), medium="water", who="Maren Holt")  # type: ignore[arg-type]
+    return Trial(
+        bench.Test(500_000, 970_000),
+        ring,
+        desk.lease,
+        lambda _trial, status: heard.append(status),
+        medium="water",
+        who="Maren Holt",
+    )  # type: ignore[arg-type]
 
 
-def test_called_off_means_no_more_beats() -> None:
+def test_after_cancelling_no_more_heartbeats() -> None:
     desk = Desk()
     led = trial(desk)
     desk.beat(1)
@@ -78,7 +85,7 @@ def test_called_off_means_no_more_beats() -> None:
     assert not led.beats(0.0) and "called off" in led.gone()
 
 
-def test_a_page_that_went_ends_a_test_that_waits() -> None:
+def test_a_page_that_left_ends_a_waiting_test() -> None:
     desk = Desk()
     led = trial(desk)
     desk.beat(1)
@@ -91,38 +98,52 @@ def test_a_page_that_went_ends_a_test_that_waits() -> None:
 def test_the_levels_are_those_of_the_bench_s_own_firmware() -> None:
     names = [(name, pa, hold_s) for name, pa, hold_s in bench.Test(500_000, 620_000).levels()]
     assert names == [
-        ("seating", 250_000, 60), ("limit", 500_000, 60), ("retention, 110 %", 550_000, 302), ("step 1", 575_000, 60), ("step 2", 600_000, 60),
+        ("seating", 250_000, 60), ("limit", 500_000, 60), ("retention, 110 % + U", 566_000, 302), ("step 1", 591_000, 60), ("step 2", 616_000, 60),
         ("step 3", 620_000, 60),
     ]  # fmt: skip
-    assert [pa for _name, pa, _s in bench.Test(700_000).levels()] == [275_000, 700_000, 770_000]
+    assert [pa for _name, pa, _s in bench.Test(700_000).levels()] == [
+        275_000,
+        700_000,
+        786_000,
+    ]  # 110 % and the band of 16 kPa
 
 
-def test_the_page_s_level_is_the_nearest_and_never_goes_back() -> None:
+def test_the_page_s_level_is_the_nearest_and_never_falls() -> None:
     desk = Desk()
     led = trial(desk)
-    for pa, at in ((250_000, 0), (499_900, 1), (550_000, 2), (499_900, 2), (574_900, 3)):
-        led.hear("level", {"tick": 7, "t_s": 1.0, "low_pa": pa, "level_pa": pa, "state": "leak-watch"})
+    for pa, at in ((250_000, 0), (499_900, 1), (566_000, 2), (499_900, 2), (590_900, 3)):
+        led.hear(
+            "level", {"tick": 7, "t_s": 1.0, "low_pa": pa, "level_pa": pa, "state": "leak-watch"}
+        )
         assert led.facts["at"] == at
     led.hear("level", {"tick": 9, "t_s": 1.0, "low_pa": 0, "level_pa": 0, "state": "stopped"})
     assert led.facts["at"] == 3 and led.facts["phase"] == "run"
 
 
-def test_a_lost_line_is_told() -> None:
+def test_a_lost_line_is_reported() -> None:
     desk = Desk()
     led = trial(desk)
-    done = SimpleNamespace(cancelled=lambda: False, exception=lambda: Refusal("The connection was lost.", "Plug the cable in."))
+    done = SimpleNamespace(
+        cancelled=lambda: False,
+        exception=lambda: Refusal("The connection was lost.", "Plug the cable in."),
+    )
     led.over(done)  # type: ignore[arg-type]
-    assert not led.running and led.facts["phase"] == "refused" and "lost" in led.facts["refused"] and not led.facts["running"]
+    assert (
+        not led.running
+        and led.facts["phase"] == "refused"
+        and "lost" in led.facts["refused"]
+        and not led.facts["running"]
+    )
 
 
 @pytest.mark.parametrize("seen", [0, 50, 99])
-def test_an_empty_ring_has_no_beat_of_the_future(seen: int) -> None:
+def test_an_empty_ring_accepts_no_future_heartbeat(seen: int) -> None:
     desk = Desk()
     empty = Lease(desk.hold, Ring(), lambda: desk.at)
     assert empty.beat(desk.token, "a", 1, seen) == (seen == 0)
 
 
-def test_a_page_loaded_again_gives_no_beat_for_the_test_it_led() -> None:
+def test_a_reloaded_page_sends_no_heartbeat_for_the_test_it_led() -> None:
     """Every time: whether its old line is seen to end first, or the new page's first beat comes before that."""
     for old_line_first in (True, False):
         desk = Desk()
@@ -139,7 +160,7 @@ def test_a_page_loaded_again_gives_no_beat_for_the_test_it_led() -> None:
         assert desk.beat(5, page="a2") and desk.lease.take() and not desk.lease.broken
 
 
-def test_a_page_that_only_watched_may_go() -> None:
+def test_a_watching_page_may_leave() -> None:
     desk = Desk()
     desk.lease.begin()
     assert desk.beat(1)

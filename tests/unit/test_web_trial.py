@@ -4,11 +4,11 @@ import json
 import shutil
 
 import pytest
-from rimward.errors import Refusal
-from rimward.link.transport import LineLost
-from rimward.plant import layout as k
+from rimward.base.errors import Refusal
+from rimward.device.link.transport import LineLost
 from rimward.proof import bench
 from rimward.proof import run as testing
+from rimward.simulation.plant import layout as k
 from rimward.web import kept as kept_tests
 from rimward.web import trial
 from rimward.web.kept import files_of, kept
@@ -20,7 +20,7 @@ EVERY = 4  # turns of the loop between two beats of the page
 
 
 class Page:
-    """Beats as a page gives them, for as long as it is `open`."""
+    """Send heartbeats as a page does, while it is `open`."""
 
     def __init__(self) -> None:
         self.open = True
@@ -42,7 +42,7 @@ class Page:
 
 
 class Led:
-    """A test under way, with a person who does what is asked. `then(kind of news, facts)` is called for all that is told."""
+    """A running test with a person who follows the instructions. `then(kind of news, facts)` is called for every message."""
 
     def __init__(self, inflator, hands, then, test: bench.Test = WATER) -> None:
         self.page, self.seen = Page(), []
@@ -88,9 +88,18 @@ def lead(then, test: bench.Test = WATER):
 
 def test_whole_test_is_kept_with_its_figures(place, tmp_path) -> None:
     found, facts, _ended, left_pa = lead(lambda _led, _facts: None)
-    assert found["ended"] == "done" and facts["phase"] == "ended" and facts["at"] == 2 and left_pa < 5e3
+    assert (
+        found["ended"] == "done"
+        and facts["phase"] == "ended"
+        and facts["at"] == 2
+        and left_pa < 5e3
+    )
     (row,) = kept()
-    assert row == {**facts["result"], "own": True} and row["all_held"] and row["limit"] == "5.00 bar (72.5 psi) gauge"
+    assert (
+        row == {**facts["result"], "own": True}
+        and row["all_held"]
+        and row["limit"] == "5.00 bar (72.5 psi) gauge"
+    )
     files = files_of(row["name"])
     assert all(path.is_file() for path in files.values())
     assert json.loads(files["json"].read_text())["row"] == found["row"]
@@ -115,7 +124,9 @@ def test_without_beats_the_bench_is_off_and_vented_within_the_lease(place, then)
     assert ended["off"] - ended["gone"] <= trial.LEASE_MS // 2 + 3
     assert left_pa < 5e3
     assert found["ended"] == "stopped" and found["cause"] == "beat-lost"
-    assert facts["result"]["note"].startswith("Beat lost: no beat of the page came for 0.5") and found["highest_bar"] == pytest.approx(5.0, abs=0.1)
+    assert facts["result"]["note"].startswith(
+        "Beat lost: no beat of the page came for 0.5"
+    ) and found["highest_bar"] == pytest.approx(5.0, abs=0.1)
 
 
 def test_a_page_that_goes_before_the_air_ends_the_test(place) -> None:
@@ -146,7 +157,9 @@ def test_a_pulled_cable_stops_and_vents_and_the_record_comes_home(place) -> None
         def reopen(_seconds: float) -> bool:
             inflator.advance(3.0)  # the cable is out for so long
             pulled.append(inflator.ticks)
-            assert inflator.out & 3 == 0 and inflator.drive & k.VENT and inflator.plant.tyre_pa < 5e3
+            assert (
+                inflator.out & 3 == 0 and inflator.drive & k.VENT and inflator.plant.tyre_pa < 5e3
+            )
             return True
 
         line.read, line.reopen = read, reopen
@@ -156,7 +169,9 @@ def test_a_pulled_cable_stops_and_vents_and_the_record_comes_home(place) -> None
     assert led.trial.facts["phase"] == "ended" and len(kept()) == 1
 
 
-def test_a_test_that_a_killed_server_led_is_listed_and_completed_afterwards(place, tmp_path) -> None:
+def test_a_test_that_a_killed_server_led_is_listed_and_completed_afterwards(
+    place, tmp_path
+) -> None:
     """Killed at the limit: what is on disk then is all that the next server finds. The bench's record is fetched by a button."""
     folder = kept_tests.place() / "20260102-030405"
     with desk(WATER) as (inflator, client, hands):
@@ -173,11 +188,21 @@ def test_a_test_that_a_killed_server_led_is_listed_and_completed_afterwards(plac
         shutil.copytree(tmp_path / "as-killed", folder)
         assert kept(running=folder.name) == []
         (row,) = kept()
-        assert row["interrupted"] and not row["own"] and row["label"] == "specimen" and "not closed" in row["note"]
+        assert (
+            row["interrupted"]
+            and not row["own"]
+            and row["label"] == "specimen"
+            and "not closed" in row["note"]
+        )
         assert row["highest"].startswith(("4.9", "5.0")) and files_of(folder.name)["rws"].is_file()
         inflator.advance(3)
         inflator.hands.run = False
         inflator.advance(3)
         found = kept_tests.finish(folder.name, client, RING)
     (row,) = kept()
-    assert found["cause"] == "beat-lost" and row["own"] and not row["interrupted"] and row["cause"] == "beat lost"
+    assert (
+        found["cause"] == "beat-lost"
+        and row["own"]
+        and not row["interrupted"]
+        and row["cause"] == "beat lost"
+    )

@@ -9,7 +9,19 @@ import rimward
 from rimward.web.wording import on_page
 
 HOST = Path(rimward.__file__).parent
-ELSEWHERE = ("commands", "campaign", "install", "virtual", "plant", "simulation", "kernels", "preset", "cli.py", "checkup.py", "settings.py")
+ELSEWHERE = (
+    "commands",
+    "campaign",
+    "install",
+    "virtual",
+    "plant",
+    "simulation",
+    "kernels",
+    "preset",
+    "cli.py",
+    "checkup.py",
+    "settings.py",
+)
 WORDS = re.compile(r"\brimward [a-z]|(?<![\w-])--[a-z]|pip install|RIMWARD_|`")
 
 
@@ -20,16 +32,33 @@ def texts() -> list[str]:
         if path.relative_to(HOST).parts[0] in ELSEWHERE:
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
-        heads = {id(n.body[0].value) for n in ast.walk(tree) if isinstance(n, (ast.Module, ast.ClassDef, ast.FunctionDef)) and n.body and isinstance(n.body[0], ast.Expr)}
+        heads = {
+            id(n.body[0].value)
+            for n in ast.walk(tree)
+            if isinstance(n, (ast.Module, ast.ClassDef, ast.FunctionDef))
+            and n.body
+            and isinstance(n.body[0], ast.Expr)
+        }
         inner = {id(v) for n in ast.walk(tree) if isinstance(n, ast.JoinedStr) for v in n.values}
         for node in ast.walk(tree):
             if isinstance(node, ast.JoinedStr):
-                text = "".join(str(v.value) if isinstance(v, ast.Constant) else "X" for v in node.values)
-            elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in heads and id(node) not in inner:
+                text = "".join(
+                    str(v.value) if isinstance(v, ast.Constant) else "X" for v in node.values
+                )
+            elif (
+                isinstance(node, ast.Constant)
+                and isinstance(node.value, str)
+                and id(node) not in heads
+                and id(node) not in inner
+            ):
                 text = node.value
             else:
                 continue
-            if re.search(r"\brimward [a-z]+\b.*[ .`]|(?<![\w-])--[a-z]", text) and "wording.py" not in path.name and " " in text:
+            if (
+                re.search(r"\brimward [a-z]+\b.*[ .`]|(?<![\w-])--[a-z]", text)
+                and "wording.py" not in path.name
+                and " " in text
+            ):
                 found.append(text)
     return found
 
@@ -37,14 +66,18 @@ def texts() -> list[str]:
 def test_no_command_is_named_on_a_page() -> None:
     given = texts()
     assert len(given) > 25
-    left = [(text, on_page(text)) for text in given if WORDS.search(on_page(text)) and not text.startswith("rimward key id")]
+    left = [
+        (text, on_page(text))
+        for text in given
+        if WORDS.search(on_page(text)) and not text.startswith("rimward key id")
+    ]
     assert left == []
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("This computer has no workshop key. Make one: rimward key new; or take one over: rimward key import FILE.",
+        ("This computer has no workshop key. Make one: rimward key new; or import one: rimward key import FILE.",
          "This computer has no workshop key. Make or give the workshop key on the Set-up page."),
         ("The rim's size cannot be read. Write it as 622x23TSS.", "The rim's size cannot be read. Write it as 622x23TSS."),
         ("A temperature is missing. Measure it and state --fill-temp.", "A temperature is missing. Measure it and state it as the air where you fill."),

@@ -17,7 +17,9 @@ def test_every_class_is_counted_with_its_number():
         assert 0 < row["done_first"] <= row["done_retry"] <= row["feasible"]
     for name, (sessions, _, _, _) in world.CAMPAIGNS.items():
         assert now[name]["sessions"] == sessions
-        assert now[name]["exceedances"] == sum(person["exceedances"] for person in now[name]["people"])
+        assert now[name]["exceedances"] == sum(
+            person["exceedances"] for person in now[name]["people"]
+        )
 
 
 def test_a_changed_figure_changes_the_page():

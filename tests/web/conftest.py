@@ -16,18 +16,20 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
-from rimward import keys
-from rimward.link import Client, verbs
-from rimward.link.ports import open_client
+from rimward.device.link import Client, verbs
+from rimward.device.link.ports import open_client
 from rimward.simulation.scenario import KEY
 from rimward.web.serve import Server
+from rimward.wheels import keys
 
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 )  # fmt: skip
 WIDE, NARROW = {"width": 1920, "height": 1080}, {"width": 360, "height": 740}
-expect.set_options(timeout=60_000)  # what is waited for comes at once where the machine has nothing else to do
+expect.set_options(
+    timeout=60_000
+)  # what is waited for comes at once where the machine has nothing else to do
 REMEMBER = """
 addEventListener('DOMContentLoaded', () => {
   window.everSaid = []; window.airSeen = Boolean(sessionStorage.getItem('test-air-seen'));
@@ -43,9 +45,35 @@ TOP = Path(__file__).parents[2]
 class Bench:
     """A virtual inflator as `rimward virtual` gives it; `order` is what a person does at it."""
 
-    def __init__(self, *more: str, speed: float = 3.0, key: bytes | None = KEY, env: dict[str, str] | None = None) -> None:
-        words = [sys.executable, "-m", "tests.web.inflator", str(speed), "--json", "--rim-inner", "23", "--temp", "18", "--altitude", "200", *more]
-        self.process = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=TOP, env=os.environ | (env or {}))
+    def __init__(
+        self,
+        *more: str,
+        speed: float = 3.0,
+        key: bytes | None = KEY,
+        env: dict[str, str] | None = None,
+    ) -> None:
+        words = [
+            sys.executable,
+            "-m",
+            "tests.web.inflator",
+            str(speed),
+            "--json",
+            "--rim-inner",
+            "23",
+            "--temp",
+            "18",
+            "--altitude",
+            "200",
+            *more,
+        ]
+        self.process = subprocess.Popen(
+            words,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            cwd=TOP,
+            env=os.environ | (env or {}),
+        )
         assert self.process.stdin and self.process.stdout
         text = ""
         while not text.rstrip().endswith("}"):
@@ -68,7 +96,7 @@ class Bench:
         verbs.enrol_key(client, key, confirm)
 
     def order(self, word: str) -> str:
-        """Gives what a person would see."""
+        """Return what a person would see."""
         assert self.process.stdin and self.process.stdout
         self.process.stdin.write(f"{word}\n")
         self.process.stdin.flush()
@@ -195,29 +223,35 @@ def closed(chromium: Browser) -> Iterator[None]:
         context.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def data(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A data folder for one file of tests."""
     with folder_of_its_own(tmp_path_factory.mktemp("data")) as folder:
         yield folder
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def bench() -> Iterator[Bench]:
-    """An inflator with a tyre at 3 bar on its hose."""
+    """An inflator of one file of tests, with a tyre at 3 bar on its hose that nothing has filled yet."""
     made = Bench("--tyre-pressure", "3 bar")
     yield made
     made.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def server(data: Path, bench: Bench) -> Iterator[Server]:
     """The workshop page, joined to the inflator."""
     with serving(bench.port) as made:
         yield made
 
 
-def open_page(browser: Browser, server: Server, path: str = "", size: dict[str, int] | None = None, **more: object) -> Page:
+def open_page(
+    browser: Browser,
+    server: Server,
+    path: str = "",
+    size: dict[str, int] | None = None,
+    **more: object,
+) -> Page:
     """A page of a new browser context, with everything that goes wrong in it collected in `page.wrongs`."""
     context = browser.new_context(viewport=size or WIDE, **more)  # type: ignore[arg-type]
     context.add_init_script(REMEMBER)

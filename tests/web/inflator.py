@@ -11,14 +11,13 @@ import time
 from types import SimpleNamespace
 
 from rimward.__main__ import main
-from rimward.virtual import process, server
+from rimward.simulation.virtual import process, server
 
 PATIENCE_S = 20.0
 
 
-
 def hurried_bench() -> None:
-    """Shortens the bench's procedure."""
+    """Shorten the bench's procedure."""
     import pytest
 
     from tests.unit.benchdesk import shortened
@@ -29,7 +28,10 @@ def hurried_bench() -> None:
 if __name__ == "__main__":
     speed = float(sys.argv[1])
     process.ANSWER_S = PATIENCE_S
-    server.time = SimpleNamespace(monotonic=lambda: time.monotonic() * speed, sleep=lambda seconds: time.sleep(seconds / speed))  # type: ignore[assignment]
+    server.time = SimpleNamespace(
+        monotonic=lambda: time.monotonic() * speed,
+        sleep=lambda seconds: time.sleep(seconds / speed),
+    )  # type: ignore[assignment]
     if "--bench" in sys.argv:
         hurried_bench()
     sys.argv = ["rimward", "virtual", *sys.argv[2:]]

@@ -11,14 +11,21 @@ from tests.web.conftest import Bench
 
 SOON_MS = 60_000
 UNDER_WAY = re.compile("self-test|purge|measuring|probing|filling|topping-up|seat-pause|settling")
-RIDE = {"fill_temp": "18", "fill_altitude": "200", "ride_altitude_max": "1200", "ride_temp_max": "40"}
+RIDE = {
+    "fill_temp": "18",
+    "fill_altitude": "200",
+    "ride_altitude_max": "1200",
+    "ride_temp_max": "40",
+}
 
 
 def enter(page: Page, values: dict[str, str]) -> None:
     """Types into the fields of a form, chooses where there is a choice."""
     for name, value in values.items():
         field = page.locator(f"#f-{name}")
-        field.evaluate("e => { const folded = e.closest('details'); if (folded) folded.open = true; }")
+        field.evaluate(
+            "e => { const folded = e.closest('details'); if (folded) folded.open = true; }"
+        )
         if field.evaluate("e => e.tagName") == "SELECT":
             field.select_option(value)
         else:
@@ -26,17 +33,30 @@ def enter(page: Page, values: dict[str, str]) -> None:
 
 
 def enter_wheel(page: Page, label: str) -> None:
-    """Enters the wheel and saves it; states fill and ride, and makes its profile."""
-    enter(page, {**Scenario(label=label).values(), "who": "Maren Holt", "rim_read_from": "laser mark by the valve hole"})
-    expect(page.locator("#answer .verdict")).to_contain_text("Ceiling 5.00 bar (72.5 psi) gauge", timeout=SOON_MS)
+    """Enter the wheel and save it; states fill and ride, and make its profile."""
+    enter(
+        page,
+        {
+            **Scenario(label=label).values(),
+            "who": "Maren Holt",
+            "rim_read_from": "laser mark by the valve hole",
+        },
+    )
+    expect(page.locator("#answer .verdict")).to_contain_text(
+        "Ceiling 5.00 bar (72.5 psi) gauge", timeout=SOON_MS
+    )
     page.click("#save")
     page.wait_for_url("**/wheel/*")
     expect(page.locator("#saved")).to_contain_text("Saved at")
     page.click("#to-limit")
     enter(page, {**RIDE, "target": "3.9 bar"})
-    expect(page.locator("#answer .verdict")).to_contain_text("Ceiling 4.47 bar (64.8 psi) gauge", timeout=SOON_MS)
+    expect(page.locator("#answer .verdict")).to_contain_text(
+        "Ceiling 4.47 bar (64.8 psi) gauge", timeout=SOON_MS
+    )
     page.click("#make")
-    expect(page.locator("#profile")).to_contain_text("This is the newest profile of this wheel.", timeout=SOON_MS)
+    expect(page.locator("#profile")).to_contain_text(
+        "This is the newest profile of this wheel.", timeout=SOON_MS
+    )
 
 
 def send(page: Page) -> None:
@@ -45,30 +65,38 @@ def send(page: Page) -> None:
     expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=SOON_MS)
     page.fill("#who", "Maren Holt")
     page.click("#send:enabled", timeout=SOON_MS)
-    expect(page.locator("#hold-says")).to_have_text("This page holds the inflator.", timeout=SOON_MS)
+    expect(page.locator("#hold-says")).to_have_text(
+        "This page holds the inflator.", timeout=SOON_MS
+    )
 
 
 def confirm(page: Page, bench: Bench) -> None:
-    """At the inflator: this is the wheel, and it has stood here for an hour."""
+    """Confirm at the inflator: this is the wheel, and it has been at rest here for an hour."""
     expect(page.locator("#next")).to_contain_text("compare tyre size", timeout=SOON_MS)
     bench.press("enter")
     expect(page.locator("#next")).to_contain_text("stood here for an hour", timeout=SOON_MS)
     bench.press("enter")
-    expect(page.locator("#next")).to_have_text("At the inflator: hold the run control", timeout=SOON_MS)
+    expect(page.locator("#next")).to_have_text(
+        "At the inflator: hold the run control", timeout=SOON_MS
+    )
 
 
 def under_way(page: Page) -> None:
-    """Waits until the fill has begun, whatever it does now."""
+    """Wait until the fill has begun, whatever it does now."""
     expect(page.locator(".fill-page")).to_have_attribute("data-state", UNDER_WAY, timeout=SOON_MS)
 
 
 def heard(page: Page, words: str) -> None:
-    """Waits until the page has announced `words` since it was loaded."""
-    until(page, lambda: any(words in text for text in page.evaluate("everSaid")), f"never announced: {words}")
+    """Wait until the page has announced `words` since it was loaded."""
+    until(
+        page,
+        lambda: any(words in text for text in page.evaluate("everSaid")),
+        f"never announced: {words}",
+    )
 
 
 def until(page: Page, holds: Callable[[], bool], wrong: str) -> None:
-    """Waits until it holds."""
+    """Wait until it holds."""
     end = time.monotonic() + SOON_MS / 1000
     while not holds():
         assert time.monotonic() < end, wrong
@@ -76,7 +104,7 @@ def until(page: Page, holds: Callable[[], bool], wrong: str) -> None:
 
 
 def hold_until_done(page: Page, bench: Bench, seconds: float = 240) -> str:
-    """Holds the run control, looks at the bead when asked, lets go at the end. Gives the state it ended in."""
+    """Hold the run control, look at the bead when asked, release it at the end. Return the state it ended in."""
     bench.order("hold")
     until = time.monotonic() + seconds
     while time.monotonic() < until:

@@ -13,7 +13,7 @@ LOOKED_AT = ("filling", "seat-pause", "settling", "done")
 
 
 def walk(page: Page, bench: Bench, label: str = "Teasel rear") -> Iterator[str]:
-    """Gives the name of each state once the page shows it; what is done next waits until the caller comes back."""
+    """Return the name of each state once the page shows it; what is done next waits until the caller comes back."""
     enter_wheel(page, label)
     page.click("text=Next: fill it")
     expect(page.locator("#send")).to_be_enabled(timeout=SOON_MS)
@@ -41,7 +41,11 @@ def _fill(page: Page, bench: Bench) -> Iterator[str]:
     until = time.monotonic() + 240
     while time.monotonic() < until:
         state = page.locator(STATE).get_attribute("data-state") or ""
-        if state in LOOKED_AT and state not in seen and page.locator(STATE).get_attribute("data-old") == "no":
+        if (
+            state in LOOKED_AT
+            and state not in seen
+            and page.locator(STATE).get_attribute("data-old") == "no"
+        ):
             seen.add(state)
             yield state
         if state == "seat-pause":

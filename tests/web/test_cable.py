@@ -1,16 +1,17 @@
-"""A pulled cable: the page says so at once, shows no old pressure, and afterwards nothing is missing."""
-
+"""A pulled cable: the page reports it at once, shows no old pressure, and afterwards no sample is missing."""
 
 from playwright.sync_api import Browser, expect
-from rimward.report.archive import Archive
 from rimward.sessions import read_session, replay
+from rimward.sessions.report.archive import Archive
 
 from tests.web.conftest import Bench, Cable, base, folder_of_its_own, open_page, serving
 from tests.web.shop import SOON_MS, confirm, enter_wheel, heard, hold_until_done, send, under_way
 
 
 def test_a_cable_pulled_in_mid_fill_loses_nothing(chromium: Browser, tmp_path) -> None:
-    aside = tmp_path / "aside"  # a real inflator is not there under a second name while its cable is out
+    aside = (
+        tmp_path / "aside"
+    )  # a real inflator is not there under a second name while its cable is out
     aside.mkdir(mode=0o700)
     bench = Bench("--tyre-pressure", "3.3 bar", env={"XDG_RUNTIME_DIR": str(aside)})
     cable = Cable(bench.port, tmp_path)
@@ -39,7 +40,9 @@ def test_a_cable_pulled_in_mid_fill_loses_nothing(chromium: Browser, tmp_path) -
             steps = log.trace["tick"][1:] - log.trace["tick"][:-1]
             assert steps.max() <= 50, "the inflator recorded on while the cable was out"
             page.goto(f"{base(server)}/log/{name}")
-            expect(page.locator("[data-key=verified]")).to_contain_text("of it replayed to the same decisions")
+            expect(page.locator("[data-key=verified]")).to_contain_text(
+                "of it replayed to the same decisions"
+            )
             page.context.close()
     finally:
         bench.order("let-go")

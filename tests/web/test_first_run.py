@@ -1,7 +1,7 @@
 """The first run, guided once: from nothing to an inflator that has key, name, unit and source, without a command and without a refusal."""
 
 from playwright.sync_api import Browser, Page, expect
-from rimward import keys
+from rimward.wheels import keys
 
 from tests.web.conftest import Bench, folder_of_its_own, open_page, serving
 from tests.web.shop import SOON_MS, enter_wheel
@@ -26,7 +26,9 @@ def test_from_nothing_to_a_wheel_that_can_be_sent(chromium: Browser, tmp_path) -
             expect(page.locator("#step-key")).to_have_class("card now-step", timeout=SOON_MS)
             expect(page.locator("#key-workshop")).to_contain_text("None yet")
             page.click("#make-key")
-            expect(page.locator("#key-workshop")).to_contain_text(f"Key {keys.load().current.key_id}" if keys.load().keys else "Key ", timeout=SOON_MS)
+            expect(page.locator("#key-workshop")).to_contain_text(
+                f"Key {keys.load().current.key_id}" if keys.load().keys else "Key ", timeout=SOON_MS
+            )
             expect(page.locator("#step-enrol")).to_have_class("card now-step", timeout=SOON_MS)
             expect(page.locator("#step-inflator .mark-done")).to_be_visible()
             with_button(page, bench, "#enrol:enabled", "**/fill/enrol")
@@ -34,7 +36,9 @@ def test_from_nothing_to_a_wheel_that_can_be_sent(chromium: Browser, tmp_path) -
             page.fill("#f-label", "")
             page.click("#put")
             expect(page.locator("#e-label")).to_contain_text("Give a name")
-            assert page.evaluate("document.activeElement.id") == "f-label", "the cursor goes to the field that is wrong"
+            assert page.evaluate("document.activeElement.id") == "f-label", (
+                "the cursor goes to the field that is wrong"
+            )
             page.fill("#f-label", "Bay 2")
             page.select_option("#f-unit", "psi")
             page.select_option("#f-buzzer", "off")
@@ -45,7 +49,9 @@ def test_from_nothing_to_a_wheel_that_can_be_sent(chromium: Browser, tmp_path) -
                 page.fill(f"#f-{name}", value)
             with_button(page, bench, "#put-source:enabled", "**/setup/source")
             page.reload()
-            expect(page.locator("#f-label")).to_have_value("Bay 2", timeout=SOON_MS)  # as the inflator itself says it
+            expect(page.locator("#f-label")).to_have_value(
+                "Bay 2", timeout=SOON_MS
+            )  # as the inflator itself says it
             expect(page.locator("#f-unit")).to_have_value("psi")
             expect(page.locator("#f-buzzer")).to_have_value("off")
             expect(page.locator("#f-flow_0")).to_have_value("38")

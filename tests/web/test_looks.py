@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
-from rimward.register import open_register
 from rimward.simulation.scenario import Scenario
 from rimward.web.serve import Server
+from rimward.wheels.register import open_register
 
 from tests.web.conftest import NARROW, WIDE, base, open_page
 from tests.web.record import recorded
@@ -16,8 +16,22 @@ from tests.web.shop import RIDE, SOON_MS, enter
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 WIDTHS = (320, 360, 480, 768, 992, 1100, 1204, 1280)
 TARGET_PX = 44
-PAIR = {"rim": "622x23TSS", "rim_max": "5 bar", "tyre": "28-622", "tyre_range": "3.5-6 bar", "approved": "yes", "bead": "folding", "air": "tubeless"}
-SPECIMEN = {"label": "Tern 23", "rim": "622x23TSS", "rim_max": "5 bar", "tyre": "28-622", "tyre_max": "6 bar"}
+PAIR = {
+    "rim": "622x23TSS",
+    "rim_max": "5 bar",
+    "tyre": "28-622",
+    "tyre_range": "3.5-6 bar",
+    "approved": "yes",
+    "bead": "folding",
+    "air": "tubeless",
+}
+SPECIMEN = {
+    "label": "Tern 23",
+    "rim": "622x23TSS",
+    "rim_max": "5 bar",
+    "tyre": "28-622",
+    "tyre_max": "6 bar",
+}
 
 # capital letters of 11.6 mm are 20 minutes of arc at 2 m (ISO 9241-303's comfortable size, from memory); 0.277 mm a pixel, capitals 0.72 of the size
 FAR_PX = 11.6 / 0.277 / 0.72
@@ -36,7 +50,7 @@ def name(server: Server) -> str:
 
 
 def filled(page: Page, server: Server, path: str) -> None:
-    """The page as it is in use."""
+    """The page in normal use."""
     page.goto(base(server) + path)
     if path in ("/wheel", "/ride"):
         enter(page, {**PAIR, **(RIDE if path == "/ride" else {})})
@@ -66,14 +80,32 @@ def axe(page: Page, rules: str = "") -> list[tuple[str, str, list[str]]]:
     if not page.evaluate("() => Boolean(window.axe)"):
         page.add_script_tag(path=str(AXE))
     only = f", runOnly: ['{rules}']" if rules else ""
-    found = page.evaluate(f"async () => (await axe.run(document, {{resultTypes: ['violations']{only}}})).violations")
+    found = page.evaluate(
+        f"async () => (await axe.run(document, {{resultTypes: ['violations']{only}}})).violations"
+    )
     return [(v["id"], v["impact"], [n["html"][:120] for n in v["nodes"]][:3]) for v in found]
 
 
 @pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
-def test_each_page(chromium: Browser, server: Server, name: str, wheel: str, size: dict[str, int]) -> None:
-    page = open_page(chromium, server, size=size, bypass_csp=True, reduced_motion="reduce")  # axe is put in from outside, colours change at once
-    for path in ("/wheel", f"/wheel/{wheel}", "/limit", f"/limit/{wheel}", "/fill", "/log", f"/log/{name}", "/ride", "/bench", "/setup", "/log/none"):
+def test_each_page(
+    chromium: Browser, server: Server, name: str, wheel: str, size: dict[str, int]
+) -> None:
+    page = open_page(
+        chromium, server, size=size, bypass_csp=True, reduced_motion="reduce"
+    )  # axe is put in from outside, colours change at once
+    for path in (
+        "/wheel",
+        f"/wheel/{wheel}",
+        "/limit",
+        f"/limit/{wheel}",
+        "/fill",
+        "/log",
+        f"/log/{name}",
+        "/ride",
+        "/bench",
+        "/setup",
+        "/log/none",
+    ):
         filled(page, server, path)
         assert axe(page) == [], path
         page.emulate_media(color_scheme="dark")
@@ -83,7 +115,9 @@ def test_each_page(chromium: Browser, server: Server, name: str, wheel: str, siz
         assert page.evaluate(TARGETS % TARGET_PX) == [], path
         for width in WIDTHS if size is NARROW else (size["width"],):
             page.set_viewport_size({"width": width, "height": size["height"]})
-            assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0, f"{path} is wider than {width} px"
+            assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0, (
+                f"{path} is wider than {width} px"
+            )
         assert "eye protection" in page.locator(".care").first.inner_text()
         assert "plane of the wheel" in page.locator(".care").first.inner_text()
         page.set_viewport_size(size)
@@ -92,35 +126,69 @@ def test_each_page(chromium: Browser, server: Server, name: str, wheel: str, siz
 
 def test_axe_finds_what_is_wrong(chromium: Browser, server: Server) -> None:
     page = open_page(chromium, server, "/log", bypass_csp=True)
-    page.evaluate("() => { document.querySelector('h1').style.color = '#e0e0e0'; document.querySelector('input').labels[0].remove(); }")
+    page.evaluate(
+        "() => { document.querySelector('h1').style.color = '#e0e0e0'; document.querySelector('input').labels[0].remove(); }"
+    )
     page.add_script_tag(path=str(AXE))
-    found = page.evaluate("async () => (await axe.run()).violations.filter((v) => ['serious', 'critical'].includes(v.impact)).map((v) => v.id)")
+    found = page.evaluate(
+        "async () => (await axe.run()).violations.filter((v) => ['serious', 'critical'].includes(v.impact)).map((v) => v.id)"
+    )
     assert {"color-contrast", "label"} <= set(found)
 
 
-def test_what_counts_can_be_read_at_two_metres(chromium: Browser, server: Server) -> None:
+def test_important_values_are_readable_at_two_metres(chromium: Browser, server: Server) -> None:
     page = open_page(chromium, server, "/fill", WIDE)
     size = "(s) => parseFloat(getComputedStyle(document.querySelector(s)).fontSize)"
     sizes = {s: page.evaluate(size, s) for s in ("#big-bar .figure", "#big-psi .figure", "#state")}
     assert all(px >= FAR_PX for px in sizes.values()), sizes
-    lesser = {s: page.evaluate(size, s) for s in ("#cause", "#next", "#ceiling", "#stop", "#target", "#tyre")}
+    lesser = {
+        s: page.evaluate(size, s)
+        for s in ("#cause", "#next", "#ceiling", "#stop", "#target", "#tyre")
+    }
     assert all(px >= LEAST_PX for px in lesser.values()), lesser
     expect(page.locator(".fill-page")).to_have_attribute("data-line", "on", timeout=SOON_MS)
     for part in (".now", ".says", ".marks"):
         box = page.locator(part).bounding_box()
-        assert box and box["y"] >= 0 and box["y"] + box["height"] <= 1080, f"{part} is on the first screen"
+        assert box and box["y"] >= 0 and box["y"] + box["height"] <= 1080, (
+            f"{part} is on the first screen"
+        )
     page.goto(base(server) + "/bench")
-    far, near = ("#big-bar .figure", "#big-psi .figure", "#state"), ("#next", "#lower", "#level", "#held", "#highest")
+    far, near = (
+        ("#big-bar .figure", "#big-psi .figure", "#state"),
+        ("#next", "#lower", "#level", "#held", "#highest"),
+    )
     sizes = {s: page.evaluate(size, s) for s in (*far, *near)}
     assert all(sizes[s] >= FAR_PX for s in far) and all(sizes[s] >= LEAST_PX for s in near), sizes
     page.context.close()
 
 
-def test_states_are_announced_and_the_running_number_is_not(chromium: Browser, server: Server) -> None:
+def test_a_running_test_is_on_the_first_screen_of_a_phone(
+    chromium: Browser, server: Server
+) -> None:
+    """Pressure, state, instruction and the stop, whatever the words; without a bench the stop is shown for the measurement."""
+    size = {"width": 360, "height": 640}
+    page = open_page(chromium, server, "/bench", size, bypass_csp=True)
+    page.add_style_tag(content="#call-off { display: inline-flex !important; }")
+    for part in ("#big-bar", "#state", "#next", "#call-off"):
+        box = page.locator(part).bounding_box()
+        assert box and box["y"] >= 0 and box["y"] + box["height"] <= 640, (part, box)
+    page.context.close()
+
+
+def test_states_are_announced_and_the_running_number_is_not(
+    chromium: Browser, server: Server
+) -> None:
     page = open_page(chromium, server, "/fill")
     expect(page.locator("#announce[role=status]")).to_contain_text("Next:", timeout=SOON_MS)
-    assert page.locator("#big-bar").evaluate("e => e.closest('[aria-live], [role=status], [role=alert], [role=log]')") is None
-    page.evaluate("() => { window.said = []; new MutationObserver(() => said.push(document.getElementById('announce').textContent)).observe(document.getElementById('announce'), {childList: true, characterData: true, subtree: true}); }")
+    assert (
+        page.locator("#big-bar").evaluate(
+            "e => e.closest('[aria-live], [role=status], [role=alert], [role=log]')"
+        )
+        is None
+    )
+    page.evaluate(
+        "() => { window.said = []; new MutationObserver(() => said.push(document.getElementById('announce').textContent)).observe(document.getElementById('announce'), {childList: true, characterData: true, subtree: true}); }"
+    )
     page.wait_for_timeout(1500)
     assert page.evaluate("said.length") <= 1, "nothing is announced while only the number runs"
 
@@ -140,8 +208,23 @@ def test_all_of_it_works_from_the_keyboard(chromium: Browser, server: Server) ->
     reached = set()
     for _ in range(30):
         page.keyboard.press("Tab")
-        reached.add(page.evaluate("document.activeElement.id || document.activeElement.textContent.trim()"))
-    assert {"Wheel", "Limit", "Fill", "Record", "Ride", "Bench", "Set-up", "look", "who", "take", "wheel", "enrol"} <= reached
+        reached.add(
+            page.evaluate("document.activeElement.id || document.activeElement.textContent.trim()")
+        )
+    assert {
+        "Wheel",
+        "Limit",
+        "Fill",
+        "Record",
+        "Ride",
+        "Bench",
+        "Set-up",
+        "look",
+        "who",
+        "take",
+        "wheel",
+        "enrol",
+    } <= reached
     page.set_viewport_size(NARROW)
     page.focus("summary")
     page.keyboard.press("Enter")

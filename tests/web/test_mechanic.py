@@ -7,18 +7,40 @@ from pathlib import Path
 import pypdfium2
 from click.testing import CliRunner
 from playwright.sync_api import Browser, Page, expect
-from rimward import keys
-from rimward.cli import cli
+from rimward.cli.main import cli
 from rimward.web.serve import Server
+from rimward.wheels import keys
 
 from tests.web.conftest import Bench, base, open_page
-from tests.web.shop import SOON_MS, confirm, enter_wheel, heard, hold_until_done, send, under_way, until
+from tests.web.shop import (
+    SOON_MS,
+    confirm,
+    enter_wheel,
+    heard,
+    hold_until_done,
+    send,
+    under_way,
+    until,
+)
 
 BETWEEN_PA = 2_000  # the inflator notes its own peak; where the record is thinned (50 a second) a burst rises so much between two samples
-SHOWN_ON_EACH = ("tyre", "highest", "target", "ceiling", "stop", "limit", "ended", "who", "replay", "verified")
+SHOWN_ON_EACH = (
+    "tyre",
+    "highest",
+    "target",
+    "ceiling",
+    "stop",
+    "limit",
+    "ended",
+    "who",
+    "replay",
+    "verified",
+)
 
 
-def test_a_fill_from_the_marks_to_the_report(chromium: Browser, server: Server, bench: Bench, tmp_path) -> None:
+def test_a_fill_from_the_marks_to_the_report(
+    chromium: Browser, server: Server, bench: Bench, tmp_path
+) -> None:
     page = open_page(chromium, server)
     enter_wheel(page, "Larkspur front")
     with page.expect_download() as tag:
@@ -42,10 +64,14 @@ def test_a_fill_from_the_marks_to_the_report(chromium: Browser, server: Server, 
     assert page.wrongs == []  # type: ignore[attr-defined]
 
 
-def test_the_key_is_given_once_the_button_confirms_it(chromium: Browser, server: Server, bench: Bench) -> None:
+def test_the_key_is_given_once_the_button_confirms_it(
+    chromium: Browser, server: Server, bench: Bench
+) -> None:
     page = open_page(chromium, server, "/fill")
     page.click("#enrol:enabled", timeout=SOON_MS)  # takes the hold too
-    expect(page.locator("#hold-says")).to_have_text("This page holds the inflator.", timeout=SOON_MS)
+    expect(page.locator("#hold-says")).to_have_text(
+        "This page holds the inflator.", timeout=SOON_MS
+    )
     with page.expect_response("**/fill/enrol", timeout=SOON_MS) as answer:
         page.click("#enrol:enabled")
         for _ in range(10):  # the display names the key; the button confirms it
@@ -69,7 +95,9 @@ def test_an_ordinary_inflator_takes_no_test(chromium: Browser, server: Server) -
 
 def two_pages_cannot_both_hold(chromium: Browser, server: Server, first: Page) -> None:
     other = open_page(chromium, server, "/fill")
-    expect(other.locator("#hold-says")).to_contain_text("Another page holds the inflator (Maren Holt)")
+    expect(other.locator("#hold-says")).to_contain_text(
+        "Another page holds the inflator (Maren Holt)"
+    )
     for order in ("#take", "#send", "#enrol"):
         expect(other.locator(order)).to_be_disabled()
     stolen = first.evaluate("sessionStorage.getItem('rimward-hold')")
@@ -81,15 +109,25 @@ def two_pages_cannot_both_hold(chromium: Browser, server: Server, first: Page) -
 
 
 def a_reload_loses_nothing(page: Page) -> None:
-    """The hold, the trace and the state are there again, and samples go on without a gap."""
+    """Hold, trace and state are restored, and samples continue without a gap."""
     page.wait_for_timeout(500)
-    before = int(page.locator(".fill-page").get_attribute("data-next") or 0)
+    before, shown = (
+        int(page.locator(".fill-page").get_attribute(name) or 0)
+        for name in ("data-next", "data-samples")
+    )
     page.reload()
     expect(page.locator("#hold-says")).to_have_text("This page holds the inflator.")
     expect(page.locator("#take")).to_be_hidden()
-    until(page, lambda: int(page.locator(".fill-page").get_attribute("data-next") or 0) > before, "no sample came after the reload")
-    count = int(page.locator(".fill-page").get_attribute("data-samples") or 0)
-    assert count >= before, "the page has again what came before the reload"
+    until(
+        page,
+        lambda: int(page.locator(".fill-page").get_attribute("data-next") or 0) > before,
+        "no sample came after the reload",
+    )
+    until(
+        page,
+        lambda: int(page.locator(".fill-page").get_attribute("data-samples") or 0) >= shown,
+        "the page has not again what came before the reload",
+    )
     assert page.locator(".fill-page").get_attribute("data-gone") == "0"
 
 
@@ -97,9 +135,18 @@ def same_figures_everywhere(page: Page, server: Server, name: str, tmp_path) -> 
     """Page, HTML, PDF, `rimward report` and `rimward replay` on the downloaded session file."""
     expect(page.locator("#plot canvas")).to_be_visible()
     on_page = {key: page.locator(f"[data-key={key}]").inner_text() for key in SHOWN_ON_EACH}
-    assert on_page["verified"].startswith("verified: whole, and ")
+    assert on_page["verified"].startswith("verified: complete, and ")
     assert on_page["who"] == "Maren Holt"
-    files = {form: download(page, form, tmp_path) for form in ("Report (PDF)", "Report (HTML)", "Session file", "Figures (JSON)", "Trace (CSV)")}
+    files = {
+        form: download(page, form, tmp_path)
+        for form in (
+            "Report (PDF)",
+            "Report (HTML)",
+            "Session file",
+            "Figures (JSON)",
+            "Trace (CSV)",
+        )
+    }
     in_pdf = " ".join(text_of(files["Report (PDF)"]).split())
     report = page.context.new_page()
     report.goto(f"file://{files['Report (HTML)']}")
@@ -112,8 +159,15 @@ def same_figures_everywhere(page: Page, server: Server, name: str, tmp_path) -> 
         assert told["shown"][key] == figures["shown"][key] == text
     assert again["identical"] and f"{again['ticks']} ticks" in on_page["replay"]
     rows = list(csv.DictReader(files["Trace (CSV)"].open()))
-    assert told["highest_pa"] - BETWEEN_PA <= max(int(row[side]) for row in rows for side in ("a_pa", "b_pa")) <= told["highest_pa"]
-    assert rimward("session", "export", str(files["Session file"]), "--every-tick", "--format", "csv") == files["Trace (CSV)"].read_text()
+    assert (
+        told["highest_pa"] - BETWEEN_PA
+        <= max(int(row[side]) for row in rows for side in ("a_pa", "b_pa"))
+        <= told["highest_pa"]
+    )
+    assert (
+        rimward("session", "export", str(files["Session file"]), "--every-tick", "--format", "csv")
+        == files["Trace (CSV)"].read_text()
+    )
     pdf = tmp_path / "same.pdf"
     rimward("report", name, "-o", str(pdf))
     assert all(text in " ".join(text_of(pdf).split()) for text in on_page.values())
@@ -124,7 +178,9 @@ def same_figures_everywhere(page: Page, server: Server, name: str, tmp_path) -> 
     for words in (on_page["tyre"], "Maren Holt", "target-reached"):
         expect(row).to_contain_text(words)
     expect(row.locator(".check")).to_have_text("verified", timeout=SOON_MS)
-    here = row.locator("time").evaluate("e => new Intl.DateTimeFormat([], {dateStyle: 'medium', timeStyle: 'short'}).format(new Date(e.dataset.unix * 1000)) === e.textContent")
+    here = row.locator("time").evaluate(
+        "e => new Intl.DateTimeFormat([], {dateStyle: 'medium', timeStyle: 'short'}).format(new Date(e.dataset.unix * 1000)) === e.textContent"
+    )
     assert here, "times are those of this place"
     page.goto(f"{base(server)}/log?find=nothing-like-it")
     expect(page.locator(".none")).to_contain_text("No fill fits")

@@ -18,11 +18,13 @@ from tests.web.test_looks import axe
 MANY = 300
 
 
-def test_connections_that_wait_keep_nobody_out(server: Server) -> None:
+def test_connections_that_wait_do_not_block_others(server: Server) -> None:
     idle = [socket.create_connection(("127.0.0.1", server.listen), timeout=10) for _ in range(MANY)]
     try:
         answer = httpx.get(server.address, timeout=30)
-        assert answer.status_code == 303, "a person comes in beside hundreds of connections that say nothing"
+        assert answer.status_code == 303, (
+            "a person comes in beside hundreds of connections that say nothing"
+        )
         assert len(connections.BoundedConnection.open_by["127.0.0.1"]) <= connections.EACH_CLIENT
     finally:
         for each in idle:
@@ -66,13 +68,17 @@ def samples_that_stop(page: Page, bench: Bench) -> None:
 
 
 def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp_path) -> None:
-    """The page marks everything old at once, says what to do, and goes on by itself when its server is there again."""
+    """The page marks everything as old at once, gives the next step, and continues by itself when its server is back."""
     bench = Bench("--tyre-pressure", "2 bar", speed=1.0)
     try:
         with folder_of_its_own(tmp_path):
             with serving(bench.port) as server:
-                page = open_page(chromium, server, "/fill", bypass_csp=True)  # axe is put in from outside
-                expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
+                page = open_page(
+                    chromium, server, "/fill", bypass_csp=True
+                )  # axe is put in from outside
+                expect(page.locator(".fill-page")).to_have_attribute(
+                    "data-old", "no", timeout=SOON_MS
+                )
                 expect(page.locator("#age")).to_contain_text("s old")
                 samples_that_stop(page, bench)
             expect(page.locator("#state")).to_have_text("page not connected", timeout=SOON_MS)
@@ -85,10 +91,14 @@ def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp
             assert "hold the run control" not in shown(page) and "keep holding" not in shown(page)
             heard(page, "page not connected")
             with serving(bench.port, server.listen, server.shop.token):
-                expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
+                expect(page.locator(".fill-page")).to_have_attribute(
+                    "data-old", "no", timeout=SOON_MS
+                )
                 expect(page.locator("#stale")).to_be_hidden()
             with serving(bench.port, server.listen):
-                expect(page.locator("#next")).to_contain_text("Open the new address", timeout=SOON_MS)
+                expect(page.locator("#next")).to_contain_text(
+                    "Open the new address", timeout=SOON_MS
+                )
             page.context.close()
     finally:
         bench.close()
@@ -108,7 +118,9 @@ window.WebSocket = class extends WebSocket {
 """  # a line whose messages come late, or not at all though it stays open
 
 
-def test_a_slow_line_makes_its_values_old_and_a_dead_one_is_opened_again(chromium: Browser, server: Server) -> None:
+def test_a_slow_line_makes_its_values_old_and_a_dead_one_is_opened_again(
+    chromium: Browser, server: Server
+) -> None:
     """What the page's own hop takes counts; after a sleep the old line is open but dead (the page waits some seconds before it gives it up)."""
     page = open_page(chromium, server)
     page.add_init_script(SLOW)
@@ -124,7 +136,9 @@ def test_a_slow_line_makes_its_values_old_and_a_dead_one_is_opened_again(chromiu
     expect(page.locator(".fill-page")).to_have_attribute("data-old", "yes", timeout=SOON_MS)
     page.wait_for_function("() => lines.length > 1", timeout=SOON_MS)
     expect(page.locator(".fill-page")).to_have_attribute("data-old", "no", timeout=SOON_MS)
-    assert page.locator(".fill-page").get_attribute("data-gone") == "0", "what was made meanwhile came afterwards"
+    assert page.locator(".fill-page").get_attribute("data-gone") == "0", (
+        "what was made meanwhile came afterwards"
+    )
     page.context.close()
 
 

@@ -1,15 +1,16 @@
-"""The proof bench's own fill: one pressure after the other, each held, none left without a person's hand. Same subset as `fill`.
+"""Fill controller of the proof bench: one pressure after the other, each held, always with a person's hand on the control.
 
-`step(f, y)` returns 1 WANT, 2 VENT, 4 BEEP, as `fill` does, and stands in its place when a bench is built. The guard judges as ever.
-Levels: seating (until a person confirms the beads), the limit, 110 % of the lower maximum, then step by step to the top. Each counts as
-held only while the lower of the two readings is at or above it, without a break. The service job asks for nothing and keeps the vent shut. The run control let go, or the lease lost (which the
-board shows as the same thing), ends the test and opens the vent; it does not go on.
+Same subset and interface as `fill`, which it replaces when a bench is built: `step(f, y)` returns 1 WANT, 2 VENT, 4 BEEP; the
+guard decides.
+Levels: seating (until a person confirms the beads), the limit, 110 % of the lower maximum, then steps to the top. A level counts as held
+only while the lower of the two readings stays at or above it without a break. The service job requests nothing and keeps the vent closed.
+Releasing the run control or losing the lease (the board shows both alike) ends the test and opens the vent; it does not continue.
 Pressures gauge pascal, times in ticks.
 """
 
 from rimward_protocol.compat import const, ptr32
 
-# Inputs y: 0 to 7, 16 and 18 as for `fill`.
+# Inputs y: 0 to 7, 16 and 18 as in `fill`.
 _READ = const(0)
 _MEAN = const(1)
 _OUT = const(2)
@@ -28,13 +29,13 @@ _HOLD_RETENTION = const(14)
 _HOLD_STEP = const(15)
 _RAMP = const(17)  # Pa a tick * 16
 _CONN = const(18)
-_RISE = const(19)  # what a pulse may rise after it
+_RISE = const(19)  # expected rise after a pulse
 
 _S_RUN = const(1)
 _S_CONFIRM = const(64)
 _S_STOP = const(256)
-_S_BEAT = const(16384)  # the lease lasts
-_S_HELD = const(32768)  # the run contact is closed, lease or not
+_S_BEAT = const(16384)  # lease running
+_S_HELD = const(32768)  # run contact closed, with or without a lease
 _BEAT_LOST = const(63)  # cause
 _G_READY = const(16)
 _G_TESTING = const(32)
@@ -42,7 +43,7 @@ _WANT = const(1)
 _VENT = const(2)
 _BEEP = const(4)
 
-# States, as FILL_STATES of the protocol.
+# States: FILL_STATES of the protocol.
 _IDLE = const(0)
 _READY = const(1)
 _SELF_TEST = const(3)
@@ -54,7 +55,7 @@ _SERVICE_JOB = const(5)
 _STOPPED = const(14)
 _TRIPPED = const(15)
 
-# State f: 0 to 4 as for `fill`.
+# State f: 0 to 4 as in `fill`.
 _STATE = const(0)
 _REASON = const(1)
 _TYRE = const(2)
@@ -64,42 +65,42 @@ _CNT = const(5)  # ticks in this state
 _LEVEL = const(6)
 _STAGE = const(7)  # 0 seating, 1 limit, 2 retention, 3 steps
 _SLOW = const(8)  # slow filter of the lower reading, * 16
-_SLOWER = const(9)  # and a slower one, * 128, to see a release
+_SLOWER = const(9)  # slower filter, * 128, to detect a release
 _LOW = const(10)  # the lower reading, filtered
 _HELD = const(11)
-_AIM = const(12)  # where the rise has got to, * 16
+_AIM = const(12)  # level of the ramp, * 16
 _ON = const(13)
 _OFF = const(14)
-_OVER = const(15)  # what a pulse is seen to rise after it
-_CUT = const(16)  # lower reading as the last pulse ended
-_BEHIND = const(17)  # ticks in which the pressure did not follow
-_REFUSED = const(18)  # ticks in which the guard would not
+_OVER = const(15)  # observed rise after a pulse
+_CUT = const(16)  # lower reading at the end of the last pulse
+_BEHIND = const(17)  # ticks in which the pressure did not follow the pulses
+_REFUSED = const(18)  # ticks in which the guard refused air
 
-_SETTLE = const(60)  # ticks after a pulse in which its end is seen
-_SPARE = const(1_500)  # aimed for over the level, so that it is held without a break
+_SETTLE = const(60)  # ticks after a pulse until its result is visible
+_SPARE = const(1_500)  # aim above the level, so that it is held without a break
 _LEAST = const(200)
 _AHEAD = const(20_000)
 _BEHIND_PA = const(15_000)
 _BEHIND_TICKS = const(5_000)
 _REFUSED_TICKS = const(1_000)
-_LOWEST = const(-300_000)  # so that no filter passes 30 bits, whatever is read
+_LOWEST = const(-300_000)  # so that no filter passes 30 bits, whatever the reading
 _HIGHEST = const(2_000_000)
-_GONE_PA = const(40_000)  # below this there is nothing left to lose
+_GONE_PA = const(40_000)  # below this no pressure is left to lose
 _GONE_TICKS = const(250)  # the fall is recorded before the vent opens
 
 
 def _least(a, b):
-    """The smaller of two integers."""
+    """Return the smaller of two integers."""
     return a if a < b else b
 
 
 def _most(a, b):
-    """The larger of two integers."""
+    """Return the larger of two integers."""
     return a if a > b else b
 
 
 def _begin(f, y):
-    """A new test: nothing is known."""
+    """Begin a new test with cleared state."""
     f[_CONN_F] = y[_CONN]
     f[_JOB_F] = y[_JOB]
     f[_STATE] = _IDLE if y[_JOB] == 0 else _READY
@@ -137,7 +138,7 @@ def _stop(f, reason):
 
 
 def _see(f, y):
-    """The lower reading, filtered twice; what the last pulse rose after its end."""
+    """Filter the lower reading twice and measure the rise after the last pulse."""
     low = _least(_most(2 * y[_MEAN] - y[_READ], _LOWEST), _HIGHEST)
     f[_SLOW] = f[_SLOW] + (((low << 4) - f[_SLOW]) >> 4)
     f[_SLOWER] = f[_SLOWER] + (((low << 7) - f[_SLOWER]) >> 7)
@@ -155,7 +156,7 @@ def _see(f, y):
 
 
 def _level(f, y):
-    """The next level: 0 after the last one."""
+    """Pressure of the next level, Pa; 0 after the last one."""
     f[_HELD] = 0
     f[_BEHIND] = 0
     if f[_STAGE] == 0:
@@ -187,7 +188,7 @@ def _hold_ticks(f, y):
 
 
 def _hold(f, y):
-    """Counts the time at the level; on to the next when it is over."""
+    """Count the time at the level; go to the next one when it is over."""
     if f[_LOW] >= f[_LEVEL]:
         f[_HELD] = f[_HELD] + 1
         if f[_STATE] == _FILLING:
@@ -203,7 +204,7 @@ def _hold(f, y):
 
 
 def _air(f, y, low):
-    """Short pulses towards the aim, which moves up no faster than the ramp. Returns WANT or 0."""
+    """Pulse towards the aim, which rises no faster than the ramp. Return WANT or 0."""
     top = (f[_LEVEL] + f[_OVER] + _SPARE) << 4
     f[_AIM] = _least(_least(f[_AIM] + y[_RAMP], top), (f[_LOW] + _AHEAD + f[_OVER]) << 4)
     aim = f[_AIM] >> 4
@@ -220,7 +221,7 @@ def _air(f, y, low):
 
 
 def _run(f, y, low):
-    """A test in progress: what ends it, then the level."""
+    """Check the end conditions of a running test, then work on its level."""
     if y[_SW] & _S_STOP != 0 or y[_SW] & _S_RUN == 0:
         _stop(f, _BEAT_LOST if y[_SW] & (_S_HELD | _S_BEAT) == _S_HELD else 1)
         return _VENT
@@ -247,7 +248,7 @@ def _run(f, y, low):
 
 
 def step(f: ptr32, y: ptr32) -> int:
-    """One tick. `f`: state, `y`: inputs, both int32. Returns WANT, VENT and BEEP bits; never raises."""
+    """Run one tick. `f`: state, `y`: inputs, both int32. Return WANT, VENT and BEEP bits; never raises."""
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
         return _VENT

@@ -1,4 +1,11 @@
-"""The display: 128 x 64 points, SSD1306 class, on I2C. Frames go out in slices so that the main loop is never held up for long."""
+"""Display driver: 128 x 64 points, SSD1306 class, on I2C. Frames are sent in slices so that the main loop is never blocked for long."""
+
+from rimward_protocol.compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from rimward_protocol.shapes import Buffer
 
 ADDRESS = 0x3C
 WIDTH = 128
@@ -7,27 +14,29 @@ FRAME_BYTES = WIDTH * PAGES
 _SLICE = 64
 _RETRY_MS = 3000
 
-# Off, clock, 64 rows, no shift, charge pump on, addressing by rows of eight, both axes turned, contrast, precharge, level, on.
+# Off, clock, 64 rows, no shift, charge pump on, page addressing, both axes reversed, contrast, precharge, level, on.
 _SETUP = b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\x8d\x14\x20\x00\xa1\xc8\xda\x12\x81\x9f\xd9\xf1\xdb\x40\xa4\xa6\xaf"
 
 
 class Display:
-    """`show` takes a frame, `work` sends one changed slice a call. Without a display nothing happens, now and then it is looked for."""
+    """Driver of the display: `show` takes a frame, `work` sends one changed slice a call. A missing display is looked for from time to
+    time.
+    """
 
-    def __init__(self, bus):
+    def __init__(self, bus: "Any") -> None:
         self.bus = bus
         self.there = False
         self.errors = 0
         self._next = 0
         self._frame = bytearray(FRAME_BYTES)
-        self._dirty = bytearray(FRAME_BYTES // _SLICE)  # 1: this slice must go out
+        self._dirty = bytearray(FRAME_BYTES // _SLICE)  # 1: slice has to be sent
         self._window = bytearray(b"\x00\x21\x00\x7f\x22\x00\x07")  # command byte, columns, pages
         self._out = bytearray(1 + _SLICE)
         self._out[0] = 0x40
         self._at = 0
 
-    def show(self, frame):
-        """Takes 1,024 bytes, eight points high each, top left first; only slices that differ are sent."""
+    def show(self, frame: "Buffer") -> None:
+        """Take 1,024 bytes, eight vertical points each, top left first; only slices that differ are sent."""
         view = memoryview(frame)
         for i in range(len(self._dirty)):
             begin = i * _SLICE
@@ -35,8 +44,8 @@ class Display:
                 self._frame[begin : begin + _SLICE] = view[begin : begin + _SLICE]
                 self._dirty[i] = 1
 
-    def work(self, now_ms):
-        """One step: begin, or one slice of 64 bytes (about 2 ms on the wire)."""
+    def work(self, now_ms: int) -> None:
+        """Run one step: initialise, or send one slice of 64 bytes (about 2 ms on the wire)."""
         try:
             if not self.there:
                 if now_ms >= self._next:
@@ -51,7 +60,7 @@ class Display:
             self.errors += 1
             self.there = False
 
-    def _send(self):
+    def _send(self) -> None:
         for _ in range(len(self._dirty)):
             at = self._at
             self._at = (at + 1) % len(self._dirty)
@@ -68,6 +77,6 @@ class Display:
                 self._dirty[at] = 0
                 return
 
-    def waiting(self):
-        """True while slices have not gone out."""
+    def waiting(self) -> bool:
+        """Return True while slices remain to be sent."""
         return bool(sum(self._dirty))

@@ -1,16 +1,16 @@
-"""Every wire between the Pico (RP2040) and the rest of the inflator: the only place where the firmware names a GPIO number.
+"""Wires between the Pico (RP2040) and the rest of the inflator: the only place where the firmware names a GPIO number.
 
-hardware/circuit.py states the same wires as the board is built; a test compares the two, so a change in one place only fails.
-Row: (name, GPIO number, direction, net). Directions: out, in, adc, spi, i2c. No internal pull is relied on: every input has its own
-resistor on the board. Every output is safe at 0 and is held there by a resistor while the processor is absent or in reset.
+hardware/circuit.py states the same wires for the circuit; a test compares both, so a change in one place only fails.
+Row: (name, GPIO number, direction, net). Directions: out, in, adc, spi, i2c. No internal pull is used: every input has its own
+resistor on the board. Every output is safe at 0 and is held there by a resistor while the processor is missing or in reset.
 
-What a level means:
-  GATE      one toggle a tick while the air may run; any steady level, high or low, stops it
-  RELAY     1 closes the relay contact (if the run switch is held and the independent cutoff agrees)
-  VENT      1 energises the normally-open vent, that is: closes it; 0 opens it
-  RUN, KEY_LOW, KEY_HIGH, WORKSHOP, BENCH0, BENCH1, UP, DOWN, ENTER   1 = contact closed; a broken wire reads 0
-  CUTOFF    1 = independent cutoff healthy and closed, 0 = it has opened (or its wire is broken)
-  SPI_CS    rising edge starts a conversion; the next 16 clocks with SPI_CS low read it; SPI_MOSI stays 1
+Meaning of the levels:
+GATE      one toggle a tick while the air may run; any steady level, high or low, stops it
+RELAY     1 closes the relay contact (if the run switch is held and the independent cutoff agrees)
+VENT      1 energises the normally-open vent and closes it; 0 opens it
+RUN, KEY_LOW, KEY_HIGH, WORKSHOP, BENCH0, BENCH1, UP, DOWN, ENTER   1 = contact closed; a broken wire reads 0
+CUTOFF    1 = independent cutoff healthy and closed, 0 = it has opened (or its wire is broken)
+SPI_CS    rising edge starts a conversion; the next 16 clocks with SPI_CS low read it; SPI_MOSI stays 1
 """
 
 PINS = (
@@ -42,14 +42,14 @@ PINS = (
     ("ADC_PUMP", 28, "adc", "ADC_PUMP"),
 )
 
-# What the dividers in front of the converters do, in thousandths of the voltage at the net; the board data states the resistors.
+# Ratios of the dividers in front of the converters, thousandths of the voltage at the net; the board data states the resistors.
 ADC_B_MILLI = 600
 ADC_SUPPLY_MILLI = 600
 ADC_PUMP_MILLI = 175
 
 
-def gpio(name):
-    """The GPIO number of a signal; KeyError on an unknown name. For start-up only, never in an interrupt."""
+def gpio(name: str) -> int:
+    """GPIO number of a signal. KeyError for an unknown name. For start-up only, never in an interrupt."""
     for row in PINS:
         if row[0] == name:
             return row[1]

@@ -1,10 +1,15 @@
-"""Flash of the simulated board: littlefs over memory on MicroPython, kept in a host file if one is named.
+"""Flash of the simulated board: littlefs in memory on MicroPython, kept in a host file if one is named.
 
 Sizes are those of the Pico's own file system. On CPython there is no littlefs: a plain folder takes its place.
 """
 
 import os
 import sys
+
+TYPE_CHECKING = False  # its own: this file joins any firmware
+if TYPE_CHECKING:
+    from typing import Any
+
 
 BLOCK_BYTES = 4096
 BLOCKS = 352  # 1,408 KB
@@ -22,40 +27,44 @@ _BLANK = b"\xff" * BLOCK_BYTES
 
 
 class Flash:
-    """A block device in memory that behaves like NOR flash: erasing sets all bits, programming can only clear some.
+    """Block device in memory that behaves like NOR flash: erasing sets all bits, programming can only clear bits.
 
-    `locked`: set it, and every erase or program while it gives true raises RuntimeError. `waited(us)`: called with how long each of them
-    takes on the slowest part that its data sheet allows.
+    `locked`: while it returns true, every erase or program raises RuntimeError. `waited(us)`: called with the longest duration of each
+    operation by the data sheet of the slowest part.
     """
 
-    def __init__(self, blocks=BLOCKS, path=None):
+    def __init__(self, blocks: int = BLOCKS, path: str | None = None) -> None:
         self.blocks = blocks
         self.data = bytearray(BLOCK_BYTES * blocks)
         for block in range(blocks):
             self._blank(block)
         self.path = path
-        self.locked = None
-        self.waited = None
+        self.locked: "Any" = None
+        self.waited: "Any" = None
         self.erases = 0
         self.programs = 0
-        self._dirty = set()
+        self._dirty: set[int] = set()
 
-    def load(self):
-        """Takes the contents of the host file. False if there is none."""
+    def load(self) -> bool:
+        """Load the contents of the host file. False if there is none."""
         if not self.path or not _exists(self.path):
             return False
         with open(self.path, "rb") as file:
             if file.readinto(self.data) != len(self.data):
-                raise OSError("the flash image " + self.path + " has another size; take it away to begin anew")
+                raise OSError(
+                    "the flash image "
+                    + self.path
+                    + " has another size; remove it to start with an empty flash"
+                )
         return True
 
-    def readblocks(self, block, buf, offset=0):
-        """Reads len(buf) bytes."""
+    def readblocks(self, block: int, buf: bytearray, offset: int = 0) -> None:
+        """Read len(buf) bytes."""
         at = block * BLOCK_BYTES + offset
         buf[:] = memoryview(self.data)[at : at + len(buf)]
 
-    def writeblocks(self, block, buf, offset=0):
-        """Programs len(buf) bytes: bits go from 1 to 0 only."""
+    def writeblocks(self, block: int, buf: bytearray, offset: int = 0) -> None:
+        """Program len(buf) bytes: bits change from 1 to 0 only."""
         self._may_write()
         at = block * BLOCK_BYTES + offset
         self.programs += 1
@@ -68,8 +77,8 @@ class Flash:
                 self.data[at + i] &= buf[i]
         self._dirty.add(block)
 
-    def erase(self, block):
-        """Sets all bits of one block."""
+    def erase(self, block: int) -> None:
+        """Set all bits of one block."""
         self._may_write()
         self.erases += 1
         if self.waited:
@@ -77,16 +86,16 @@ class Flash:
         self._blank(block)
         self._dirty.add(block)
 
-    def _blank(self, block):
+    def _blank(self, block: int) -> None:
         at = block * BLOCK_BYTES
         self.data[at : at + BLOCK_BYTES] = _BLANK
 
-    def _may_write(self):
+    def _may_write(self) -> None:
         if self.locked and self.locked():
             raise RuntimeError("flash written while the pump is enabled")
 
-    def ioctl(self, op, arg):
-        """The block protocol's questions and orders."""
+    def ioctl(self, op: int, arg: int) -> int | None:
+        """Answer the requests of the block device protocol."""
         if op == _COUNT:
             return self.blocks
         if op == _SIZE:
@@ -97,8 +106,8 @@ class Flash:
             self.save()
         return 0
 
-    def save(self):
-        """Writes the blocks that changed to the host file."""
+    def save(self) -> None:
+        """Write the changed blocks to the host file."""
         if self.path and self._dirty:
             with open(self.path, "r+b" if _exists(self.path) else "wb") as file:
                 if file.seek(0, 2) != len(self.data):
@@ -106,12 +115,14 @@ class Flash:
                     file.write(self.data)
                 for block in self._dirty:
                     file.seek(block * BLOCK_BYTES)
-                    file.write(memoryview(self.data)[block * BLOCK_BYTES : (block + 1) * BLOCK_BYTES])
+                    file.write(
+                        memoryview(self.data)[block * BLOCK_BYTES : (block + 1) * BLOCK_BYTES]
+                    )
         self._dirty.clear()
 
 
-def mount(path):
-    """A folder that stands on a file system of its own; `path`: the host file that keeps it, or None.
+def mount(path: str | None) -> str:
+    """Mount a file system of its own and return its folder. `path`: the host file that keeps it, or None.
 
     OSError for an image that cannot be mounted: it is never formatted over.
     """
@@ -126,7 +137,7 @@ def mount(path):
     return MOUNT_POINT
 
 
-def _plain_folder(path):
+def _plain_folder(path: str | None) -> str:
     if path:
         folder = str(path) + "-files"
         os.makedirs(folder, exist_ok=True)
@@ -140,7 +151,7 @@ def _plain_folder(path):
     return folder
 
 
-def _exists(path):
+def _exists(path: str) -> bool:
     try:
         os.stat(path)
     except OSError:

@@ -1,11 +1,16 @@
-"""The air's own pressure on its way to the guard. Main loop only.
+"""Ambient pressure for the guard. Main loop only.
 
-Transducer A is sealed: without a barometer its gauge reading would be an atmosphere too high and look like a broken transducer. Then
-it is read as if the air were standard, for the display; the ambient word is 0, and the guard gives no air.
+Transducer A is sealed: without a barometer its gauge reading would be one atmosphere too high and look like a broken transducer. Then it is
+read as if the air were standard, for the display only; the ambient word is 0, and the guard releases no air.
 """
 
 from rimward_protocol import causes
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rimward_fw.shapes import App
+
 
 AMBIENT = 6
 FLAGS = 16
@@ -15,34 +20,34 @@ STANDARD_PA = 101_325
 
 
 class Ambient:
-    """Belongs to one App. `begin` before the first tick, `work` ten times a second."""
+    """Ambient pressure of one App. `begin` before the first tick, `work` ten times a second."""
 
-    def __init__(self, app):
+    def __init__(self, app: "App") -> None:
         self.app = app
-        self._there = False
+        self._there: bool | None = False
 
-    def _words(self, pa):
+    def _words(self, pa: int) -> tuple[tuple[int, int], tuple[int, int], tuple[int, int]]:
         off = self.app.transducers["off_a"]
         if pa:
             return (FLAGS, slots.A_SEALED), (OFF_A, off), (AMBIENT, pa)
         return (FLAGS, 0), (OFF_A, off - STANDARD_PA), (AMBIENT, 0)
 
-    def begin(self):
-        """Puts the first words straight in: the tick does not run yet."""
+    def begin(self) -> None:
+        """Write the first words directly: the tick does not run yet."""
         pa = self.app.ambient_pa()
         self._there = pa != 0
         for slot, value in self._words(pa):
             self.app.engine.x[slot] = value
 
-    def again(self):
-        """The words of transducer A were written by somebody else: hand them over anew."""
+    def again(self) -> None:
+        """Hand the words of transducer A over again after another module has written them."""
         self._there = None
 
-    def work(self):
-        """Hand a changed ambient pressure over; a barometer that came or went changes how A is read, but never while armed.
+    def work(self) -> None:
+        """Hand a changed ambient pressure over. A barometer that appears or fails changes how A is read, but never while armed.
 
-        A fill whose barometer has gone is ended by that name, with the last value in force: 0 would make A read an atmosphere too much,
-        and the guard would name the transducers.
+        A fill whose barometer fails ends with that cause, the last value still in force: 0 would make A read one atmosphere too high,
+        and the guard would report the transducers.
         """
         pa = self.app.ambient_pa()
         cycle = self.app.cycle

@@ -1,17 +1,24 @@
-"""What this inflator is made of, in one table: numbers that arming turns into the kernels' slow words.
+"""Hardware configurations of the inflator: one table of numbers that arming turns into the kernels' slow words.
 
 Pressures in Pa gauge, times in ticks of 2 ms, air in 1/64 mL of free air. A row is a dict so that tools can print it.
 """
 
 import struct
 
+from rimward_protocol.compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rimward_protocol.shapes import Record
+
 COMPRESSOR = 0
 LINE = 1
 
 # Uncalibrated transducers, 0.1 to 0.9 of supply over 0 to 10 bar: Pa = (word * GAIN >> 9) + OFF.
 GAIN = 9766
-OFF_VENTED = -125_012  # zero pressure at a tenth of the supply
-OFF_SEALED = OFF_VENTED + 101_325  # its reference is one standard atmosphere; the guard takes the barometer off
+OFF_VENTED = -125_012  # zero pressure at 10 % of the supply
+OFF_SEALED = (
+    OFF_VENTED + 101_325
+)  # sealed reference: one standard atmosphere; the guard corrects with the barometer
 GUARD_BAND_PA = 10_000  # class bound of such a pair: 1 % of 10 bar
 
 # Share of delivery lost, in 1/1024. Compressor with 19 % clearance and polytropic exponent 1.3: at absolute pressure 1, 2 .. 12 times the
@@ -24,38 +31,39 @@ HARDWARE = (
         "kind": COMPRESSOR,
         "delivery": 64,  # at no back pressure: 30 L/min
         "delivery_per_bar": 0,
-        "delivery_percent": 15,  # how far this source may be off: what the volume check has to allow for
+        "delivery_percent": 15,  # tolerance of this source, for the volume check
         "loss": LOSS_COMPRESSOR,
         "horizon": 25,  # transducer 3, filter 4, gate 4, coast 11, a tick each way, age of a sample 1 (kernels/tick.py)
-        "coast": 22,  # ticks from full speed to standstill, delivery falling evenly
-        "drop": 820,  # flow drop of hose, chuck and core at sea level, see fill
-        "spin": 40,  # time constant of speeding up
+        "overrun": 16,  # ticks of full delivery that may still come after a stop and before it is read
+        "coast": 22,  # ticks from full speed to standstill, delivery falling linearly
+        "drop": 820,  # flow drop of hose, chuck and core at sea level, see `kernels/fill.py`
+        "spin": 40,  # time constant of the start
         "manifold_ml": 60,
-        "path": 308,  # hose, chuck and core in a row: 0.23 dm3/(s bar)
+        "path": 308,  # hose, chuck and core in series: 0.23 dm3/(s bar)
         "crack_pa": 20_000,  # of the valve core under a pressure-open chuck
     },
     {
         "kind": LINE,
         "delivery": 0,
         "delivery_per_bar": 2560,  # 1/100 of a unit for each bar of absolute supply: 0.2 dm3/(s bar)
-        "delivery_percent": 35,  # valves that chop are counted roughly
-        "air_percent": 600,  # air budget, of what the low volume holds at its ceiling: the guard counts whole ticks of a valve that opens and shuts for six of them
+        "delivery_percent": 35,  # chopped valves are counted roughly
+        "air_percent": 600,  # air budget as a share of the low volume at its ceiling: the guard counts whole ticks of a valve that is open for six at a time
         "supply_pa": 900_000,
         "loss": LOSS_LINE,
         "horizon": 23,
+        "overrun": 27,  # slowest valves of their class: dead time 25, travel 20 ms; tests/trust/closed_bounds.py adds them up
         "coast": 8,
         "drop": 820,
         "spin": 6,
         "manifold_ml": 60,
-        "path": 308,  # hose, chuck and core in a row: 0.23 dm3/(s bar)
+        "path": 308,  # hose, chuck and core in series: 0.23 dm3/(s bar)
         "crack_pa": 20_000,
     },
 )
 
 
-
-def source(value):
-    """The row that the stored setting names, with its delivery (mL/min at no back pressure) or supply (Pa); as built where it says 0."""
+def source(value: bytes) -> "Record":
+    """Row that the stored setting selects, with its delivery (mL/min at no back pressure) or supply (Pa); 0 keeps the built-in value."""
     kind, delivery, supply = struct.unpack("<BII", value) if len(value) == 9 else (COMPRESSOR, 0, 0)
     row = HARDWARE[kind if kind < len(HARDWARE) else COMPRESSOR]
     if kind == COMPRESSOR and delivery:
@@ -67,8 +75,8 @@ def source(value):
     return row
 
 
-# How a tyre and its casing take up heat, for 1148.7 mL: gas to casing in mW/K, casing in J/K. Both go with the square root of the volume,
-# as the skin of a torus of given diameter does. Our assumption.
+# Heat from air to casing, for 1148.7 mL: conductance in mW/K, heat capacity of the casing in J/K. Both scale with the square root of
+# the volume, as the surface of a torus of given diameter does. Our assumption.
 HEAT_ML_X10 = 11487
 GAS_MW_K = 1500
 CASING_J_K = 500

@@ -1,14 +1,19 @@
-"""Tick engine: owns the arrays of both kernels and of the tick; `offer` hands slow words in, the ring brings raw ticks out.
+"""Tick engine: owns the arrays of both kernels and of the tick; `offer` passes slow words in, the ring passes raw ticks out.
 
-The interrupt touches only what is allocated here. A slow word goes in through one slot a tick, so that every change
-has a tick of its own in the record.
+The interrupt uses only memory allocated here. One slot passes one slow word a tick, so that every change has its own tick in the record.
 """
 
 from array import array
 
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
 
 from rimward_fw.kernels import fill, guard, tick
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from rimward_fw.shapes import Board
 
 
 class Engine:
@@ -17,7 +22,7 @@ class Engine:
     `g`, `x`, `f`, `y`: words of guard and fill controller; `t`: words of the tick; `ring`: raw ticks.
     """
 
-    def __init__(self, board, kernels=None):
+    def __init__(self, board: "Board", kernels: "tuple[Any, Any] | None" = None) -> None:
         """`kernels`: (guard, fill) modules in place of this firmware's own."""
         self.board = board
         guard_of, fill_of = kernels or (guard, fill)
@@ -32,14 +37,14 @@ class Engine:
         board.set_pins(self.t)
         self._guard = guard_of.step
         self._fill = fill_of.step
-        self.error = None  # what halted the tick, where that is known
+        self.error: BaseException | None = None  # reason of a halt, where known
         tick.bind(self._guard, self._fill, self.context)
 
-    def start(self):
+    def start(self) -> None:
         """Run the tick every 2 ms from now on."""
         self.board.start(self, tick)
 
-    def step(self, _timer=None):
+    def step(self, _timer: "Any" = None) -> None:
         """Run one tick where the board has no interrupt of its own. Any exception means the air is off and stays off until reset."""
         try:
             tick.step(self._guard, self._fill, self.context)
@@ -47,8 +52,8 @@ class Engine:
             self.error = error
             self.halt()
 
-    def decide(self):
-        """Run one tick on fast inputs that the board has put into `x`. Return the output bits."""
+    def decide(self) -> int:
+        """Run one tick on fast inputs that the board has written into `x`. Return the output bits."""
         try:
             if not self.t[slots.T_HALT]:
                 tick.decide(self._guard, self._fill, self.context)
@@ -57,43 +62,44 @@ class Engine:
             self.halt()
         return self.t[slots.T_OUT]
 
-    def halt(self):
-        """Outputs safe, no kernel runs any more until reset. Any context."""
+    def halt(self) -> None:
+        """Set outputs safe and run no kernel until reset. Callable from any context."""
         self.t[slots.T_HALT] = 1
         self.t[slots.T_OUT] = slots.OUT_VENT
         self.board.off()
 
     @property
-    def head(self):
-        """Ticks done; wraps at 2**30, after 24 days."""
+    def head(self) -> int:
+        """Number of ticks done; wraps at 2**30, after 24 days."""
         return self.t[slots.T_HEAD]
 
     @property
-    def out(self):
+    def out(self) -> int:
         """Output bits of the last tick, the fill controller's shifted by 8."""
         return self.t[slots.T_OUT]
 
     @property
-    def failed(self):
+    def failed(self) -> bool:
         """True once an exception has halted the tick."""
         return self.t[slots.T_HALT] != 0
 
     @property
-    def answers(self):
+    def answers(self) -> int:
         """Switch bits of a person's answers (clear, confirm, bleed, end the job)."""
         return self.t[slots.T_ANSWERS]
 
     @answers.setter
-    def answers(self, bits):
+    def answers(self, bits: int) -> None:
+        """Set the bits of a person's answers, see the getter."""
         self.t[slots.T_ANSWERS] = bits
 
     @property
-    def longest_us(self):
+    def longest_us(self) -> int:
         """Longest tick so far, rounded up to the unit of LOAD."""
         return self.t[slots.T_LOAD_MAX] * slots.LOAD_US
 
-    def offer(self, slot, value):
-        """Hand one slow word in. False while the last one still waits for its tick."""
+    def offer(self, slot: int, value: int) -> bool:
+        """Hand one slow word in. False while the last one is still pending."""
         if self.t[slots.T_SLOT]:
             return False
         self.t[slots.T_VALUE] = value
@@ -101,5 +107,5 @@ class Engine:
         return True
 
 
-def _words(count):
+def _words(count: int) -> "array[int]":
     return array("i", [0] * count)

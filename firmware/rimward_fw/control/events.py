@@ -1,4 +1,4 @@
-"""Numbers of the events this firmware records; their words are in the protocol, a test holds them together."""
+"""Numbers of the events that this firmware records; their texts are in the protocol, a test compares both."""
 
 from rimward_protocol.compat import const
 

@@ -1,18 +1,29 @@
-"""What comes in over the link to stay: profiles, presets, keys, settings. Checked, tagged with the key in force, newer than what was seen. Main loop only."""
+"""Intake of profiles, presets, keys and settings from the link: checked, tagged with the key in force, newer than the stored ones. Main
+loop only.
+"""
 
 import struct
 from binascii import hexlify
 
 from rimward_protocol import codes, layout, preset, profile, replies
-from rimward_protocol.compat import sha256
+from rimward_protocol.compat import TYPE_CHECKING, sha256
 
 from rimward_fw.control import events, sense
-from rimward_fw.control.consent import setting_text
+from rimward_fw.control.setting_texts import setting_text
 from rimward_fw.storage.wheels import loosened
 
+if TYPE_CHECKING:
+    from typing import Any
 
-def take_profile(app, data):
-    """Check and store a profile: (code, slot, digest of what the store reads back). WAITING_FOR_PERSON: it is asked about before its first fill."""
+    from rimward_protocol.shapes import Record
+
+    from rimward_fw.shapes import App
+
+
+def take_profile(app: "App", data: bytes) -> tuple[int, int, bytes]:
+    """Check and store a profile. Return (code, slot, digest of the stored bytes); WAITING_FOR_PERSON: it is confirmed before its first
+    fill.
+    """
     code = profile.check_profile(data, app.BENCH)
     if not code:
         code = app.keys.judge(data)
@@ -37,27 +48,33 @@ def take_profile(app, data):
     if app.store.dropped:
         app.note(events.PROFILE_DROPPED, 0, app.store.dropped)
         app.store.dropped = 0
-    app.interface.chooser.close()  # read again when it is next shown
+    app.interface.chooser.close()  # read again when next shown
     return (replies.OK if sure else replies.WAITING_FOR_PERSON), slot, digest
 
 
-def refused(app, code, message):
-    """Record that something was refused; the answer that says so."""
+def refused(app: "App", code: int, message: int) -> tuple[int, int, bytes]:
+    """Record a refusal. Return the reply's code."""
     app.note(events.REFUSED, 0, code, message)
     return code, 0, b""
 
 
-def ask_to_delete(app, wheel):
-    """Name the deletion of a wheel's profile on the display. Gives a reply code."""
+def ask_to_delete(app: "App", wheel: bytes) -> int:
+    """Show the deletion of a wheel's profile on the display. Return a reply code."""
     found = app.store.profile_get(wheel)
     if not found:
         return replies.NOT_FOUND
     label = label_of(layout.unpack(layout.PROFILE, found[0]))
-    return app.consent.ask(codes.WAIT_DELETE, "delete the profile of " + label, lambda: delete_profile(app, wheel), 0, wheel)
+    return app.consent.ask(
+        codes.WAIT_DELETE,
+        "delete the profile of " + label,
+        lambda: delete_profile(app, wheel),
+        0,
+        wheel,
+    )
 
 
-def ask_to_enrol(app, key):
-    """Name a new key by its fingerprint on the display. OK for the one that is held already, else a reply code."""
+def ask_to_enrol(app: "App", key: bytes) -> int:
+    """Show a new key's fingerprint on the display. Return OK for the key already enrolled, else a reply code."""
     if len(key) != 32 or key == bytes(32):
         return refused(app, replies.BAD_VALUE, codes.KEY_ENROL)[0]
     if key == app.keys.key():
@@ -66,8 +83,8 @@ def ask_to_enrol(app, key):
     return app.consent.ask(codes.WAIT_ENROL, text, lambda: enrol(app, key))
 
 
-def enrol(app, key):
-    """Take a key that a person has confirmed. Gives a reply code."""
+def enrol(app: "App", key: bytes) -> int:
+    """Enrol a key that a person has confirmed. Return a reply code."""
     code = app.keys.enrol(key)
     if code:
         return refused(app, code, codes.KEY_ENROL)[0]
@@ -75,16 +92,16 @@ def enrol(app, key):
     return code
 
 
-def label_of(values):
-    """A label in the letters that the display has."""
+def label_of(values: "Record") -> str:
+    """Reduce a label to the letters that the display has."""
     return profile.display_text(str(bytes(values["label"]).rstrip(b"\0"), "utf-8"))
 
 
-def delete_profile(app, wheel):
-    """Take a wheel's profile out. Gives a reply code."""
+def delete_profile(app: "App", wheel: bytes) -> int:
+    """Delete a wheel's profile. Return a reply code."""
     if wheel == app.cycle.wheel:
         app.cycle.drop()
-    row = app.store.wheels.row(wheel)
+    row: "Any" = app.store.wheels.row(wheel)
     code = app.store.profile_delete(wheel)
     if code == replies.OK:
         values = layout.unpack(layout.PROFILE, row.data)
@@ -93,8 +110,8 @@ def delete_profile(app, wheel):
     return code
 
 
-def take_preset(app, data):
-    """Check and store a preset: (code, digest of what the store reads back)."""
+def take_preset(app: "App", data: bytes) -> tuple[int, bytes]:
+    """Check and store a preset. Return (code, digest of the stored bytes)."""
     code = preset.check_preset(data)
     digest = b""
     if not code and not app.keys.enrolled():
@@ -110,8 +127,8 @@ def take_preset(app, data):
     return code, digest
 
 
-def delete_preset(app, preset_id):
-    """Take a preset out: it holds targets only, so no person is asked. Gives a reply code."""
+def delete_preset(app: "App", preset_id: bytes) -> int:
+    """Delete a preset; it holds targets only, so no consent is needed. Return a reply code."""
     data = app.store.presets.get(preset_id)
     code = app.store.presets.delete(preset_id)
     if code == replies.OK and data:
@@ -120,28 +137,30 @@ def delete_preset(app, preset_id):
     return code
 
 
-def take_setting(app, number, value):
-    """Check and store a setting; one that loosens something is named on the display first. Gives a reply code."""
+def take_setting(app: "App", number: int, value: bytes) -> int:
+    """Check and store a setting; one that loosens something is confirmed at the display first. Return a reply code."""
     code = sense.sense(number, value)
     may = layout.setting_row(number)[1] if code == replies.OK else ""
     if may == "device":
         code = replies.SETTING_LOCKED
     elif may == "button" and app.store.setting_get(number)[0] != value:
         text = setting_text(number, struct.unpack(layout.setting_row(number)[0], value))
-        code = app.consent.ask(codes.WAIT_SET, text, lambda: store_setting(app, number, value), number)
+        code = app.consent.ask(
+            codes.WAIT_SET, text, lambda: store_setting(app, number, value), number
+        )
         if code == replies.WAITING_FOR_PERSON:
             return code
     return refused(app, code, codes.SETTING_PUT)[0] if code else store_setting(app, number, value)
 
 
-def store_setting(app, number, value):
-    """Store a setting and work with it from now on. Gives a reply code."""
+def store_setting(app: "App", number: int, value: bytes) -> int:
+    """Store a setting and apply it. Return a reply code."""
     code = app.store.setting_put(number, value)
     if code:
         return refused(app, code, codes.SETTING_PUT)[0]
     app.note(events.SETTING_STORED, 0, number, app.store.setting_get(number)[1])
-    if number == sense.GUARD_BAND:  # the workshop's date goes before whatever a host said
-        app.keep_day(int.from_bytes(value[4:8], "little"))
+    if number == sense.GUARD_BAND:  # the workshop's date has priority over any date from a host
+        app.keep_day(int.from_bytes(value[4:], "little"))
     app.read_settings()
     app.cycle.reload(app.transducers)
     return code

@@ -1,13 +1,6 @@
-"""Fill controller: requests air, vent and beep once a tick; the guard decides.
+"""Fill controller: requests air, vent and beep once a tick; the guard decides. FILL.md has the parts, the picture and the equations.
 
-`step(f, y)` reads the inputs `y`, updates the state `f` and returns 1 WANT, 2 VENT, 4 BEEP. Plain integer functions over int32 arrays, no
-loops, no value past 30 bits; `//` only by what is positive. Pressures are gauge pascal, air is counted in 1/1024 mL of free air (1/16 of
-the guard's unit). FILL.md beside this file has the picture and the equations.
-
-Parts, in the order in which they use one another: `fill_source` counts air, `fill_heat` follows the heat of the tyre's air, `fill_rest` reads
-the tyre at rest, `fill_burst` lets air in, `fill_search` finds the tyre, `fill_plan` decides what comes next. `rimward.kernels.assemble`
-makes one function of them.
-"""
+`step(f, y)` returns 1 WANT, 2 VENT, 4 BEEP. Integers, no loops, none past 30 bits, `//` only by positives. Gauge pascal; air in 1/1024 mL."""
 
 from rimward_protocol.compat import const, ptr32
 
@@ -15,12 +8,11 @@ from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _burst, _watch
 from rimward_fw.kernels.fill_heat import _heat, _judge, _refer
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_plan import _plan
-from rimward_fw.kernels.fill_rest import _first_sight, _go, _seen_again, _still, _stop
+from rimward_fw.kernels.fill_rest import _first_sight, _go, _seen_again, _still, _stop, _tyre_now
 from rimward_fw.kernels.fill_search import _begin_search, _found, _search
 from rimward_fw.kernels.fill_source import _count, _lag
 
-# Inputs y.
-_MEAN = const(1)
+_MEAN = const(1)  # inputs y from here
 _OUT = const(2)
 _SW = const(3)
 _WHY = const(4)
@@ -35,7 +27,6 @@ _COAST = const(17)
 _CONN = const(18)
 _SPIN = const(24)
 _MANIFOLD = const(28)  # mL
-
 _S_RUN = const(1)
 _S_CONFIRM = const(64)
 _S_BLEED = const(128)
@@ -45,9 +36,7 @@ _G_TESTING = const(32)
 _G_OFF = const(64)  # the guard saw the chuck come off
 _VENT = const(2)
 _BEEP = const(4)
-
-# States, as FILL_STATES of the protocol.
-_IDLE = const(0)
+_IDLE = const(0)  # states, as FILL_STATES of the protocol
 _READY = const(1)
 _ASKING = const(2)
 _SELF_TEST = const(3)
@@ -61,9 +50,7 @@ _BLEEDING = const(11)
 _DONE = const(13)
 _STOPPED = const(14)
 _TRIPPED = const(15)
-
-# State f.
-_STATE = const(0)
+_STATE = const(0)  # state f from here
 _REASON = const(1)
 _TYRE = const(2)  # what may be shown; -1 unknown
 _CONN_F = const(3)
@@ -72,7 +59,7 @@ _CNT = const(5)  # ticks in this state
 _PT = const(6)  # tyre at the last rest, hot
 _START = const(7)  # tyre when first seen
 _EG = const(8)  # how far it reads over its value at the casing's temperature
-_SPREAD = const(9)  # how far the heat balances lie apart
+_SPREAD = const(9)  # how well the excess is known
 _COLD = const(10)  # tyre less its excess
 _SLOW = const(11)  # slow filter of the mean, * 16
 _SPEED = const(13)  # of the source, 16384 = full
@@ -99,31 +86,33 @@ _SPRING = const(37)  # what the reading at rest holds over the tyre behind a clo
 _AIR_8 = const(38)
 _MODEL = const(39)  # cold rise that the air since the last rest should have brought
 _EG_0 = const(40)  # excess at the last rest
-_TRIES = const(57)
+_TRIES = const(53)
 _SINCE_REF = const(41)
-_E1 = const(42)  # excess by each heat balance
-_E2 = const(43)
-_E3 = const(44)
-_E4 = const(45)
-_E5 = const(46)
-_J1 = const(52)  # misfit of each
-_J2 = const(53)
-_J3 = const(54)
-_J4 = const(55)
-_J5 = const(56)
-_FOUND_AIR = const(59)
-_ASKED = const(61)
-_WATCH_REF = const(62)
-_RESTED = const(63)
+_GAS = const(42)
+_GAS_MOST = const(43)
+_COND = const(44)  # heat conductance of the tyre's air, 1024 = nominal
+_COND_LEAST = const(45)
+_LOST = const(46)
+_FOUND_AIR = const(55)
+_ASKED = const(57)
+_WATCH_REF = const(58)
+_RESTED = const(59)
 _LEFT = const(34)  # of a line's burst: what is left of its lift 120 ms later
 _LAST = const(35)  # ticks of a line's last burst
-_SHORT = const(64)  # ticks of its shortest burst that lets air in
-_RELAY = const(66)  # ticks for which the relay has been closed
-
+_SHORT = const(60)  # ticks of its shortest burst that lets air in
+_RELAY = const(62)  # ticks for which the relay has been closed
+_COND_FIRST = const(900)
+_COND_FLOOR = const(520)
 _FLAT_PA = const(8_000)  # below this a reading is no tyre
 _ABOVE_PA = const(3_000)
-_LEAK_PA = const(6_000)  # Pa: what the heat balances may still err by when the watch begins
-_WATCHED = const(4_000)  # ticks after done from which on the watch compares: until then the heat balances still learn
+_LEAK_PA = const(6_000)  # Pa: what the heat may still be off by when the watch begins
+_WENT_PA = const(1_000)  # rise that the counted air should have brought
+_GONE_PA = const(8_000)  # errors of two readings and of the core's closing
+_BLOWN_PA = const(16_000)  # rise that the counted air should have brought; of it a limp tyre shows a fourteenth at least by half a line's count
+_FIRST_PA = const(30_000)  # a first reading under that may be the self-test's air on its way through a slow core
+_NEAR_AMBIENT = const(15_000)  # zero error 10, play 2.5, noise
+_LOW_LOOKS = const(4)  # each 128 ms after the last: meanwhile a chuck taken off has shown itself to the guard
+_WATCHED = const(4_000)  # ticks after done from which on the watch compares: until then rests still tell the heat
 _AT_STOP_TICKS = const(500)  # the guard sees the stop reading before any air
 _LET_GO_TICKS = const(1_500)  # 3 s in which a person may still answer the question about the volume
 _COOLED = const(400)  # ticks: two and a half time constants of the manifold
@@ -132,7 +121,7 @@ _BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
 
 
 def _begin(f, y):
-    """A new connection or wheel: nothing is known of the tyre (G7)."""
+    """Begin a new connection or wheel: nothing is known of the tyre (G7)."""
     f[_CONN_F] = y[_CONN]
     f[_JOB_F] = y[_JOB]
     f[_STATE] = _IDLE if y[_JOB] == 0 else _READY
@@ -181,28 +170,35 @@ def _forget(f, y):
     f[_LAST] = 0
     f[_SPRING] = 0
     f[_BLEED_N] = _BLEED_MIN
-    f[_E1] = 0
-    f[_E2] = 0
-    f[_E3] = 0
-    f[_E4] = 0
-    f[_E5] = 0
-    f[_J1] = 60
-    f[_J2] = 0
-    f[_J3] = 0
-    f[_J4] = 0
-    f[_J5] = 60
+    f[_COND] = _COND_FIRST
+    f[_COND_LEAST] = _COND_FLOOR
+    f[_GAS] = 0
+    f[_GAS_MOST] = 0
+    f[_LOST] = 0
     f[_GAIN] = y[_AMBIENT] * 64 // (y[_VOL] + y[_MANIFOLD]) if y[_VOL] > 0 else 0
 
 
 def _sample(f, y):
-    """The tyre through a held-open core, long after the last air."""
+    """Take the tyre through a held-open core, long after the last air."""
     f[_PT] = f[_SLOW] >> 4
     if f[_OFF] < _COOLED:  # the manifold's own air still cools
         _refer(f)
     else:
-        _judge(f)
+        _judge(f, y)
     f[_EG_0] = f[_EG]
     f[_COLD] = f[_PT] - f[_EG]
+    if f[_AIR] == f[_AIR_REF]:  # no air since: it is the reference that is better known now
+        f[_COLD_REF] = f[_COLD]
+
+
+def _gone(f, y):
+    """1 where the tyre is not on the hose any more: air went in, and the reading fell by more than heat explains or hardly rose near ambient."""
+    now = _tyre_now(f, y)
+    if f[_TOPS] < 2 and f[_PT] < _FIRST_PA:
+        return 0
+    if f[_MODEL] > _WENT_PA and f[_PT] - now > _GONE_PA + _most(f[_EG_0], 0):
+        return 1
+    return 1 if f[_MODEL] > _BLOWN_PA and now < _NEAR_AMBIENT and now - f[_PT] < f[_MODEL] >> 5 else 0
 
 
 def _settle(f, y):
@@ -214,6 +210,18 @@ def _settle(f, y):
         return 0
     if f[_RESTED] == 0:
         if _still(f, y) != 0:
+            if f[_BLEED_N] == 0:  # the hose was let down and no burst has shown the tyre since: the counted air alone
+                f[_RESTED] = 1
+                f[_COLD] = f[_COLD] + f[_MODEL]
+                f[_MODEL] = 0
+                f[_PT] = f[_COLD] + f[_EG]
+                f[_EG_0] = f[_EG]
+                _refer(f)
+                f[_AIR_0] = f[_AIR]
+                return _plan(f, y)
+            if _gone(f, y) != 0:
+                _forget(f, y)
+                return _stop(f, 7)
             f[_RESTED] = 1
             _seen_again(f, y)
             _plan(f, y)
@@ -228,12 +236,15 @@ def _settle(f, y):
 
 
 def _done(f, y):
-    """The target stands; the watch for leaks goes on while the hose is on."""
+    """Hold the target; the watch for leaks goes on while the hose is on."""
     if y[_CHUCK] == 0 and f[_SEEN] != 0 and f[_CNT] > 250 and (f[_CNT] & 63) == 0 and f[_CNT] < 30_000:
         _sample(f, y)
+        low = 1 if f[_PT] < f[_WATCH_REF] - _LEAK_PA and y[_JOB] != 3 else 0  # under what a sound tyre comes to when cold
         if f[_CNT] < _WATCHED:
             f[_WATCH_REF] = f[_COLD]
-        elif f[_PT] < f[_WATCH_REF] - _LEAK_PA and y[_JOB] != 3:  # under what a sound tyre comes to when cold
+            low = 0
+        f[_CALM] = f[_CALM] + 1 if low != 0 else 0
+        if f[_CALM] > _LOW_LOOKS:
             _stop(f, 50)
     return _BEEP if f[_CNT] < 50 else 0
 
@@ -248,7 +259,8 @@ def _bleed(f, y):
         return 0
     fell = _most(f[_PT] - y[_MEAN], 160)
     f[_PT] = y[_MEAN]
-    f[_EG] = f[_EG] - fell * 410 // 1434  # what leaves cools what stays
+    f[_GAS] = f[_GAS] - fell * 410 // 1434  # what leaves cools what stays
+    f[_EG] = f[_GAS]
     f[_COLD] = f[_PT] - f[_EG]
     excess = f[_COLD] - y[_TARGET]
     f[_CNT] = 0
@@ -263,9 +275,12 @@ def _bleed(f, y):
 
 def _measure(f, y):
     """Before the first burst: a held-open core shows the tyre; behind a closed one the search has to find it."""
-    if y[_CHUCK] == 0:
-        if f[_CNT] < 50 or (_lag(f, y) > 500 or _lag(f, y) < -500) and f[_CNT] < 500:
+    if y[_KIND] != 0 and f[_SEEN] == 0 and f[_CNT] == 1:  # a line's self-test lifts the hose: to the guard that is no tyre that stood
+        return _VENT
+    if y[_CHUCK] == 0 or y[_KIND] != 0 and f[_SEEN] == 0:  # nor is its air a part of the first burst's rise
+        if f[_CNT] < (50 if y[_KIND] == 0 else 150) or (_lag(f, y) > 250 or _lag(f, y) < -250) and f[_CNT] < 500:
             return 0
+    if y[_CHUCK] == 0:
         if y[_MEAN] > _FLAT_PA and f[_SEEN] == 0:
             _first_sight(f, y, y[_MEAN])
         if f[_SEEN] != 0:
@@ -287,7 +302,7 @@ def _measure(f, y):
 
 
 def _ask(f, y):
-    """A question that the person confirms."""
+    """Ask what the person confirms."""
     if y[_SW] & _S_CONFIRM != 0:
         if f[_STATE] == _SEAT_PAUSE:
             f[_SEATED] = 1
@@ -300,7 +315,7 @@ def _ask(f, y):
 
 
 def _stopped(f, y):
-    """Stopped: a fresh hold tries again; held-open and above its target, the bleed button lets air out."""
+    """Stay stopped: a fresh hold tries again; held-open and above its target, the bleed button lets air out."""
     if y[_SW] & _S_BLEED != 0 and f[_REASON] == 49 and y[_CHUCK] == 0:
         f[_PT] = y[_MEAN]
         f[_BLEED_N] = _BLEED_MIN
@@ -312,7 +327,7 @@ def _stopped(f, y):
 
 
 def _decide(f, y):
-    """The state machine. Returns fill's bits."""
+    """Run the state machine. Returns fill's bits."""
     f[_CNT] = _least(f[_CNT] + 1, 32000)
     s = f[_STATE]
     run = y[_SW] & _S_RUN
@@ -325,7 +340,7 @@ def _decide(f, y):
         return _go(f, _READY)
     if y[_OUT] & _G_OFF != 0 and s != _IDLE:
         _forget(f, y)
-        return _stop(f, 7)
+        return 0 if s == _DONE else _stop(f, 7)  # after done it is the normal end
     if y[_SW] & _S_STOP != 0 and s != _IDLE and s != _DONE and s != _STOPPED:
         return _stop(f, 53 if s == _SEAT_PAUSE else 1)
     if s == _READY or s == _SELF_TEST:
@@ -367,7 +382,7 @@ def _decide(f, y):
 
 
 def step(f: ptr32, y: ptr32) -> int:
-    """One tick. `f`: 67 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
+    """One tick. `f`: 63 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
         return 0

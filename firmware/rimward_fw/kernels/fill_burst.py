@@ -11,6 +11,7 @@ _READ = const(0)
 _MEAN = const(1)
 _OUT = const(2)
 _WHY = const(4)
+_TARGET = const(7)
 _CHUCK = const(11)
 _AMBIENT = const(12)
 _D0 = const(13)
@@ -23,7 +24,11 @@ _MANIFOLD = const(28)
 # State f.
 _STATE = const(0)
 _CNT = const(5)
+_PT = const(6)
+_EG = const(8)
 _COLD = const(10)
+_TOPS = const(25)
+_SPRING = const(37)
 _AIR = const(14)
 _AIR_0 = const(15)
 _GAIN = const(18)
@@ -33,34 +38,86 @@ _ON = const(21)
 _OFF = const(22)
 _SEEN = const(23)
 _CHOP = const(27)
+_BLEED_N = const(30)
 _BASE = const(31)
 _PEAK = const(32)
 _LIFT = const(33)
 _LEFT = const(34)
 _LAST = const(35)
-_SHORT = const(64)
-_AIR_B = const(65)
-_RELAY = const(66)
+_SHORT = const(60)
+_AIR_B = const(61)
+_RELAY = const(62)
+_WATCH_REF = const(58)
 
+_DONE = const(13)
 _SETTLING = const(8)
 _LONGEST = const(3_000)  # ticks of one burst: the guard's watch for a rise has its answer at the rest
+_NOT_READY = const(9)
+_UNREADY = const(1_000)  # ticks: longer than any window of the guard's sensor rules
+_REASON_TICKS = const(50)
 _REFUSED = const(400)  # ticks
+_REFUSED_SHUT = const(1_250)  # ticks: a hose of 100 mL can be let down by 60 kPa meanwhile
+_VENT = const(2)
+_OFTEN = const(63)  # ticks between two openings of the vent, less one: the reading has come to rest
+_UNWATCHED = const(320)  # ticks: for 250 after a burst the guard takes a fall that stands for flow into a tyre; no vent may look like that
+_SHOWN = const(5)  # as the length of a bleed opening at the start: any number but 0, which says that the reading is the hose's alone
+_HOSE_PA = const(45_000)  # no vent under that: the guard takes a hose that comes to ambient for a chuck taken off
+_DENSE_PA = const(150_000)  # an opening lowers 40 mL by 16 kPa at most; what the air regains as it warms, 29 %, stays under the guard's 6 kPa of rise
+_RELIEVED = const(40)  # ticks after an opening until a burst may begin
 _AT_STOP = const(54)
+_NEAR_STOP = const(2_400)  # Pa under the target that end a fill where no burst fits any more
+_APART = const(10_000)  # Pa by which one of two transducers within their class lies over the mean, for nearly all pairs
+_COLD_ENOUGH = const(2_000)  # Pa of excess: less of it makes no room for a burst
+_COOL_LONGEST = const(15_000)  # ticks without air
 _LONGEST_SHORT = const(14)  # ticks: a command of 28 ms opens a valve of 25 ms dead time
 _NOTHING = const(2_000)  # Pa: a burst that lifts the manifold less let nothing in
 _CLOSED = const(20)  # ticks after which the relay's valve is open: contact 10, dead time 25 ms
 _WAIT = const(60)  # ticks in which a line's burst has come whole and been read
 _MARGIN = const(2_500)
+_EDGE = const(300)  # Pa under the guard's limit up to which a burst still begins: noise of the filtered reading
 _OPEN = const(45)  # ticks after which the valves are open and the reading shows it: dead time 25, opening 12, sensors and filters 50 ms
 _OVER = const(16_000)  # over the stop reading and still under the guard's over-pressure, which lies two guard bands (20 kPa) above
 _CUTOFF_LOW = const(496_000)  # trips at 502 to 538 kPa and 927 to 963 kPa
 _CUTOFF_HIGH = const(920_000)
+_LOOK_PA = const(30_000)  # Pa over the last rest from which on no burst behind a closed core goes over the stop reading before the next rest
 _RUNS_OFF = const(8_000)  # Pa in 16 ticks: no burst while the last one runs off so fast that the guard would see a hose come off
 
 
 def _air_for(f, pa):
     """Air that lifts the cold tyre by `pa`, 1/1024 mL."""
     return (_most(pa, 0) << 8) // _most(f[_GAIN], 1) << 8
+
+
+def _patience(y):
+    """Ticks without air after which no burst is waited for any more."""
+    return _REFUSED if y[_KIND] == 0 or y[_CHUCK] == 0 else _REFUSED_SHUT
+
+
+def _given(y):
+    """Ticks for which the guard may refuse before the fill ends with its reason: where readings disagree for a moment they agree again or trip."""
+    return _UNREADY if y[_WHY] == _NOT_READY else _REASON_TICKS
+
+
+def _rested(f):
+    """1 unless the vent was open just before."""
+    return 1 if f[_OFF] < _UNWATCHED or f[_OFF] & _OFTEN > _RELIEVED else 0
+
+
+def _let_down(f, y):
+    """Let a line's hose behind a closed core down while its next burst would come too near to ceiling or stop reading: from less the same
+    burst passes the core's opening. It lowers no tyre, and the reading is the tyre's again after a burst that ran off. Returns VENT."""
+    if y[_CHUCK] == 0 or f[_OFF] < _UNWATCHED or y[_MEAN] < _HOSE_PA or f[_OFF] & _OFTEN >= (2 if y[_MEAN] > _DENSE_PA else 3):
+        return 0
+    f[_BLEED_N] = 0
+    return _VENT
+
+
+def _at_stop(f, y):
+    """No burst fits under the stop reading: done where the higher transducer, which counts there, shows the target; else that reason."""
+    if y[_TARGET] - f[_COLD] - _within(y[_READ] - y[_MEAN], 0, _APART) <= _NEAR_STOP:
+        f[_WATCH_REF] = f[_COLD]
+        return _go(f, _DONE)
+    return _stop(f, _AT_STOP)
 
 
 def _begin_burst(f, y, state, goal):
@@ -72,7 +129,7 @@ def _begin_burst(f, y, state, goal):
 
 
 def _pump(f, y):
-    """A compressor runs on while what is coming stays under the stop reading. Returns WANT."""
+    """Run a compressor on while what is coming stays under the stop reading. Returns WANT."""
     room = y[_STOP_PA] - y[_RISE] - 300
     if f[_CHOP] == 0:
         ahead = (_most(_lag(f, y), 0) * (y[_COAST] + 28)) >> 5
@@ -100,10 +157,12 @@ def _watch_burst(f, y):
         if f[_LIFT] < _NOTHING:
             f[_AIR] = f[_AIR_B]
             f[_SHORT] = _within(f[_LAST] + 1, f[_SHORT], _LONGEST_SHORT)
+        elif f[_LEFT] * 4 < f[_LIFT] * 3:
+            f[_BLEED_N] = _most(f[_BLEED_N], _SHOWN)
 
 
 def _valves(f, y):
-    """A line comes in bursts of the length that the last one's rise allows. Returns WANT."""
+    """Open a line for a burst of the length that the last one's rise allows. Returns WANT."""
     room = y[_STOP_PA] - y[_RISE] - _MARGIN
     if f[_CHOP] == 0:
         left = f[_GOAL] - (f[_AIR] - f[_AIR_0]) - _coming(f, y)
@@ -113,23 +172,38 @@ def _valves(f, y):
         if enough != 0 or f[_ON] >= f[_SHORT] and left <= 0 or 0 < f[_OFF] <= _WAIT:  # or the guard has cut it
             f[_CHOP] = 1
         return 1 - f[_CHOP]
-    if f[_OFF] > _WAIT and f[_RELAY] > _CLOSED and y[_READ] < room and _lag(f, y) > -_RUNS_OFF:
+    if f[_OFF] > _WAIT and _rested(f) != 0 and f[_RELAY] > _CLOSED and y[_READ] < room + _MARGIN - _EDGE and _lag(f, y) > -_RUNS_OFF:
         f[_BURST] = _longer(f, y, room)
-        if y[_READ] + f[_LIFT] + (f[_BURST] - f[_LAST]) * _slope(f, y) < room:
+        more = f[_BURST] - f[_LAST]
+        if y[_READ] + f[_LIFT] + more * (_slope(f, y) if more > 0 else _share(f)) < room:
             f[_CHOP] = 0
         elif f[_BURST] == f[_SHORT] and y[_READ] + f[_LEFT] < y[_STOP_PA] + _OVER and y[_READ] + f[_LIFT] < _cutoff(y):
-            f[_CHOP] = 0  # its peak passes before it counts
+            if y[_CHUCK] == 0:
+                f[_CHOP] = 0  # its peak passes before it counts
+            elif y[_READ] > f[_PT] + f[_SPRING] + _LOOK_PA:
+                return _go(f, _SETTLING)  # a tyre that others fill as well is seen at rest alone
+            elif f[_LEFT] * 4 < f[_LIFT] * 3:  # the last one ran off: the tyre holds less than its peak
+                f[_CHOP] = 0
+    if f[_CHOP] != 0 and (y[_WHY] == 2 or f[_RELAY] > _CLOSED):
+        if f[_AIR] != f[_AIR_0] and f[_OFF] >= _UNWATCHED:  # what came is read before the hose is let down
+            return _go(f, _SETTLING)
+        return _let_down(f, y)
     return 1 - f[_CHOP]
 
 
 def _slope(f, y):
     """Pa by which one tick more lifts the manifold: as the last burst did, a closed manifold's rise at least."""
     closed = y[_D0] * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 7 >> 2
-    return _most(f[_LIFT] // (f[_LAST] + 8), closed)
+    return _most(_share(f), closed)
+
+
+def _share(f):
+    """Pa of the last burst's rise for each of its ticks, those in which its valves shut among them: a shorter one lifts less by that at most."""
+    return f[_LIFT] // (f[_LAST] + 8)
 
 
 def _cutoff(y):
-    """Reading that must not be passed for a moment: the lowest trip of the independent cutoff of this range."""
+    """Return the reading that must not be passed for a moment: the lowest trip of the independent cutoff of this range."""
     return _CUTOFF_LOW if y[_STOP_PA] < _CUTOFF_LOW else _CUTOFF_HIGH
 
 
@@ -142,12 +216,16 @@ def _longer(f, y, room):
 
 
 def _burst(f, y):
-    """A state that wants air: until its air has come, the rest answers a question, or the guard has long refused. Returns WANT."""
-    if y[_WHY] > 3 and f[_OFF] > 50:  # a budget is spent, the pressure fell in the flow, a condition has gone: no waiting for it
+    """Run a state that wants air: until its air has come, the rest answers a question, or the guard has long refused. Returns WANT."""
+    if y[_WHY] > 3 and f[_OFF] > _given(y):  # a budget is spent, the pressure fell in the flow, a condition has gone: no waiting for it
         return _stop(f, y[_WHY])
     came = f[_AIR] - f[_AIR_0] + _coming(f, y)
-    if f[_OFF] > _REFUSED and f[_CNT] > _REFUSED and y[_KIND] != 0 and f[_AIR] == f[_AIR_0]:  # no burst of it fits under the stop reading
-        return _stop(f, _AT_STOP)
-    if came >= f[_GOAL] or f[_CNT] > _LONGEST or f[_OFF] > _REFUSED and f[_CNT] > _REFUSED:
+    wait = _patience(y)
+    if f[_OFF] > wait and f[_CNT] > wait and y[_KIND] != 0 and f[_AIR] == f[_AIR_0]:  # no burst fits under the stop reading: one may when the tyre is cooler
+        if f[_EG] < _COLD_ENOUGH or f[_OFF] > _COOL_LONGEST:
+            return _at_stop(f, y)
+        f[_TOPS] = f[_TOPS] - 1
+        return _go(f, _SETTLING)
+    if came >= f[_GOAL] and (y[_KIND] == 0 or f[_ON] == 0 or f[_ON] >= f[_SHORT]) or f[_CNT] > _LONGEST or f[_OFF] > wait and f[_CNT] > wait:
         return _go(f, _SETTLING)
     return _pump(f, y) if y[_KIND] == 0 else _valves(f, y)

@@ -1,57 +1,52 @@
-"""Heat of the tyre's air: five balances that differ only in how fast heat leaves, and what the rests say of each. Part of the fill kernel."""
+"""Heat of the tyre's air: one balance, and the falls at rest that correct it. Part of the fill kernel."""
 
 from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_numbers import _least, _most, _size, _within
 
 # Inputs y.
-_CHUCK = const(11)
+_CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
 _KIND = const(15)
 _COOL = const(22)
+_CASING = const(23)
 
 # State f.
 _PT = const(6)
 _EG = const(8)
 _SPREAD = const(9)
 _COLD = const(10)
-_SPEED = const(13)
 _AIR = const(14)
 _GAIN = const(18)
 _AIR_8 = const(38)
 _MODEL = const(39)
 _EG_0 = const(40)
 _SINCE_REF = const(41)
-_E1 = const(42)
-_E2 = const(43)
-_E3 = const(44)
-_E4 = const(45)
-_E5 = const(46)
-_R1 = const(47)
-_R2 = const(48)
-_R3 = const(49)
-_R4 = const(50)
-_R5 = const(51)
-_J1 = const(52)
-_J2 = const(53)
-_J3 = const(54)
-_J4 = const(55)
-_J5 = const(56)
-
-# Heat conductance of each balance, 1024 = 1.5 W/K for 1.15 L at 6 kg/m3 and 20 K; 0.2 to 2 cover tyres thin and thick, each 1.7 times the one before.
-_U1 = const(240)
-_U2 = const(410)
-_U3 = const(700)
-_U4 = const(1190)
-_U5 = const(2020)
+_GAS = const(42)
+_GAS_MOST = const(43)
+_COND = const(44)
+_COND_LEAST = const(45)
+_LOST = const(46)
+_CLOCK = const(47)
+_P0 = const(48)
+_T1 = const(49)
+_P1 = const(50)
+_T2 = const(51)
+_P2 = const(52)
 
 _E_MAX = const(200_000)
-_J_MAX = const(1_000_000)
-_J_OLD = const(8_000)
-_J_FLOOR = const(400)  # (64 Pa / 8)^2 six times: noise of a rest's mean
+_COND_MIN = const(240)  # 1024 = 1.5 W/K for 1.15 L at 6 kg/m3 and 20 K; 0.2 to 2 cover tyres thin and thick
+_COND_MAX = const(2_020)
+_FIRST_LOOK = const(31)  # heat steps, half a second: the first fall
+_NOISE_OPEN = const(150)  # Pa, of two falls' difference
+_NOISE_SHUT = const(300)  # what a core holds when it closes differs a little from burst to burst
+_DOUBT_MOST = const(256)  # 1/1024: of falls that bend less nothing is concluded
+_SHAPE = const(80)  # 1/1024 of the excess: the exponent lies a little under 5/4, as part of the conductance is fixed
 _X_OPEN = const(500)  # with more air than that between two looks, its own error outweighs what the heat did; held open, the tyre shows itself without
 _X_SHUT = const(4_000)
 _X_RUN = const(5_000)
+_LOST_MAX = const(1_000_000)
+_CLOCK_MAX = const(2_000)
 
 
 def _warmth(y, pa):
@@ -63,118 +58,133 @@ def _warmth(y, pa):
 
 
 def _root(n):
-    """Square root of n up to 2^24, two Newton steps from a guess within 40 %."""
+    """Square root of n up to 2^24, three Newton steps from a guess within 40 %."""
     guess = 32 if n < 4096 else 128 if n < 65536 else 512 if n < 1048576 else 2048
     guess = (guess + n // guess) >> 1
     guess = (guess + n // guess) >> 1
     return (guess + n // guess) >> 1
 
 
-def _ease(f, y, full):
-    """Conductance now over that at 6 kg/m3 and 20 K, 1/1024: a quarter fixed, the rest natural convection, root of density times fourth root of excess."""
-    kelvin = _size(f[_EG]) * 16 // (full >> 12) * 4 // 60  # excess over 20 K at 293 K, 1/1024: eg / full * 293 / 20 * 1024
+def _leaving(f, y, full):
+    """Share of the excess that leaves in eight ticks at conductance 1024, times `full`: a quarter of it fixed, the rest natural
+    convection, root of density times fourth root of excess."""
+    kelvin = _size(f[_GAS]) * 16 // (full >> 12) * 4 // 60  # excess over 20 K at 293 K, 1/1024: gas / full * 293 / 20 * 1024
     dense = full // 494  # over 506 kPa (6 kg/m3), 1/1024
-    return 256 + (_root(_least(_root(_most(kelvin << 10, 64)), 4000) * _least(dense, 4000)) * 3 >> 2)
+    ease = 256 + (_root(_least(_root(_most(kelvin << 10, 64)), 4000) * _least(dense, 4000)) * 3 >> 2)
+    return y[_COOL] * ease >> 10
 
 
-def _loss(e, ease, full, cool, u):
-    """What a balance with conductance `u` loses in eight ticks, Pa."""
-    return ((e >> 2) * ((cool * u >> 10) * ease >> 10) + (full >> 3)) // (full >> 2)
+def _after(e, gain, lets, full):
+    """Excess eight ticks later."""
+    e = e + gain
+    return _within(e - ((e >> 2) * lets + (full >> 3)) // (full >> 2), -_E_MAX, _E_MAX)
 
 
 def _heat(f, y):
-    """Every eighth tick: each balance gains what the counted air brings and loses what its conductance lets go."""
+    """Every eighth tick: the excess gains what the counted air brings and loses what the conductance carries off; beside it, what it would be
+    at the least conductance that is possible by what is known. The gap between the two is `SPREAD`."""
     full = _most(f[_COLD] + y[_AMBIENT], 20_000)
-    ease = _ease(f, y, full)
     air = f[_AIR] - f[_AIR_8]
     f[_AIR_8] = f[_AIR]
     rise = (air >> 4) * f[_GAIN] >> 12
     f[_MODEL] = f[_MODEL] + rise
     f[_SINCE_REF] = f[_SINCE_REF] + rise
+    f[_CLOCK] = _least(f[_CLOCK] + 1, _CLOCK_MAX)
     gain = rise * _warmth(y, f[_COLD]) >> 10
+    lets = _leaving(f, y, full)
     if air != 0:
-        ease = ease + 220  # the jet stirs
-    cool = y[_COOL]
-    f[_E1] = _within(f[_E1] + gain - _loss(f[_E1], ease, full, cool, _U1), -_E_MAX, _E_MAX)
-    f[_E2] = _within(f[_E2] + gain - _loss(f[_E2], ease, full, cool, _U2), -_E_MAX, _E_MAX)
-    f[_E3] = _within(f[_E3] + gain - _loss(f[_E3], ease, full, cool, _U3), -_E_MAX, _E_MAX)
-    f[_E4] = _within(f[_E4] + gain - _loss(f[_E4], ease, full, cool, _U4), -_E_MAX, _E_MAX)
-    f[_E5] = _within(f[_E5] + gain - _loss(f[_E5], ease, full, cool, _U5), -_E_MAX, _E_MAX)
-    _weigh(f)
+        lets = lets + (lets >> 2)  # the jet stirs
+    gas = f[_GAS]
+    f[_GAS] = _after(gas, gain, lets * f[_COND] >> 10, full)
+    f[_LOST] = _within(f[_LOST] + gas + gain - f[_GAS], 0, _LOST_MAX)
+    f[_GAS_MOST] = _after(f[_GAS_MOST], gain, lets * f[_COND_LEAST] >> 10, full)
+    _sum(f, full, y[_CASING])
 
 
-def _weight(j, best):
-    """Weight of a balance, 1/1024: inverse fourth power of its misfit over the best one's."""
-    w = 1024 * (best + _J_FLOOR) // (j + _J_FLOOR)
-    w = w * w >> 10
-    return w * w >> 10
-
-
-def _weigh(f):
-    """Excess as the weighted mean of the balances, and how far they lie apart."""
-    best = _least(_least(_least(f[_J1], f[_J2]), _least(f[_J3], f[_J4])), f[_J5])
-    w1 = _weight(f[_J1], best)
-    w2 = _weight(f[_J2], best)
-    w3 = _weight(f[_J3], best)
-    w4 = _weight(f[_J4], best)
-    w5 = _weight(f[_J5], best)
-    all_ = w1 + w2 + w3 + w4 + w5
-    e = (f[_E1] * w1 + f[_E2] * w2 + f[_E3] * w3 + f[_E4] * w4 + f[_E5] * w5) // all_
-    d = _size(f[_E1] - e) * w1 + _size(f[_E2] - e) * w2 + _size(f[_E3] - e) * w3 + _size(f[_E4] - e) * w4 + _size(f[_E5] - e) * w5
-    f[_EG] = e
-    f[_SPREAD] = d // all_
+def _sum(f, full, casing):
+    """Excess of gas and casing over what remains two minutes later, when the casing has lost three eighths of its warmth; how well it is known."""
+    f[_EG] = f[_GAS] + ((f[_LOST] * casing >> 16) * (full >> 4) >> 12) * 3 // 8
+    f[_SPREAD] = _size(f[_GAS_MOST] - f[_GAS])
 
 
 def _refer(f):
-    """What each balance says the cold tyre holds, to be compared with at the next rests."""
-    f[_R1] = f[_PT] - f[_E1]
-    f[_R2] = f[_PT] - f[_E2]
-    f[_R3] = f[_PT] - f[_E3]
-    f[_R4] = f[_PT] - f[_E4]
-    f[_R5] = f[_PT] - f[_E5]
+    """Begin a rest: falls count from here."""
+    f[_P0] = f[_PT]
+    f[_T1] = 0
+    f[_T2] = 0
+    f[_CLOCK] = 0
     f[_SINCE_REF] = 0
 
 
-def _misfit(j, wrong):
-    """Misfit with one more comparison: `wrong` Pa between what a balance said and what came."""
-    part = _least(_size(wrong), 8_000) >> 3
-    return _least(j + part * part, _J_MAX)
+def _judge(f, y):
+    """Look at the tyre, `t` steps into its rest. Two falls one after the other give the excess that is left: it falls at a rate in
+    proportion to itself, so the rate's own fall tells how much of it there is."""
+    t = f[_CLOCK]
+    if _size(f[_SINCE_REF]) > _X_SHUT:
+        _refer(f)
+        return
+    pa = f[_PT] - (f[_SINCE_REF] * (1024 + _warmth(y, f[_PT])) >> 10)
+    if f[_T1] == 0:
+        if t >= _FIRST_LOOK:
+            f[_T1] = t
+            f[_P1] = pa
+        return
+    if t < f[_T1] << 1:
+        return
+    _two_falls(f, y, f[_P0] - f[_P1], f[_P1] - pa, f[_T1], t - f[_T1])
+    if f[_T2] == 0:
+        f[_T2] = t
+        f[_P2] = pa
+    elif t >= f[_T2] << 1:
+        f[_T1] = f[_T2]
+        f[_P1] = f[_P2]
+        f[_T2] = 0
 
 
-def _judge(f):
-    """At rest: under the right balance the cold tyre holds what it held at the reference, plus the counted air."""
-    cold = f[_PT] - f[_SINCE_REF]
-    f[_J1] = _misfit(f[_J1], cold - f[_E1] - f[_R1])
-    f[_J2] = _misfit(f[_J2], cold - f[_E2] - f[_R2])
-    f[_J3] = _misfit(f[_J3], cold - f[_E3] - f[_R3])
-    f[_J4] = _misfit(f[_J4], cold - f[_E4] - f[_R4])
-    f[_J5] = _misfit(f[_J5], cold - f[_E5] - f[_R5])
-    if _least(_least(_least(f[_J1], f[_J2]), _least(f[_J3], f[_J4])), f[_J5]) > _J_OLD:  # all differ: the older comparisons count half
-        f[_J1] = f[_J1] >> 1
-        f[_J2] = f[_J2] >> 1
-        f[_J3] = f[_J3] >> 1
-        f[_J4] = f[_J4] >> 1
-        f[_J5] = f[_J5] >> 1
-    _weigh(f)
+def _two_falls(f, y, d1, d2, n1, n2):
+    """Falls of `d1` Pa in `n1` steps, then of `d2` in `n2`: excess at the middle of the second = its rate / (rates' relative fall)."""
+    if d1 <= 0 or d2 <= 0 or d1 > 60_000 or d2 > 60_000:
+        return
+    a = d1 * n2
+    b = d2 * n1
+    bend = (a - b) >> 10
+    if bend <= 0:
+        return
+    doubt = (_NOISE_OPEN if y[_CHUCK] == 0 else _NOISE_SHUT) * (n1 + n2) // bend + _SHAPE
+    if doubt > _DOUBT_MOST:
+        return
+    mid = d2 * (n1 + n2) // n2 * 5 // 8  # five quarters for the convection's exponent
+    mid = (mid >> 4) * (((a + b) >> 10) * 8 // bend)
+    if mid < d2 or mid > _E_MAX:
+        return
+    full = _most(f[_PT] + y[_AMBIENT], 20_000)
+    each = ((d2 << 13) // mid << 3) // n2  # share that left in a step, 2^-16
+    cond = each * (full >> 6) // _most(_leaving(f, y, full), 1)
+    left = mid - (d2 >> 1)
+    if cond < _COND_MIN or cond > _COND_MAX or left * doubt >> 10 > f[_SPREAD]:
+        return
+    f[_GAS] = left
+    f[_COND] = cond
+    f[_GAS_MOST] = left + (left * doubt >> 10)
+    f[_COND_LEAST] = cond - (cond * doubt >> 10)
+    _sum(f, full, y[_CASING])
 
 
 def _rest_heat(f, y, pa):
-    """The tyre seen at rest after a burst, hot, `pa`: what the counted air missed of the rise it missed of the heat too."""
-    c = _warmth(y, pa) * 3 >> 2  # a quarter of it has gone again
-    missed = (pa - f[_PT]) - (f[_EG] - f[_EG_0]) - f[_MODEL]
-    missed = _within(missed, -f[_MODEL], f[_MODEL]) if f[_MODEL] > _X_RUN else 0  # after a top-up it would be the balances' own error
-    part = missed * c // (1024 + c)
-    f[_E1] = _most(f[_E1] + part, 0)
-    f[_E2] = _most(f[_E2] + part, 0)
-    f[_E3] = _most(f[_E3] + part, 0)
-    f[_E4] = _most(f[_E4] + part, 0)
-    f[_E5] = _most(f[_E5] + part, 0)
+    """Weigh the tyre seen at rest after a burst, hot, `pa`: what the counted air missed of the rise it missed of the heat too."""
+    heat = _within(f[_EG] - f[_EG_0], 0, f[_MODEL])
+    missed = _within((pa - f[_PT]) - heat - f[_MODEL], -f[_MODEL], f[_MODEL])
+    part = 0
+    if f[_MODEL] > _X_RUN:  # after a top-up it would be the balance's own error
+        part = (missed >> 4) * (heat >> 4) // ((f[_MODEL] + heat) >> 8)
+    f[_GAS] = _most(f[_GAS] + part, 0)
+    f[_GAS_MOST] = _most(f[_GAS_MOST] + part, 0)
     f[_PT] = pa
     f[_MODEL] = 0
     if _size(f[_SINCE_REF]) > (_X_OPEN if y[_CHUCK] == 0 else _X_SHUT):
         _refer(f)
     else:
-        _judge(f)
-    _weigh(f)
+        _judge(f, y)
+    _sum(f, _most(f[_COLD] + y[_AMBIENT], 20_000), y[_CASING])
     f[_EG_0] = f[_EG]
     f[_COLD] = pa - f[_EG]

@@ -2,12 +2,12 @@
 
 
 def _least(a, b):
-    """The smaller of two integers."""
+    """Return the smaller of two integers."""
     return a if a < b else b
 
 
 def _most(a, b):
-    """The larger of two integers."""
+    """Return the larger of two integers."""
     return a if a > b else b
 
 
@@ -17,6 +17,6 @@ def _size(a):
 
 
 def _within(a, low, high):
-    """`a` kept between `low` and `high`."""
+    """Return `a` kept between `low` and `high`."""
     return low if a < low else high if a > high else a
 

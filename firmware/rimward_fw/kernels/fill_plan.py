@@ -2,7 +2,7 @@
 
 from rimward_protocol.compat import const
 
-from rimward_fw.kernels.fill_burst import _air_for, _begin_burst
+from rimward_fw.kernels.fill_burst import _air_for, _at_stop, _begin_burst
 from rimward_fw.kernels.fill_numbers import _least, _most
 from rimward_fw.kernels.fill_rest import _go, _stop
 
@@ -28,10 +28,11 @@ _OFF = const(22)
 _SEATED = const(24)
 _TOPS = const(25)
 _LEARNT = const(26)
+_CHOP = const(27)
 _VOLUME = const(28)
 _SPRING = const(37)
-_ASKED = const(61)
-_WATCH_REF = const(62)
+_ASKED = const(57)
+_WATCH_REF = const(58)
 
 _ASKING = const(2)
 _FILLING = const(6)
@@ -39,12 +40,14 @@ _SEAT_PAUSE = const(7)
 _TOPPING_UP = const(10)
 _DONE = const(13)
 
-_AIM = const(1_200)  # under the target: what is too much cannot be taken back
-_TOL = const(1_200)
+_TOL = const(700)
+_TOL_CUT = const(2_400)  # where the stop reading cuts a compressor's bursts short: no end otherwise
 _SURE_COMPRESSOR = const(1_300)
 _SURE_LINE = const(2_500)
 _WAIT_LONGEST = const(15_000)
 _RUN_PA = const(20_000)
+_NEAR_AMBIENT = const(15_000)  # a reading within the zero error: the hose may hang free
+_BLOW_PA = const(16_000)  # a line's burst then lasts 0.2 s at most: a full tyre put on meanwhile would meet the open line
 _LEAST_PA = const(700)
 _TOPS_MAX = const(250)
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
@@ -78,7 +81,7 @@ def _plan(f, y):
     """At rest and seen: bead, volume, done, wait, or the next burst. Returns 0."""
     if y[_JOB] == 3:
         return _go(f, _DONE)
-    gap = y[_TARGET] - _AIM - f[_COLD]
+    gap = y[_TARGET] - f[_COLD]
     if y[_SEAT] > 0 and f[_SEATED] == 0 and f[_START] < _LIMP_SEAT:
         if f[_PT] >= y[_SEAT] - 3_000:
             return _go(f, _SEAT_PAUSE)
@@ -92,23 +95,25 @@ def _plan(f, y):
     if y[_KIND] != 0:
         least = _most(least, (_SHORTEST_LINE >> 8) * f[_GAIN] >> 8)
     sure = _SURE_SHUT if y[_CHUCK] != 0 else _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
-    if gap <= _most(_TOL, least >> 1):
+    if gap <= _most(_TOL_CUT if y[_KIND] == 0 and f[_CHOP] != 0 else _TOL, least >> 1):
         if f[_SPREAD] > sure and f[_CNT] < _WAIT_LONGEST:
             return 0
         f[_WATCH_REF] = f[_COLD]
         return _go(f, _DONE)
     room = y[_STOP_PA] - y[_RISE] - 1_500 - (f[_SPRING] if y[_CHUCK] != 0 else 0)
     if f[_PT] > room:
-        return _stop(f, 54) if f[_COLD] > room or f[_CNT] > _WAIT_LONGEST else 0
+        return _at_stop(f, y) if f[_COLD] > room or f[_CNT] > _WAIT_LONGEST else 0
     part = _part(f, y, gap)
+    if y[_KIND] != 0 and f[_PT] < _NEAR_AMBIENT:
+        part = _least(part, _BLOW_PA)
     if gap > _RUN_PA and part > f[_SPREAD]:
         f[_TOPS] = f[_TOPS] + 1
         return _begin_burst(f, y, _FILLING, _air_for(f, _least(part, gap - f[_SPREAD])))
-    part = _least(part, gap - f[_SPREAD])
-    if part < least - (least >> 2) or part < gap >> 2:
-        if y[_CHUCK] == 0 and f[_CNT] < _WAIT_LONGEST or f[_OFF] < _PROBE_TICKS:
-            return 0
-        part = least
+    if f[_SPREAD] > sure:
+        part = _least(part, gap - f[_SPREAD])
+    if part < gap >> 1 and (y[_CHUCK] == 0 and f[_CNT] < _WAIT_LONGEST or f[_OFF] < _PROBE_TICKS):
+        return 0
+    part = _most(part, least)
     f[_TOPS] = f[_TOPS] + 1
     if f[_TOPS] > _TOPS_MAX:
         return _stop(f, 52)

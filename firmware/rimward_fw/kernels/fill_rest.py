@@ -22,6 +22,7 @@ _CNT = const(5)
 _PT = const(6)
 _START = const(7)
 _EG = const(8)
+_SPREAD = const(9)
 _COLD = const(10)
 _SPEED = const(13)
 _AIR = const(14)
@@ -77,20 +78,20 @@ def _still(f, y):
     if y[_CHUCK] == 0:
         limit = _STILL_PA + (_most(f[_EG], 0) >> 6)
     else:
-        limit = (y[_MEAN] + y[_AMBIENT]) >> 8
+        limit = (y[_MEAN] + y[_AMBIENT]) >> (8 if f[_SEEN] != 0 else 9)
     f[_CALM] = f[_CALM] + 1 if f[_OFF] >= shut and slope < limit and slope > -limit else 0
-    if f[_CALM] < _CALM_TICKS and f[_OFF] >= _PATIENCE and y[_CHUCK] != 0 and slope < 0:
+    if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= _PATIENCE and y[_CHUCK] != 0 and slope < 0:
         return _stop(f, _HOSE_OR_TYRE)
     return 1 if f[_CALM] >= _CALM_TICKS or f[_OFF] >= _PATIENCE else 0
 
 
 def _tyre_now(f, y):
-    """The tyre's pressure from a reading at rest."""
+    """Return the tyre's pressure from a reading at rest."""
     return y[_MEAN] - (f[_SPRING] if y[_CHUCK] != 0 else 0)
 
 
 def _first_sight(f, y, pa):
-    """The tyre is seen for the first time, at room temperature but for what the search let in."""
+    """Take the tyre as seen for the first time, at room temperature but for what the search let in."""
     f[_SEEN] = 1
     f[_START] = pa
     f[_PT] = pa
@@ -103,7 +104,7 @@ def _first_sight(f, y, pa):
 
 
 def _learn(f, y):
-    """What a unit of air gives, between the reference and now. Nothing is learnt while the tyre's shape is limp."""
+    """Learn what a unit of air gives, between the reference and now. Nothing is learnt while the tyre's shape is limp."""
     rise = f[_COLD] - f[_COLD_REF]
     air = f[_AIR] - f[_AIR_REF]
     if f[_COLD_REF] < _LIMP_PA:
@@ -123,12 +124,12 @@ def _learn(f, y):
             f[_LEARNT] = 2
             f[_AIR_REF] = f[_AIR]
             f[_COLD_REF] = f[_COLD]
-            if f[_COLD] > _JUDGE_PA:
+            if f[_COLD] > _JUDGE_PA and rise > f[_SPREAD] << 2:  # no volume is judged by a rise of which the heat may be wrong by a quarter
                 f[_VOLUME] = _most(y[_AMBIENT] * 64 // f[_GAIN] - y[_MANIFOLD], 1)
 
 
 def _seen_again(f, y):
-    """A rest after a burst into a tyre that was seen before."""
+    """Judge a rest after a burst into a tyre that was seen before."""
     _rest_heat(f, y, _tyre_now(f, y))
     _learn(f, y)
     f[_AIR_0] = f[_AIR]

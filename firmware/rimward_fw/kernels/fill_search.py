@@ -2,7 +2,7 @@
 
 from rimward_protocol.compat import const
 
-from rimward_fw.kernels.fill_burst import _air_for, _begin_burst
+from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _given, _let_down, _patience, _rested
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_rest import _first_sight, _go, _stop, _tyre_now
 from rimward_fw.kernels.fill_source import _coming, _lag, _rate
@@ -32,24 +32,22 @@ _BURST = const(20)
 _ON = const(21)
 _OFF = const(22)
 _CHOP = const(27)
+_BLEED_N = const(30)
 _BASE = const(31)
 _PEAK = const(32)
 _LIFT = const(33)
 _CALM = const(36)
 _SPRING = const(37)
-_TRIES = const(57)
-_KNEE = const(58)
+_TRIES = const(53)
+_KNEE = const(54)
 _LEFT = const(34)
 _LAST = const(35)
-_SHORT = const(64)
-_RELAY = const(66)
-_FOUND_AIR = const(59)
-_FOUND_PA = const(60)
-_E1 = const(42)
-_E2 = const(43)
-_E3 = const(44)
-_E4 = const(45)
-_E5 = const(46)
+_SHORT = const(60)
+_RELAY = const(62)
+_GAS = const(42)
+_GAS_MOST = const(43)
+_FOUND_AIR = const(55)
+_FOUND_PA = const(56)
 
 _PURGE = const(4)
 _SETTLING = const(8)
@@ -62,6 +60,13 @@ _SPRING_MAX = const(28_000)
 _SPRING_UNKNOWN = const(6_000)  # near the least: what is not known may not lift the tyre over its target
 _SEARCH_PA = const(12_000)
 _SEARCH_SHUT_PA = const(3_000)  # the rise has shown the core open: it needs no more
+_KNEE_SURE_PA = const(12_000)  # one burst that lifts so much and runs off shows a tyre; of a smaller one two, one alone may be a valve just moving
+_SHUT_AHEAD = const(300_000)  # 1/1024 mL: keeps the product under 30 bits
+_LOOK_AGAIN = const(250)  # ticks: by then a slow core has let the excess go
+_UNWATCHED = const(320)  # as in fill_burst
+_RELIEFS = const(3)  # a tyre that so many rounds do not show cannot be found under the guard's bound
+_HOSE_PA = const(45_000)  # no vent under that: the guard takes a hose that comes to ambient for a chuck taken off
+_RELIEVED = const(40)  # ticks after an opening until a burst may begin
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
 
@@ -73,6 +78,7 @@ def _refill(y, pa):
 def _begin_search(f, y):
     """Start, or go on."""
     f[_KNEE] = 0
+    f[_CALM] = 0
     f[_FOUND_PA] = y[_MEAN]
     return _begin_burst(f, y, _PURGE, _air_for(f, _SEARCH_PA if y[_CHUCK] == 0 else _SEARCH_SHUT_PA))
 
@@ -83,15 +89,30 @@ def _dead_slope(f, y):
     return air * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 22
 
 
+def _shut_rise(f, y):
+    """Pa by which the air that still comes if the pump stops now would lift a closed manifold."""
+    return _least(_coming(f, y), _SHUT_AHEAD) * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 11 >> 3
+
+
+def _fits(f, y):
+    """1 where a line's next burst, a fifth higher than the last, stays under the stop reading."""
+    return 1 if y[_READ] + f[_LIFT] + f[_LIFT] // 5 + 2_000 < y[_STOP_PA] else 0
+
+
 def _search(f, y):
-    """A compressor runs until the rise slows to a third of a closed manifold's; a line makes its shortest bursts. Returns WANT."""
-    if y[_WHY] > 3 and f[_OFF] > 50:
+    """Run a compressor until the rise slows to a third of a closed manifold's; a line by its shortest bursts. Returns WANT."""
+    if y[_WHY] > 3 and f[_OFF] > _given(y):
         return _stop(f, y[_WHY])
-    if f[_OFF] > 400 and f[_CNT] > 400:
+    wait = _patience(y)
+    if f[_OFF] > wait and f[_CNT] > wait:
         return _stop(f, 49) if y[_KIND] != 0 and y[_WHY] == 2 else _go(f, _SETTLING)  # not seen: at or above this reading
     came = f[_AIR] - f[_AIR_0]
     if y[_KIND] == 0:
-        ahead = (_most(_lag(f, y), 0) * (y[_COAST] + 28)) >> 5
+        lag = _most(_lag(f, y), 0)
+        ahead = lag * y[_COAST] >> 5
+        if y[_CHUCK] != 0 and f[_CALM] == 0:  # no sign of an open core yet: the reading is late while the pump gathers speed
+            ahead = _most(ahead, _shut_rise(f, y))
+        ahead = ahead + (lag * 28 >> 5)
         if y[_READ] + ahead >= y[_STOP_PA] - y[_RISE] - 300 or f[_ON] == 0 and f[_OFF] > 0 and f[_CNT] > 2 and y[_WHY] == 2:
             return _go(f, _SETTLING)
         f[_LEFT] = _most(f[_LEFT], _lag(f, y)) if f[_CNT] > 1 else 0  # steepest so far: a pump that delivers less than it says is no tyre
@@ -104,12 +125,21 @@ def _search(f, y):
     if f[_CHOP] == 0:
         f[_CHOP] = 1 if f[_ON] >= f[_SHORT] or 0 < f[_OFF] <= 60 else 0
         return 1 - f[_CHOP]
-    if f[_OFF] == 61 and f[_LAST] > 0 and f[_CNT] > 61:
-        if f[_LIFT] > 4_000 and f[_LEFT] * 2 < f[_LIFT] or y[_CHUCK] == 0 and came > f[_GOAL]:
+    if (f[_OFF] == 61 or f[_OFF] == _LOOK_AGAIN) and f[_LAST] > 0 and f[_CNT] > 61:
+        f[_LEFT] = _most(y[_READ] - f[_BASE], 0)
+        f[_CALM] = f[_CALM] + 1 if f[_LIFT] > 4_000 and f[_LEFT] * 2 < f[_LIFT] else 0
+        if f[_CALM] > 1 or f[_CALM] == 1 and f[_LIFT] > _KNEE_SURE_PA or y[_CHUCK] == 0 and came > f[_GOAL]:
             f[_KNEE] = 1
+            f[_BLEED_N] = _most(f[_BLEED_N], 5)
             return _go(f, _SETTLING)
-    if f[_OFF] > 61 and f[_RELAY] > 20 and y[_READ] + f[_LIFT] + f[_LIFT] // 5 + 2_000 < y[_STOP_PA]:
+    if f[_OFF] == _UNWATCHED and y[_CHUCK] != 0:
+        f[_TRIES] = f[_TRIES] + 1
+        if f[_TRIES] > _RELIEFS:
+            return _stop(f, 49)
+    if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0:
         f[_CHOP] = 0
+    elif f[_CHOP] != 0 and (y[_WHY] == 2 or _fits(f, y) == 0):
+        return _let_down(f, y)
     return 1 - f[_CHOP]
 
 
@@ -122,7 +152,7 @@ def _found(f, y):
     if y[_CHUCK] == 0:
         seen = 1 if y[_MEAN] > _NOTHING_PA else 0
     else:
-        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or took > came >> 1) else 0
+        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and took > came >> 1) else 0
     if seen == 0:
         if took > (_air_for(f, _NO_TYRE_PA) if y[_KIND] == 0 else _air_for(f, _NO_TYRE_PA) * 4):
             return _stop(f, 51)
@@ -132,15 +162,12 @@ def _found(f, y):
         return _begin_search(f, y)
     if y[_CHUCK] != 0:
         if y[_MEAN] < _EMPTY_PA:
-            f[_SPRING] = _within(y[_MEAN] - ((took >> 8) * f[_GAIN] >> 8) // 2, _SPRING_MIN, _SPRING_MAX)
+            f[_SPRING] = _within(y[_MEAN] - ((took >> 8) * f[_GAIN] >> 8), _SPRING_MIN, _SPRING_MAX)
         else:
             f[_SPRING] = _SPRING_UNKNOWN
-    f[_E1] = 0
-    f[_E2] = 0
-    f[_E3] = 0
-    f[_E4] = 0
-    f[_E5] = 0
     f[_EG] = 0
+    f[_GAS] = 0
+    f[_GAS_MOST] = 0
     _first_sight(f, y, _tyre_now(f, y))
     if y[_CHUCK] == 0 or y[_MEAN] >= _EMPTY_PA:  # the tyre holds this at least
         if y[_MEAN] - (_SPRING_MAX if y[_CHUCK] != 0 else 0) > y[_TARGET] + _ABOVE_PA:

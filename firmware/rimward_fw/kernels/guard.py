@@ -1,13 +1,12 @@
 """Pressure guard: decides once every 2 ms whether the air source may run. Default off.
 
-`step(g, x)` reads the inputs `x`, updates the state `g` and returns output bits. Every condition of
-promise G1 must hold in this very tick. No allocation, loop or division. The only input from the fill
-controller is the WANT bit. Arrays are int32; `rimward_protocol.kernel_words` gives name, unit and
-meaning of every word. No value, intermediates included, exceeds 30 bits. Pressures are gauge pascal
-plus BIAS inside the guard, so that every stored word is positive.
+`step(g, x)` reads the inputs `x`, updates the state `g` and returns output bits. Every condition of promise G1 must hold in this very
+tick. No allocation, loop or division. The only inputs from the fill controller are the bits WANT and VENT; VENT can only keep the source
+off. Arrays are int32; `rimward_protocol.kernel_words` gives name, unit and meaning of every word. No value, intermediates included,
+exceeds 30 bits. Pressures are gauge pascal plus BIAS inside the guard, so that every stored word is positive.
 
-The same text runs as bytecode on CPython and MicroPython, compiled by numba on the host, and as
-viper machine code on the chip. Names are local constants because an imported name costs 5 us there.
+The same text runs as bytecode on CPython and MicroPython, compiled by numba on the host, and as viper machine code on the chip. Names are
+local constants because an imported name costs 5 us there.
 
 Criteria (G3). A fault must persist for its window; a later row outweighs an earlier one.
 
@@ -64,6 +63,7 @@ _KEY_HIGH = const(4)
 _CUTOFF = const(8)
 _WANT = const(16)
 _CLEAR = const(32)
+_VENT = const(8192)
 # Bits of x[FLAGS].
 _A_SEALED = const(1)
 _B_SEALED = const(2)
@@ -210,7 +210,8 @@ def step(g: ptr32, x: ptr32) -> int:
     lag = (high - g[_SL]) >> 4
     g[_WARM] = g[_WARM] + 1 if g[_WARM] < _WARM_TICKS else _WARM_TICKS
 
-    follow_burst(g, x, read, lag, was_on)
+    vented = 1 if venting != 0 or sw & _VENT != 0 else 0
+    follow_burst(g, x, read, lag, was_on, vented)
 
     # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
     fault = sensors_disagree(g, fa, fb)
@@ -334,7 +335,7 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_ARMED] = 0
     g[_WHY] = why
 
-    held = burst_held(g, x, was_on)
+    held = burst_held(g, x, was_on) | vented
     # Outputs. Before the first air: the relay alone, a gap, the gate alone.
     out = 0
     on = 0

@@ -1,15 +1,18 @@
-"""Guard, part: what is known of a tyre is known only while the chuck is on it (G10).
+"""Guard, part: knowledge of a tyre lasts only while the chuck is on it (G10).
 
-Until flow into a tyre was seen in this connection a workshop line behind a pressure-open chuck is opened only in bursts of
-6 ms, each with a rest of 120 ms, and only while the reading, the guard band and the bound of one burst stay under the
-ceiling. Valves of a longer dead time let nothing in through such a burst: each one that brings no rise lengthens the next
-by 2 ms, up to 22 ms, so that the first burst that does bring some passes the dead time by 2 ms at most. A burst that a tyre
-takes runs off again and then stands, as no leak does; one into a closed manifold stays, but for its warmth (at most 29 % of
-the rise, a third of that in 120 ms). The bound is 1.5 times the largest rise since one stayed, 20 kPa more at least. Flow
-that was seen counts no more once the manifold lies at ambient with the source off. A compressor needs no such rule: its dead-ended
-manifold rises 1.7 kPa a tick, which the overrun predicts (G2).
+Until flow into a tyre was seen in this connection, a workshop line behind a pressure-open chuck opens only in bursts of 6 ms with
+120 ms of rest between them, and only while reading, guard band and the bound of one burst stay under the ceiling. Valves with a
+longer dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst
+that admits air passes the dead time by at most 2 ms. After a burst into a tyre the reading falls again and then is steady, which a
+leak is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms). The
+bound is 1.5 times the largest rise of a closed manifold, at least 20 kPa more. Flow that was seen is forgotten once the manifold is
+at ambient with the source off.
 
-Chuck off: the reading stood over 30 kPa at rest in this connection, then lies at ambient for 0.2 s with the source off.
+An open vent lowers the manifold; such a fall is no flow. While the vent is open no air is admitted, and no rise or fall counts until
+a burst that begins 120 ms after it shut (dead time 25, closing 20, sensor and filters 50 ms). A compressor needs no such rule: its
+dead-ended manifold rises 1.7 kPa a tick, which the overrun predicts (G2).
+
+Chuck off: a steady reading over 30 kPa at rest in this connection, then a reading at ambient for 0.2 s with the source off.
 """
 
 from rimward_protocol.compat import const, ptr32
@@ -50,25 +53,28 @@ _STOOD_TICKS = const(250)  # 0.5 s: the slowest core has emptied the manifold in
 _GONE_PA = const(2_000)  # over the guard band, which bounds the zero error
 _GONE_TICKS = const(100)
 _BYTE = const(255)
+_NO_BURST = const(0x3FFFFF)  # as BURST_FROM, over every reading: no rise or fall counts until the next burst
 
 
 def stands(read: int, lag: int) -> int:
-    """Return 1 while the reading stands: it moves by less than 1/64 in 16 ticks, 600 Pa at least, so that no leak that empties the
-    manifold by half in 0.5 s (1/23 in 16 ticks) stands."""
+    """Return 1 while the reading is steady: it moves by less than 1/64 in 16 ticks, or 600 Pa if that is more. A leak that halves the
+    manifold's pressure in 0.5 s moves it by 1/23."""
     most = (read - _BIAS) >> 6
     most = most if most > _STILL_PA else _STILL_PA
     return 1 if lag < most and lag > -most else 0
 
 
-def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int):
-    """Follow the reading through a burst and the rest after it: flow into a tyre was seen, or the manifold is closed."""
-    if was_on != 0:
+def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int, vented: int):
+    """Follow the reading through a burst and its rest: flow into a tyre, or a closed manifold. An open vent ends the watch."""
+    if vented != 0:
+        g[_BURST_FROM] = _NO_BURST
+    if was_on != 0 or vented != 0:
         g[_SINCE] = 0
     else:
         g[_SINCE] = g[_SINCE] + 1 if g[_SINCE] < _BYTE else _BYTE
     if read > g[_BURST_PEAK]:
         g[_BURST_PEAK] = read
-    watched = 1 if g[_RAN] != 0 and g[_SEEN] == 0 and _BURST_REST <= g[_SINCE] <= _SEEN_LAST else 0
+    watched = 1 if g[_BURST_FROM] != _NO_BURST and g[_RAN] != 0 and g[_SEEN] == 0 and _BURST_REST <= g[_SINCE] <= _SEEN_LAST else 0
     rise = g[_BURST_PEAK] - g[_BURST_FROM]
     fall = g[_BURST_PEAK] - read
     if watched != 0 and rise > _LIFT_MIN and fall * 2 > rise and stands(read, lag) != 0 and read - _BIAS - x[_BAND_PA] > _GONE_PA:
@@ -81,7 +87,7 @@ def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int):
 
 
 def chuck_off(g: ptr32, x: ptr32, read: int, lag: int, active: int) -> int:
-    """Return 1 in the tick in which the chuck is taken to be off; nothing is known any more, RUN must be released."""
+    """Return 1 in the tick in which the chuck counts as off; what is known of the tyre is reset and RUN must be released."""
     above = read - _BIAS - x[_BAND_PA]
     if active == 0 and g[_SINCE] >= _STOOD_TICKS and above > _STOOD_PA and stands(read, lag) != 0:
         g[_STOOD] = 1
@@ -102,14 +108,14 @@ def chuck_off(g: ptr32, x: ptr32, read: int, lag: int, active: int) -> int:
 
 
 def begin_burst(g: ptr32, read: int, was_on: int):
-    """Keep the reading before a burst, which this tick begins."""
+    """Store the reading before a burst that begins in this tick."""
     if was_on == 0:
         g[_BURST_FROM] = read
         g[_BURST_PEAK] = read
 
 
 def forget_tyre(g: ptr32):
-    """Forget what this connection has shown of a tyre."""
+    """Reset what this connection has shown of a tyre."""
     g[_SEEN] = 0
     g[_STOOD] = 0
     g[_AT_AMBIENT] = 0
@@ -118,7 +124,7 @@ def forget_tyre(g: ptr32):
 
 
 def burst_near(g: ptr32, x: ptr32, read: int) -> int:
-    """Return 1 while one burst of a line of which no flow into a tyre was seen could reach the ceiling."""
+    """Return 1 while one burst of a line could reach the ceiling, no flow into a tyre having been seen."""
     if g[_SEEN] != 0 or x[_FLAGS] & _LINE == 0:
         return 0
     more = g[_LIFT] >> 1
@@ -127,11 +133,11 @@ def burst_near(g: ptr32, x: ptr32, read: int) -> int:
 
 
 def burst_held(g: ptr32, x: ptr32, was_on: int) -> int:
-    """Return 1 while the gate has to wait: a burst has had its length or its rest is not over, or the chuck may be coming off."""
+    """Return 1 while the gate must wait: burst at its length, rest not over, or chuck possibly coming off."""
     if g[_STOOD] != 0 and g[_AT_AMBIENT] != 0:
         return 1
     if g[_SEEN] != 0 or x[_FLAGS] & _LINE == 0:
         return 0
     if g[_ON_TICKS] >= _BURST_TICKS + g[_BURST_MORE]:
         return 1
-    return 1 if was_on == 0 and g[_RAN] != 0 and g[_SINCE] < _BURST_REST else 0
+    return 1 if was_on == 0 and g[_SINCE] < _BURST_REST else 0

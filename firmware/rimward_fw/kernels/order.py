@@ -1,4 +1,4 @@
-"""Order of the kernels within a tick: fill controller on the guard's last readings, its one bit handed over, guard. Part of the record."""
+"""Order of the kernels within a tick: fill controller on the guard's last readings, its bits WANT and VENT handed over, guard. Part of the record."""
 
 from rimward_protocol.compat import const, ptr32
 
@@ -19,8 +19,10 @@ _G_FA = const(8)
 _G_FB = const(9)
 _G_READ = const(39)
 
-_WANT_AT = const(4)  # bit of x[SW]
+_WANT_AT = const(4)  # bits of x[SW]
 _WANT = const(16)
+_VENT_AT = const(12)  # the fill controller's bit 1 becomes bit 13
+_VENT = const(8192)
 _BIAS = const(600_000)
 
 
@@ -35,7 +37,7 @@ def couple(guard, fill, g: ptr32, x: ptr32, f: ptr32, y: ptr32) -> int:
     y[_Y_WHY] = g[_G_WHY]
     y[_Y_CAUSE] = g[_G_CAUSE]
     bits = int(fill(f, y))
-    x[_X_SW] = (x[_X_SW] & (0xFFFF - _WANT)) | ((bits & 1) << _WANT_AT)
+    x[_X_SW] = (x[_X_SW] & (0xFFFF - _WANT - _VENT)) | ((bits & 1) << _WANT_AT) | ((bits & 2) << _VENT_AT)
     out = int(guard(g, x))
     y[_Y_OUT] = out
     return out | bits << 8

@@ -1,28 +1,58 @@
-"""The serial link: frames in, one reply each, and pushes while somebody watches.
+"""Serial link: one reply to each request, and pushes while a host watches.
 
-Nothing here can start the air, raise a ceiling or confirm a bead. A turn of `poll` takes a bounded number of bytes, answers
-at most one request and never waits for the line; whatever arrives, the tick runs on. A host that falls silent loses what it
-subscribed to, so a pulled cable leaves nothing running.
+Nothing here can start the air, raise a ceiling or confirm a bead. One call of `poll` takes a bounded number of bytes, answers at most one
+request and never waits for the line; the tick runs on whatever arrives. Subscriptions and holds expire when the host is silent, so a
+pulled cable leaves nothing running.
 """
 
 import struct
 
 from rimward_protocol import codes, frame, layout, messages, replies
+from rimward_protocol.compat import TYPE_CHECKING
 
-from rimward_fw.link import requests
+from rimward_fw.link import requests, store_requests
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from rimward_protocol.shapes import Buffer, Record
+
+    from rimward_fw.shapes import App, Board
+
 
 READ_AT_ONCE = 128
-PIECES = 32  # of a session, one after the other in one turn of the loop
-PIECE_TICKS = 2  # and no longer than this
-HOLD_MS = 5000  # a host that says nothing for so long holds nothing and watches nothing
-STUCK_MS = 2000  # what the line has not taken for so long is thrown away
+PIECES = 32  # pieces of a session in one turn of the loop
+PIECE_TICKS = 2  # and their time limit
+HOLD_MS = 5000  # silence after which a host's hold and subscriptions expire
+STUCK_MS = 2000  # a frame that the line has not taken for so long is dropped
 CLOCK = 0x3FFFFFFF
+# requests answered by `store_requests`
+STORED = bytes(
+    (
+        codes.PROFILE_PUT,
+        codes.PROFILE_LIST,
+        codes.PROFILE_GET,
+        codes.PROFILE_DELETE,
+        codes.SELECT,
+        codes.SESSION_LIST,
+        codes.SESSION_READ,
+        codes.SETTING_PUT,
+        codes.FAULTS,
+        codes.KEY_ENROL,
+        codes.PRESET_PUT,
+        codes.PRESET_LIST,
+        codes.PRESET_DELETE,
+        codes.KEY_ASK,
+        codes.PERSON,
+    )
+)
 
 
 class Link:
     """One serial line. `poll` and `push` belong to the main loop."""
 
-    def __init__(self, board, app):
+    def __init__(self, board: "Board", app: "App") -> None:
         self.board = board
         self.app = app
         self.decoder = frame.Decoder()
@@ -42,17 +72,20 @@ class Link:
         self.stream = False
         self.pushed = 0
         self.frames = 0
-        self.lost = 0  # frames that the line did not take
-        self.failures = 0  # requests that ended in an exception: each is a defect, and is answered all the same
-        self._sending = None  # (sequence, session, offset, end): a session on its way out
-        self._handlers = requests.table(self)
+        self.lost = 0  # dropped frames
+        self.failures = (
+            0  # requests that ended in an exception: each is a defect, but still answered
+        )
+        self._sending: "Any" = None  # (sequence, session, offset, end): session being sent
 
-    def poll(self):
-        """One turn: sends what is left over, takes what has come, answers one request, sends pieces of a session."""
+    def poll(self) -> None:
+        """Run one turn: send pending bytes, read, answer one request, send pieces of a session."""
         now = self.board.ticks_ms()
         if self._sending:
-            self.heard_ms = now  # a host that takes a session has nothing to say meanwhile
-        elif (self.host_id or self.live_hz or self.stream) and (now - self.heard_ms) & CLOCK > HOLD_MS:
+            self.heard_ms = now  # a host that reads a session sends nothing meanwhile
+        elif (self.host_id or self.live_hz or self.stream) and (
+            now - self.heard_ms
+        ) & CLOCK > HOLD_MS:
             self.let_go()
         if not self._flush(now):
             return
@@ -60,8 +93,8 @@ class Link:
         if self._sending:
             self._send_pieces()
 
-    def let_go(self):
-        """Ends what the host holds and watches. The conversation stays open for its next request."""
+    def let_go(self) -> None:
+        """End the host's hold and subscriptions. The conversation stays open for its next request."""
         self.host_id = 0
         self.app.person = b""
         self.live_hz = 0
@@ -69,8 +102,8 @@ class Link:
         self._sending = None
         self.app.recorder.watched(0, False)
 
-    def _take(self, now):
-        """Reads and parses up to the next whole frame, and answers that one."""
+    def _take(self, now: int) -> None:
+        """Read and parse up to the next complete frame, and answer it."""
         if self._at == self._have:
             self._at = 0
             self._have = self.board.read(self._in)
@@ -80,61 +113,66 @@ class Link:
         if result == frame.FRAME:
             self.frames += 1
             if self._answer() != replies.OTHER_HOST:
-                self.heard_ms = now  # one that asks for what another holds does not keep it held
+                self.heard_ms = (
+                    now  # a request for a hold owned by another host does not extend that hold
+                )
         elif result == frame.OTHER_VERSION:
             self.error(replies.VERSION_DIFFERS, codes.PROTOCOL_VERSION)
 
-    def _answer(self):
-        """Answers the frame just read; gives the reply code, 0 where the handler has replied itself."""
+    def _answer(self) -> int:
+        """Answer the frame just read. Return the reply code, 0 where the handler has replied itself."""
         kind = self.decoder.kind
-        handler = self._handlers.get(kind)
+        stored = kind in STORED
         detail = 0
-        if handler is None:
+        if kind not in requests.HANDLERS and not stored:
             code, detail = replies.UNKNOWN_MESSAGE, kind
         elif kind != codes.HELLO and not self.opened:
             code, detail = replies.HELLO_FIRST, kind
+        elif stored and self.app.enabled():
+            code = replies.BUSY_FILLING
         else:
             values = layout.unpack(_payload_of(kind), self.decoder.payload)
             if values is None:
                 code, detail = replies.BAD_LENGTH, self.decoder.length
             else:
-                code = self._handled(handler, values)
+                handlers = store_requests.HANDLERS if stored else requests.HANDLERS
+                code = self._handled(handlers[kind], values)
         if code:
             self.error(code, detail)
         return code
 
-    def _handled(self, handler, values):
-        """A handler's code. One that fails is answered all the same, and the loop goes on."""
+    def _handled(self, handler: "Callable[..., int]", values: "Record") -> int:
+        """Call a handler and return its code; an exception is answered as well, and the loop goes on."""
         try:
-            return handler(values)
+            return handler(self, values)
         except Exception:
             self.failures += 1
             return replies.STORE_DAMAGED
 
-    def reply(self, kind, values):
-        """Sends one reply under the request's sequence number."""
+    def reply(self, kind: int, values: "Record") -> None:
+        """Send one reply under the request's sequence number."""
         self._send(kind, self.decoder.sequence, layout.pack(_payload_of(kind), values))
 
-    def done(self, code=replies.OK):
-        """The plain reply."""
+    def done(self, code: int = replies.OK) -> None:
+        """Send the plain reply."""
         self.reply(codes.DONE, {"asked": self.decoder.kind, "code": code})
 
-    def error(self, code, detail):
-        """A refusal with its code."""
+    def error(self, code: int, detail: int) -> None:
+        """Send a refusal with its code."""
         kind = self.decoder.kind if self.decoder.kind < 0x40 else 0
         self.reply(codes.ERROR, {"asked": kind, "code": code, "detail": detail})
 
-    def push(self, kind, block):
-        """Sends one session block unasked; lost if the line is not free."""
+    def push(self, kind: int, block: "Buffer") -> None:
+        """Send one session block as a push; dropped if the line is busy."""
         self.pushed = (self.pushed + 1) & 0xFFFF
         self._send(kind, self.pushed, block)
 
-    def _send(self, kind, sequence, body):
+    def _send(self, kind: int, sequence: int, body: "Buffer") -> None:
         self.encoder.payload[: len(body)] = body
         self._put(kind, sequence, len(body))
 
-    def _put(self, kind, sequence, length):
-        """Closes the frame and gives it to the line; what the line does not take at once waits for `_flush`."""
+    def _put(self, kind: int, sequence: int, length: int) -> None:
+        """Close the frame and write it; what the line does not take at once waits for `_flush`."""
         if self._rest_at < self._rest_end:
             self.lost = (self.lost + 1) & CLOCK
             return
@@ -146,17 +184,17 @@ class Link:
         end = self.encoder.finish(kind, sequence, length)
         sent = self._written(self._out[:end], end)
         if sent < end:
-            self._rest_at = sent  # it waits where it is: nothing else is made before it has gone
+            self._rest_at = sent  # it waits in place: no other frame is made before it is sent
             self._rest_end = end
             self._stuck_ms = self.board.ticks_ms()
 
-    def _written(self, view, length):
-        """How many bytes the line took. A board that gives None took all."""
+    def _written(self, view: "Buffer", length: int) -> int:
+        """Write and return the number of bytes taken. A board that returns None took all."""
         sent = self.board.write(view)
         return length if sent is None else sent
 
-    def _flush(self, now):
-        """True when nothing is left over. A line that takes nothing for too long loses the frame and all subscriptions."""
+    def _flush(self, now: int) -> bool:
+        """Send pending bytes; true when none remain. A line blocked for too long loses the frame and all subscriptions."""
         if self._rest_at == self._rest_end:
             return True
         left = self._rest_end - self._rest_at
@@ -173,11 +211,11 @@ class Link:
             self.let_go()
         return False
 
-    def send_session(self, session, offset, end):
-        """Queues a range of a stored session; pieces go out as the line takes them, answers to other requests between them."""
+    def send_session(self, session: int, offset: int, end: int) -> None:
+        """Queue a range of a stored session; its pieces are sent as the line takes them, between answers to other requests."""
         self._sending = (self.decoder.sequence, session, offset, end)
 
-    def _send_pieces(self):
+    def _send_pieces(self) -> None:
         head = self.app.engine.head
         pieces = 0
         while self._sending and self._rest_at == self._rest_end and pieces < PIECES:
@@ -186,11 +224,13 @@ class Link:
             if (self.app.engine.head - head) & CLOCK >= PIECE_TICKS:
                 return
 
-    def _send_piece(self):
+    def _send_piece(self) -> None:
         sequence, session, offset, end = self._sending
         head = layout.size(_payload_of(codes.SESSION_DATA))
         try:
-            data = self.app.store.session_read(session, offset, min(frame.MAX_PAYLOAD - head, end - offset))
+            data = self.app.store.session_read(
+                session, offset, min(frame.MAX_PAYLOAD - head, end - offset)
+            )
         except Exception:
             self.failures += 1
             data = b""
@@ -204,5 +244,5 @@ class Link:
         self._sending = (sequence, session, offset, end) if offset < end else None
 
 
-def _payload_of(kind):
+def _payload_of(kind: int) -> "Any":
     return messages.payload_of(kind)

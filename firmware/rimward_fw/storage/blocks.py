@@ -1,28 +1,38 @@
-"""Session blocks that wait in memory to be written out. Main loop only."""
+"""Queue of session blocks in memory until they are written. Main loop only."""
 
 import gc
 
+from rimward_protocol.compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from typing import Any
+
+
 LEAST_BYTES = 2 * 1024
-RESERVE_BYTES = 24 * 1024  # what the main loop works with between two collections; a record takes no memory from it
+RESERVE_BYTES = (
+    20 * 1024
+)  # kept free: 8 KB for the recorder's own buffers, the rest for the main loop between two collections
 MOVE_BYTES = 256
 
 
 class Blocks:
-    """Payloads one behind the other in one piece of memory: kind, length, bytes. `dropping`: the oldest make room for new ones.
+    """Payloads one after the other in one buffer: kind, length, bytes. `dropping`: the oldest are dropped to make room, once
+    `thin(blocks)`, if there is one, frees nothing more.
 
-    What lies between `begin` and `end` is still to be written out.
+    The bytes between `begin` and `end` are still to be written.
     """
 
-    def __init__(self, size, dropping):
+    def __init__(self, size: int, dropping: bool, thin: "Any" = None) -> None:
         self.size = size
         self.buf = bytearray(0)
         self.begin = 0
         self.end = 0
         self.dropping = dropping
+        self._thin = thin
         self.lost = 0
 
-    def open(self):
-        """Take the memory; half of it, and half again, where the heap has no piece so large or less than the reserve would be left."""
+    def open(self) -> None:
+        """Allocate the buffer: half the size, and half again, where the heap has no such free block or would keep less than the reserve."""
         self.begin = 0
         self.end = 0
         self.lost = 0
@@ -37,40 +47,41 @@ class Blocks:
                 if not size:
                     raise full
 
-    def close(self):
-        """Gives the memory back."""
+    def close(self) -> None:
+        """Release the buffer."""
         self.begin = 0
         self.end = 0
         self.buf = bytearray(0)
 
-    def waiting(self):
-        """Bytes to be written out."""
+    def waiting(self) -> int:
+        """Bytes still to be written."""
         return self.end - self.begin
 
-    def room(self, length):
-        """True if a payload of this length fits, after moving what is left to the front and dropping if that is allowed."""
+    def room(self, length: int) -> bool:
+        """Return True if a payload of this length fits, after moving pending blocks to the front and dropping old ones if allowed."""
         need = length + 3
         size = len(self.buf)
         if self.end + need > size and self.begin:
             self._shift(self.begin)
         while self.dropping and need <= size < self.end + need:
-            self._drop(need)
+            if not (self._thin and self._thin(self)):
+                self._drop(need)
         return self.end + need <= size
 
-    def _drop(self, need):
-        """Drop the oldest quarter at once, so that bytes are moved seldom."""
-        goal = max(need, len(self.buf) // 4)
+    def _drop(self, need: int) -> None:
+        """Drop the oldest eighth at once, so that bytes are moved rarely."""
+        goal = max(need, len(self.buf) // 8)
         at = 0
         while at < goal and at < self.end:
             at += self._step(at)
             self.lost += 1
         self._shift(at)
 
-    def _step(self, at):
+    def _step(self, at: int) -> int:
         return 3 + (self.buf[at + 1] | self.buf[at + 2] << 8)
 
-    def _shift(self, count):
-        """Move what lies behind `count` to the front, in small pieces: a copy of it all would take as much memory again."""
+    def _shift(self, count: int) -> None:
+        """Move everything after `count` to the front in small pieces: a copy of it all would take as much memory again."""
         left = self.end - count
         for i in range(0, left, MOVE_BYTES):
             piece = min(MOVE_BYTES, left - i)
@@ -78,8 +89,8 @@ class Blocks:
         self.begin = max(self.begin - count, 0)
         self.end = left
 
-    def put(self, kind, payload, length):
-        """Keeps payload[:length]; the caller asked `room` first."""
+    def put(self, kind: int, payload: bytearray, length: int) -> None:
+        """Append payload[:length]; the caller has asked `room` first."""
         at = self.end
         self.buf[at] = kind
         self.buf[at + 1] = length & 255
@@ -87,19 +98,19 @@ class Blocks:
         self.buf[at + 3 : at + 3 + length] = payload[:length]
         self.end = at + 3 + length
 
-    def oldest(self):
-        """(kind, payload) of the next one to be written out."""
+    def oldest(self) -> tuple[int, memoryview]:
+        """Return (kind, payload) of the next block to be written."""
         stop = self.begin + self._step(self.begin)
         return self.buf[self.begin], memoryview(self.buf)[self.begin + 3 : stop]
 
-    def written(self):
-        """The oldest one stands in the store."""
+    def written(self) -> None:
+        """Remove the oldest block after it is stored."""
         self.begin += self._step(self.begin)
         if self.begin == self.end:
             self.begin = 0
             self.end = 0
 
 
-def free_bytes():
-    """Free heap in bytes, more than anyone needs where the interpreter does not say."""
+def free_bytes() -> int:
+    """Free heap in bytes; a huge number where the interpreter does not report it."""
     return gc.mem_free() if hasattr(gc, "mem_free") else 1 << 30

@@ -1,24 +1,38 @@
-"""The record of a cycle: how it is opened and closed."""
+"""Logbook: opens and closes the record of a cycle."""
 
 import struct
 
-from rimward_protocol import codes, layout, session
+from rimward_protocol import codes, layout, replies, session
+from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
 from rimward_protocol.layouthash import LAYOUT_HASH
 
 from rimward_fw import kernelhash, version
+from rimward_fw.control import events
 from rimward_fw.link.requests import interpreter
 from rimward_fw.storage.recorder import Recorder
 
-_SETTINGS = ((layout.META_CALIBRATION_A, 1), (layout.META_CALIBRATION_B, 2), (layout.META_GUARD_BAND, 3))
+if TYPE_CHECKING:
+    from rimward_protocol.shapes import Buffer
+
+    from rimward_fw.control.cycle import FillCycle
+    from rimward_fw.shapes import App
+
+_SETTINGS = (
+    (layout.META_CALIBRATION_A, 1),
+    (layout.META_CALIBRATION_B, 2),
+    (layout.META_GUARD_BAND, 3),
+)
 
 
-def recorder_of(app):
-    """The recorder, hooked into the link."""
+def recorder_of(app: "App") -> "Recorder":
+    """Return a recorder that pushes its blocks over the link."""
     recorder = Recorder(app.engine, app.board)
     link = app.link
-    buf = link.encoder.payload  # a block that is pushed is sealed where its frame is made
+    buf = link.encoder.payload  # a pushed block is sealed where its frame is built
 
-    def push(message, kind, payload, length):
+    def push(message: int, kind: int, payload: "Buffer", length: int) -> None:
+        """Push a block to the watching host."""
         buf[8 : 8 + length] = payload[:length]
         link.push(message, buf[: session.seal_block(buf, 0, kind, link.pushed, length)])
 
@@ -26,8 +40,8 @@ def recorder_of(app):
     return recorder
 
 
-def open_session(app, cycle):
-    """Begins the record of a cycle."""
+def open_session(app: "App", cycle: "FillCycle") -> None:
+    """Open the record of a cycle."""
     number = app.store.session_new()
     engine = app.engine
     header = {
@@ -53,7 +67,7 @@ def open_session(app, cycle):
     ]
     if cycle.preset:
         metas.append((layout.META_PRESET, cycle.preset))
-    if not any(cycle.wheel):  # what the person entered and confirmed takes the place of a profile
+    if not any(cycle.wheel):  # entered and confirmed values replace a profile
         metas.append((layout.META_UNREGISTERED, struct.pack("<IB", app.entry.printed_pa, 1)))
     if app.person:
         metas.append((layout.META_PERSON, app.person))
@@ -65,7 +79,23 @@ def open_session(app, cycle):
     app.opened_s = app.clock.unix_s()
 
 
-def close_session(app, cause):
-    """Ends the record of a cycle."""
+def close_session(app: "App", cause: int) -> None:
+    """Close the record of a cycle."""
     about = {"unix_s": app.opened_s, "cause": cause, "flags": 1, "wheel_id": app.cycle.wheel}
     app.recorder.finish(cause, app.cycle.tyre_pa, about)
+
+
+def keep_trip(app: "App", cause: int) -> None:
+    """Record a trip before anything else is written."""
+    row = {"cause": cause, "state": app.cycle.state(), "boot": app.boots, "tick": app.engine.head}
+    row.update(
+        {
+            "session": app.recorder.number,
+            "unix_s": app.clock.unix_s(),
+            "value": app.engine.g[slots.G_READ] - slots.BIAS_PA,
+        }
+    )
+    app.board.remember(cause)  # in RAM that a reset preserves, until it is on flash
+    if app.store.trip_add(row) == replies.OK:
+        app.board.remember(0)
+    app.note(events.TRIPPED, cause, app.engine.g[slots.G_READ] - slots.BIAS_PA)

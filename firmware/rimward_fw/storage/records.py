@@ -1,15 +1,20 @@
-"""One small record in two copies: revision and check code in each, written aside, read back, then made current.
+"""Small record in two copies, each with revision and check code: written aside, read back, then made current.
 
-A copy is RECORD_HEAD, body, CRC-32 over both. The higher revision of the copies that stand is the record. A change
-renames the new copy over the lesser one, then brings the other copy up to it, so that both say the same and a copy
-that rots later does not bring an older state back. Everything here belongs to the main loop.
+A copy is RECORD_HEAD, body, CRC-32 over both. The higher revision of the valid copies is the record. A change renames the new copy over
+the older one, then updates the other copy, so that both agree and a copy that decays later does not bring back an older state. Main loop
+only.
 """
 
 import os
 import struct
 
 from rimward_protocol import replies
-from rimward_protocol.compat import crc32
+from rimward_protocol.compat import TYPE_CHECKING, crc32
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
 
 MAGIC = b"RWC1"
 HEAD = "<4sI"
@@ -20,14 +25,14 @@ REVISION_MAX = 0x3FFFFFFF
 ASIDE = ".n"
 
 
-def frame(revision, body):
-    """The bytes of one copy."""
+def frame(revision: int, body: bytes) -> bytes:
+    """Build the bytes of one copy."""
     head = struct.pack(HEAD, MAGIC, revision) + body
     return head + struct.pack("<I", crc32(head))
 
 
-def parse(data):
-    """(revision, body) of one copy, or None for bytes that are not one."""
+def parse(data: bytes) -> tuple[int, bytes] | None:
+    """Return (revision, body) of one copy, or None for invalid bytes."""
     end = len(data) - CRC_BYTES
     if end < HEAD_BYTES:
         return None
@@ -37,8 +42,8 @@ def parse(data):
     return revision, data[HEAD_BYTES:end]
 
 
-def file_bytes(path):
-    """What a file holds, up to the longest copy there is; None if it cannot be read."""
+def file_bytes(path: str) -> bytes | None:
+    """Read a file, up to the longest copy; None if it cannot be read."""
     try:
         with open(path, "rb") as file:
             return file.read(HEAD_BYTES + BODY_MAX + CRC_BYTES + 1)
@@ -46,14 +51,14 @@ def file_bytes(path):
         return None
 
 
-def copy_of(path, slot):
-    """(revision, body) of one copy, or None."""
+def copy_of(path: str, slot: int) -> tuple[int, bytes] | None:
+    """Return (revision, body) of one copy, or None."""
     data = file_bytes(path + "." + str(slot))
     return parse(data) if data else None
 
 
-def read(path):
-    """(body, revision, slot) of a record, or None when no copy stands."""
+def read(path: str) -> tuple[bytes, int, int] | None:
+    """Return (body, revision, slot) of a record, or None when no copy is valid."""
     first = copy_of(path, 0)
     second = copy_of(path, 1)
     if second and (first is None or second[0] > first[0]):
@@ -61,12 +66,14 @@ def read(path):
     return (first[1], first[0], 0) if first else None
 
 
-def nothing():
-    """No watchdog to feed."""
+def nothing() -> None:
+    """Do nothing: there is no watchdog to feed."""
 
 
-def write(path, body, feed=nothing):
-    """Replaces a record. OK once a copy of it is current; any other code: the old one stands. `feed` is called between flash operations."""
+def write(path: str, body: bytes, feed: "Callable[..., Any]" = nothing) -> int:
+    """Replace a record. OK once a copy of it is current; with any other code the old one is unchanged. `feed` is called between flash
+    operations.
+    """
     held = read(path)
     if held and held[1] >= REVISION_MAX:
         return replies.STORE_FULL
@@ -74,11 +81,13 @@ def write(path, body, feed=nothing):
     slot = 1 - held[2] if held else 0
     code = _put(path, slot, data, feed)
     if code == replies.OK and _put(path, 1 - slot, data, feed) != replies.OK:
-        remove_file(path + "." + str(1 - slot))  # one copy is better than one that says what no longer holds
+        remove_file(
+            path + "." + str(1 - slot)
+        )  # one copy is better than one with outdated contents
     return code
 
 
-def _put(path, slot, data, feed=nothing):
+def _put(path: str, slot: int, data: bytes, feed: "Callable[..., Any]" = nothing) -> int:
     aside = path + ASIDE
     try:
         with open(aside, "wb") as file:
@@ -93,8 +102,8 @@ def _put(path, slot, data, feed=nothing):
     return replies.OK if file_bytes(path + "." + str(slot)) == data else replies.READ_BACK_DIFFERS
 
 
-def mend(path):
-    """Brings the copies of a record level again. Gives its body, None when no copy stands."""
+def repair(path: str) -> bytes | None:
+    """Repair a record: make both copies equal. Return its body, None when no copy is valid."""
     first = copy_of(path, 0)
     second = copy_of(path, 1)
     slot = 1 if second and (first is None or second[0] > first[0]) else 0
@@ -104,8 +113,8 @@ def mend(path):
     return held[1] if held else None
 
 
-def remove_file(path):
-    """True if the file is gone."""
+def remove_file(path: str) -> bool:
+    """Remove a file. True if it is gone."""
     try:
         os.remove(path)
     except OSError:
@@ -113,8 +122,8 @@ def remove_file(path):
     return True
 
 
-def exists(path):
-    """True if there is a file or folder of this name."""
+def exists(path: str) -> bool:
+    """Return True if a file or folder of this name exists."""
     try:
         os.stat(path)
     except OSError:
@@ -122,16 +131,16 @@ def exists(path):
     return True
 
 
-def names(folder):
-    """Names in a folder; none when it cannot be read."""
+def names(folder: str) -> list[str]:
+    """List the names in a folder; none when it cannot be read."""
     try:
         return os.listdir(folder)
     except OSError:
         return []
 
 
-def make_folder(path):
-    """True if the folder is there."""
+def make_folder(path: str) -> bool:
+    """Create a folder. True if it exists."""
     try:
         os.mkdir(path)
     except OSError:

@@ -1,20 +1,24 @@
-"""Reader of the tick's raw ring: rebuilds, tick by tick, the inputs that the kernels saw. Main loop only."""
+"""Reader of the tick's raw ring: restores, tick by tick, the inputs of the kernels. Main loop only."""
 
 from array import array
 
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rimward_fw.control.engine import Engine
 
 WRAP = 0x3FFFFFFF  # width of the tick counter
 MARGIN = 16  # ticks that may come while one entry is read
 
 
 class TickReader:
-    """`x`, `y`: inputs of guard and fill controller as of the tick last taken; `out`: its output bits.
+    """Tick reader. `x`, `y`: inputs of guard and fill controller at the last tick taken; `out`: its output bits.
 
     `fa_pa`, `fb_pa`: filtered transducers; `tyre_pa`, `state`: the fill controller's.
     """
 
-    def __init__(self, engine):
+    def __init__(self, engine: "Engine") -> None:
         self.engine = engine
         self.x = array("i", [0] * slots.WORDS_X)
         self.y = array("i", [0] * slots.WORDS_Y)
@@ -25,22 +29,22 @@ class TickReader:
         self.tyre_pa = -1
         self.state = 0
 
-    def begin(self):
-        """Start with the next tick. With the tick held off."""
+    def begin(self) -> None:
+        """Start with the next tick. Call with the tick held off."""
         self.x[:] = self.engine.x
         self.y[:] = self.engine.y
         self.tail = self.engine.head
 
-    def waiting(self):
-        """Ticks not yet taken."""
+    def waiting(self) -> int:
+        """Return the number of ticks not yet taken."""
         return (self.engine.head - self.tail) & WRAP
 
-    def overrun(self):
-        """True if the oldest waiting ticks have been overwritten."""
+    def overrun(self) -> bool:
+        """Return True if the oldest waiting ticks have been overwritten."""
         return self.waiting() > slots.RING_TICKS - MARGIN
 
-    def take(self):
-        """Take one tick, which must be waiting. Return its number."""
+    def take(self) -> int:
+        """Take the next waiting tick. Return its number."""
         ring = self.engine.ring
         at = (self.tail & (slots.RING_TICKS - 1)) * slots.RING_WORDS
         word = ring[at]
@@ -72,12 +76,12 @@ class TickReader:
         return tick
 
 
-def read_pa(engine, tick):
-    """The higher of both filtered transducers of a tick that the ring still holds, Pa gauge."""
+def read_pa(engine: "Engine", tick: int) -> int:
+    """Higher of both filtered transducers at a tick still in the ring, Pa gauge."""
     at = (tick & (slots.RING_TICKS - 1)) * slots.RING_WORDS
     return max(engine.ring[at + 6] & 0x3FFFFF, engine.ring[at + 7]) - slots.BIAS_PA
 
 
-def switches_at(engine, tick):
-    """Switch word of such a tick."""
+def switches_at(engine: "Engine", tick: int) -> int:
+    """Switch word at a tick still in the ring."""
     return engine.ring[(tick & (slots.RING_TICKS - 1)) * slots.RING_WORDS + 2] & 0xFFFF

@@ -1,11 +1,15 @@
-"""Buttons: takes the presses that the tick has debounced and counted, so that none is lost while the main loop is busy."""
+"""Buttons: presses debounced and counted by the tick, so that none is lost while the main loop is busy."""
 
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from array import array
 
 RUN = 1
 KEY_LOW = 2
 KEY_HIGH = 4
-CLEAR = 32  # what the main loop adds to the switch word for a person's answers
+CLEAR = 32  # set by the main loop in the switch word for a person's answers
 CONFIRM = 64
 BLEED = 128
 END_JOB = 256
@@ -23,15 +27,15 @@ _COUNTERS = (
 
 
 class Buttons:
-    """Presses and long presses not yet handled. `t`: words of the tick."""
+    """Presses and long presses to be handled. `t`: words of the tick."""
 
-    def __init__(self, t):
+    def __init__(self, t: "array[int]") -> None:
         self._t = t
         self._seen = [t[word] for word, _ in _COUNTERS]
         self._long_seen = t[slots.T_LONG_COUNT]
 
-    def poll(self):
-        """Return (bits newly pressed, bits held for long enough to mean it). One press of each button at a time."""
+    def poll(self) -> tuple[int, int]:
+        """Return (newly pressed bits, bits held long enough for a long press). One press of each button at a time."""
         pressed = 0
         held = 0
         for i, (word, bit) in enumerate(_COUNTERS):

@@ -1,28 +1,40 @@
-"""Choosing at the inflator: wheels and presets in a list by last use, two lines each, the unregistered wheel last. Three buttons, no link needed."""
+"""Selection list at the inflator: wheels and presets by last use, two lines each, the unregistered wheel last. Three buttons, no link
+needed.
+"""
 
 from rimward_protocol import layout
+from rimward_protocol.compat import TYPE_CHECKING
 
-from rimward_fw.control.cycle import NOBODY
+from rimward_fw.control.phases import NOBODY
 from rimward_fw.storage import recent
 from rimward_fw.ui import buttons
 from rimward_fw.ui import display_numbers as show
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
+
+    from rimward_fw.shapes import App
+
 
 ENTRIES = 3
 _POSITIONS = ("", "F ", "R ")
 
 
 class Chooser:
-    """The list and the mark in it. `begin` when the list comes up; `pressed` takes presses while it is shown."""
+    """List and cursor. `begin` when the list appears; `pressed` handles presses while it is shown."""
 
-    def __init__(self, app):
+    def __init__(self, app: "App") -> None:
         self.app = app
-        self.wheels = []
-        self.presets = []
+        self.wheels: list[bytes] = []
+        self.presets: list[bytes] = []
         self.at = 0
         self.open = False
-        self._rows = None  # of the entries shown: read once for each place of the mark
+        self._rows: "list[tuple[str, bool]] | None" = (
+            None  # entries shown: read once for each cursor position
+        )
 
-    def begin(self):
+    def begin(self) -> None:
         """Read the stored wheels."""
         self.open = True
         store = self.app.store
@@ -32,15 +44,17 @@ class Chooser:
         self.at = min(self.at, len(self.wheels) - 1)
         self._rows = None
 
-    def close(self):
-        """Forget the list."""
+    def close(self) -> None:
+        """Drop the list."""
         self.open = False
         self.wheels = []
         self.presets = []
         self._rows = None
 
-    def pressed(self, bits):
-        """UP and DOWN move the mark, ENTER takes the wheel or opens the preset. Gives the code of choosing a wheel, else None."""
+    def pressed(self, bits: int) -> int | None:
+        """Handle a press: UP and DOWN move the cursor, ENTER selects the wheel or opens the preset. Return the code of selecting a
+        wheel, else None.
+        """
         if not self.open:
             return None
         self._rows = None
@@ -49,15 +63,15 @@ class Chooser:
         elif bits & buttons.DOWN:
             self.at = (self.at + 1) % len(self.wheels)
         elif bits & buttons.ENTER:
-            one, self.at = self.wheels[self.at], 0  # next time it is the first
+            one, self.at = self.wheels[self.at], 0  # the list then starts at the top
             if one in self.presets:
                 self.app.interface.open_pair(one)
             else:
                 return self.app.choose(one)
         return None
 
-    def _entry(self, wheel):
-        """Label; then position, tyre size and ceiling. Of a preset the rider."""
+    def _entry(self, wheel: bytes) -> tuple[str, str]:
+        """Return the label; then position, tyre size and ceiling, or of a preset the rider."""
         if wheel == NOBODY:
             return "not registered", ""
         if wheel in self.presets:
@@ -67,13 +81,20 @@ class Chooser:
         values = layout.unpack(layout.PROFILE, found[0]) if found else None
         if not values:
             return "damaged", "send it again"
-        size = _POSITIONS[values["position"]] + str(values["tyre_width_dmm"] // 10) + "-" + str(values["bead_seat_mm"])
+        size = (
+            _POSITIONS[values["position"]]
+            + str(values["tyre_width_dmm"] // 10)
+            + "-"
+            + str(values["bead_seat_mm"])
+        )
         ceiling = show.limit(values["ceiling_pa"], self.app.interface.psi_first)
         room = 15 - len(size)
-        return show.label(values["label"]), size + " " + (ceiling if len(ceiling) <= room else ceiling.replace(" ", ""))[:room]
+        return show.label(values["label"]), size + " " + (
+            ceiling if len(ceiling) <= room else ceiling.replace(" ", "")
+        )[:room]
 
-    def shown(self):
-        """(line, marked) of the rows that fit."""
+    def shown(self) -> "Sequence[Any]":
+        """Return (line, marked) of the visible rows."""
         if self._rows is None and self.open:
             first = max(0, min(self.at - ENTRIES // 2, len(self.wheels) - ENTRIES))
             self._rows = []

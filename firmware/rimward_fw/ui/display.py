@@ -1,20 +1,31 @@
-"""The display: picks the screen, fills its table with what is true now, draws it only when something has changed. Main loop only."""
+"""Display content: selects the screen, fills in present values, draws only after a change. Main loop only."""
 
 from rimward_protocol import causes, codes, replies
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
 
-from rimward_fw.control import cycle
-from rimward_fw.ui import buttons, display_facts
+from rimward_fw.control import phases as cycle
+from rimward_fw.ui import buttons, display_facts, reason_facts
 from rimward_fw.ui import display_numbers as show
 from rimward_fw.ui.screens import turns
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
+
+    from rimward_protocol.shapes import Buffer
+
+    from rimward_fw.shapes import App, Board
+
+
 try:
     import framebuf
-except ImportError:  # CPython has none: the firmware runs there without a picture
+except ImportError:  # missing on CPython: the firmware runs there without a picture
     framebuf = None
 
 WIDTH = 128
 TURN_MS = 2500
+CHECK = "check tomorrow"
 BAR_SPAN = 120
 PLACES = {"big": (0, 11), "unit": (100, 14), "second": (0, 38), "bar": (0, 48)}
 _KERNEL_SCREENS = {
@@ -34,8 +45,8 @@ _KERNEL_SCREENS = {
 _MORE = ("pair", "service", "tripped", "stopped", "refused", "why", "new", "looser", "ready")
 
 
-def screen_of(app):
-    """The name of the screen that is due."""
+def screen_of(app: "App") -> str:
+    """Name of the screen to show."""
     v = app.cycle
     if app.engine.g[slots.G_CAUSE]:
         return "tripped"
@@ -51,7 +62,11 @@ def screen_of(app):
         code = app.interface.pair.code
         return "refused" if code == replies.TARGET_ABOVE_STOP else "no-pair" if code else "pair"
     if v.phase != cycle.ARMED:
-        return _asked(app) if v.phase == cycle.ASK_WHEEL else ("choose", "", "stood", "cold", "loading")[v.phase]
+        return (
+            _asked(app)
+            if v.phase == cycle.ASK_WHEEL
+            else ("choose", "", "stood", "cold", "loading")[v.phase]
+        )
     kernel = app.engine.f[slots.F_STATE]
     if v.measuring and kernel in (codes.FILL_DONE, codes.STOPPED):
         return "measure-done"
@@ -64,14 +79,16 @@ def screen_of(app):
     return "seat-ready" if v.seating else "measure-ready" if v.measuring else "ready"
 
 
-def _asked(app):
+def _asked(app: "App") -> str:
     v = app.cycle
     if v.wheel == cycle.NOBODY:
-        return {codes.WAIT_PRINTED_MAXIMUM: "printed", codes.WAIT_APPROVAL: "approval"}.get(app.entry.step, "target")
+        return {codes.WAIT_PRINTED_MAXIMUM: "printed", codes.WAIT_APPROVAL: "approval"}.get(
+            app.entry.step, "target"
+        )
     return "looser" if v.old else "new"
 
 
-def _over(app):
+def _over(app: "App") -> str:
     v = app.cycle
     if v.question:
         return v.question
@@ -80,12 +97,14 @@ def _over(app):
     return _done(app) if v.cause == causes.TARGET_REACHED else "stopped"
 
 
-def _done(app):
+def _done(app: "App") -> str:
     return "done" if app.cycle.tyre_pa >= 0 else "unknown"
 
 
-def fact(app, name):
-    """What a screen's text names. Worked out when it is named: all of them ten times a second would cost a third of the main loop's time."""
+def fact(app: "App", name: str) -> str:
+    """Value of a name used in a screen's text. Computed on demand: all of them ten times a second would take a third of the main loop's
+    time.
+    """
     e, v = app.engine, app.cycle
     if name == "label":
         return show.label(v.values["label"]) if v.values else ""
@@ -94,6 +113,14 @@ def fact(app, name):
         return (show.bar(pa) if name == "entry_bar" else show.psi(pa)) if pa else "--"
     if name == "request":
         return app.consent.text
+    if name == "check":
+        return "SLOW LEAK: look" if v.losses.slow_leak else CHECK
+    if name == "loss":
+        return (
+            CHECK
+            if v.losses.rate is None
+            else show.loss(v.losses.rate, v.losses.spread, app.interface.psi_first)
+        )
     if name == "ambient":
         return str(app.ambient_pa() // 1000)
     if name == "air":
@@ -136,27 +163,33 @@ def fact(app, name):
     raise KeyError(name)
 
 
-def _litres(ml):
-    """A volume as people read it: 1.8."""
+def _litres(ml: int) -> str:
+    """Format a volume for the display: 1.8."""
     return str((ml + 50) // 1000) + "." + str((ml + 50) // 100 % 10)
 
 
-def pressures(app):
-    """Tyre (-1 not known), reading, ceiling and target (0: none in force) in Pa, as they are now."""
+def pressures(app: "App") -> tuple[int, int, int, int]:
+    """Return tyre (-1 unknown), reading, ceiling and target (0: none in force), Pa."""
     e, v = app.engine, app.cycle
     live = v.phase == cycle.ARMED
     ceiling = e.g[slots.G_CEIL] if live and e.g[slots.G_CEIL] else v.ceiling_pa
-    return e.f[slots.F_TYRE_PA] if live else v.tyre_pa, e.g[slots.G_READ] - slots.BIAS_PA, ceiling, e.y[slots.Y_TARGET_PA] if live else 0
+    left = not live or e.f[slots.F_STATE] == codes.FILL_DONE  # as it was left, chuck on or off
+    return (
+        v.tyre_pa if left else e.f[slots.F_TYRE_PA],
+        e.g[slots.G_READ] - slots.BIAS_PA,
+        ceiling,
+        e.y[slots.Y_TARGET_PA] if live else 0,
+    )
 
 
-def lengths(app):
-    """Points of the bar: what is there and the target."""
+def lengths(app: "App") -> tuple[int, int]:
+    """Return bar lengths in points: present reading and target."""
     tyre, read, ceiling, target = pressures(app)
     return meter(tyre if tyre >= 0 else read, ceiling), meter(target, ceiling)
 
 
-def filled(text, app, more):
-    """The text with {names} replaced: by `more`, else by `fact`."""
+def filled(text: str, app: "App", more: dict[str, str]) -> str:
+    """Replace {names} in a text by `more`, else by `fact`."""
     parts = text.split("{")
     for i in range(1, len(parts)):
         name, rest = parts[i].split("}")
@@ -165,21 +198,23 @@ def filled(text, app, more):
 
 
 class DisplayView:
-    """`work` ten times a second."""
+    """Display of one App; `work` ten times a second."""
 
-    def __init__(self, app):
+    def __init__(self, app: "App") -> None:
         self.app = app
         self.frame = bytearray(WIDTH * 8)
-        self.canvas = framebuf.FrameBuffer(self.frame, WIDTH, 64, framebuf.MONO_VLSB) if framebuf else None
-        self.drawn = None
+        self.canvas: "Any" = (
+            framebuf.FrameBuffer(self.frame, WIDTH, 64, framebuf.MONO_VLSB) if framebuf else None
+        )
+        self.drawn: "Any" = None
         self.name = ""
-        self.count = 0  # pictures drawn, as a host is shown it
+        self.count = 0  # pictures drawn, counted for hosts that show them
         self._since = 0
-        self._extra = {}
-        self._turns = []
+        self._extra: dict[str, str] = {}
+        self._turns: "list[Any]" = []
 
-    def work(self):
-        """Shows what is true now, if it differs from what stands there."""
+    def work(self) -> None:
+        """Draw the present state if it differs from the picture."""
         if self.canvas is None:
             return
         now = self.app.board.ticks_ms()
@@ -193,7 +228,10 @@ class DisplayView:
         more = self._more(name)
         rows = [(place, style, filled(text, self.app, more)) for place, style, text in table]
         if self.app.BENCH:
-            rows = [(place, style, show.whole("BENCH " + text) if place == "0" else text) for place, style, text in rows]
+            rows = [
+                (place, style, show.whole("BENCH " + text) if place == "0" else text)
+                for place, style, text in rows
+            ]
         bars = lengths(self.app)
         picked = (rows, bars if name != "choose" else self.app.interface.chooser.shown())
         if picked != self.drawn:
@@ -202,29 +240,37 @@ class DisplayView:
             self.count = self.count % 0xFFFF + 1
             self.app.board.show(self.frame)
 
-    def part(self, number):
-        """A quarter of the picture (0 to 3), or its texts line by line (4)."""
+    def part(self, number: int) -> "Buffer":
+        """Return a quarter of the picture (0 to 3), or its texts line by line (4)."""
         if number < 4:
             return memoryview(self.frame)[256 * number : 256 * number + 256]
         rows = self.drawn[0] if self.drawn else ()
         lines = []
         for _place, style, text in sorted(rows, key=_height):
-            lines += [row[0] for row in self.app.interface.chooser.shown()] if style == "l" else [text]
+            lines += (
+                [row[0] for row in self.app.interface.chooser.shown()] if style == "l" else [text]
+            )
         return "\n".join([line for line in lines if line]).encode()
 
-    def _more(self, name):
-        """Texts that cost something to fetch: once for each screen, the service page each time."""
+    def _more(self, name: str) -> dict[str, str]:
+        """Texts that are costly to fetch: once for each screen, on the service page every time."""
         if name in _MORE and (name == "service" or not self._extra):
-            self._extra = display_facts.facts_of(self.app, name)
+            self._extra = (
+                reason_facts.reason_facts(self.app, name)
+                if name in reason_facts.NAMES
+                else display_facts.facts_of(self.app, name)
+            )
         return self._extra
 
 
-def _height(row):
+def _height(row: tuple[str, str, str]) -> int:
     return PLACES[row[0]][1] if row[0] in PLACES else 8 * int(row[0])
 
 
-def draw(canvas, rows, meter, listed):
-    """One table onto the canvas."""
+def draw(
+    canvas: "Any", rows: list[tuple[str, str, str]], meter: tuple[int, int], listed: "Sequence[Any]"
+) -> None:
+    """Draw one table onto the canvas."""
     canvas.fill(0)
     for place, style, text in rows:
         x, y = PLACES[place] if place in PLACES else (0, 8 * int(place))
@@ -240,18 +286,20 @@ def draw(canvas, rows, meter, listed):
             for i, (line, marked) in enumerate(listed):
                 _line(canvas, line, y + 8 * i, marked)
         else:
-            _line(canvas, text, y, style == "i", x if style != "c" else (WIDTH - 8 * len(text)) // 2)
+            _line(
+                canvas, text, y, style == "i", x if style != "c" else (WIDTH - 8 * len(text)) // 2
+            )
 
 
-def _line(canvas, text, y, inverted, x=0):
+def _line(canvas: "Any", text: str, y: int, inverted: bool, x: int = 0) -> None:
     if inverted:
         canvas.fill_rect(0, y, WIDTH, 8, 1)
     canvas.text(text, x, y, 0 if inverted else 1)
 
 
-def big(canvas, text, x, y, scale):
-    """Text enlarged from the built-in font."""
-    columns = bytearray(8 * len(text))  # one byte a column, the top point in its lowest bit
+def big(canvas: "Any", text: str, x: int, y: int, scale: int) -> None:
+    """Draw text enlarged from the built-in font."""
+    columns = bytearray(8 * len(text))  # one byte a column, top point in the lowest bit
     framebuf.FrameBuffer(columns, len(columns), 8, framebuf.MONO_VLSB).text(text, 0, 0)
     for bits in columns:
         top = y
@@ -267,13 +315,13 @@ def big(canvas, text, x, y, scale):
         x += scale
 
 
-def meter(pa, ceiling_pa):
-    """Points of the bar that stand for a pressure; all of them at the ceiling and above."""
+def meter(pa: int, ceiling_pa: int) -> int:
+    """Bar length of a pressure in points; full length at the ceiling and above."""
     return min(max(pa, 0) * BAR_SPAN // ceiling_pa, BAR_SPAN) if ceiling_pa > 0 else 0
 
 
-def gauge(canvas, y, lengths):
-    """A bar from nothing to the ceiling, with a mark at the target."""
+def gauge(canvas: "Any", y: int, lengths: tuple[int, int]) -> None:
+    """Draw a bar from zero to the ceiling with a mark at the target."""
     length, mark = lengths
     canvas.rect(0, y, WIDTH, 7, 1)
     canvas.fill_rect(2, y + 2, length, 3, 1)
@@ -281,8 +329,8 @@ def gauge(canvas, y, lengths):
     canvas.vline(2 + BAR_SPAN, y, 7, 1)
 
 
-def notice(board, name):
-    """One fixed screen, sent out whole: for a board that will not run."""
+def notice(board: "Board", name: str) -> None:
+    """Show one fixed screen, sent completely: for a board that cannot run."""
     if framebuf is None:
         return
     frame = bytearray(WIDTH * 8)

@@ -1,11 +1,18 @@
-"""Texts that only a few screens need and that cost time to fetch: `display` asks once for each screen. Main loop only."""
+"""Texts that few screens need and that are slow to fetch: `display` fetches them once for each screen. Main loop only."""
 
-from rimward_protocol import causes, codes, replies
+from rimward_protocol import codes
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
 
 from rimward_fw import version
 from rimward_fw.storage.wheels import loosened
 from rimward_fw.ui import display_numbers as show
+
+if TYPE_CHECKING:
+    from rimward_fw.control.cycle import FillCycle
+    from rimward_fw.control.pair import Pair
+    from rimward_fw.shapes import App
+
 
 _RIMS = ("not known", "SS", "TSS", "HB", "C", "TC")
 _CHUCKS = ("?", "pin", "press")
@@ -14,12 +21,10 @@ _RANGES = ("?", "low", "high", "bench")
 _TESTS = ("not yet", "passed")
 
 
-def facts_of(app, name):
-    """The texts of one screen; for those screens that need more than `display.fact`."""
+def facts_of(app: "App", name: str) -> dict[str, str]:
+    """Return the texts of a screen that needs more than `display.fact`."""
     if name == "service":
         return service_facts(app)
-    if name in ("tripped", "stopped", "refused", "why"):
-        return reason_facts(app, name)
     if name == "looser":
         return looser_facts(app.cycle)
     if name == "new":
@@ -31,8 +36,8 @@ def facts_of(app, name):
     return facts
 
 
-def pair_facts(pair, psi):
-    """Rider, target and ceiling of both wheels of a preset, and which of them have got there."""
+def pair_facts(pair: "Pair", psi: bool) -> dict[str, str]:
+    """Rider, target and ceiling of both wheels of a preset, and which of them reached its target."""
     pair.reached()
     found = {"rider": show.label(pair.row["rider"])}
     for i in (0, 1):
@@ -43,8 +48,8 @@ def pair_facts(pair, psi):
     return found
 
 
-def wheel_facts(v):
-    """What a new wheel is compared with."""
+def wheel_facts(v: "FillCycle") -> dict[str, str]:
+    """Facts for identifying a new wheel."""
     row = v.values
     return {
         "tyre": str(row["tyre_width_dmm"] // 10) + "-" + str(row["bead_seat_mm"]),
@@ -54,10 +59,15 @@ def wheel_facts(v):
     }
 
 
-def looser_facts(v):
-    """What a person last confirmed of this wheel, and what the profile says now; `what` names a class, position or size that changed."""
+def looser_facts(v: "FillCycle") -> dict[str, str]:
+    """Facts last confirmed of this wheel beside those of its profile; `what` names a changed class, position or size."""
     old, row = v.old, v.values
-    texts = {"old_ceil": show.bar(old[0]), "new_ceil": show.bar(row["ceiling_pa"]), "old_limit": show.bar(old[1]), "new_limit": show.bar(row["limit_pa"])}
+    texts = {
+        "old_ceil": show.bar(old[0]),
+        "new_ceil": show.bar(row["ceiling_pa"]),
+        "old_limit": show.bar(old[1]),
+        "new_limit": show.bar(row["limit_pa"]),
+    }
     texts["old_litre"], texts["new_litre"] = show.litres(old[3]), show.litres(row["volume_ml"])
     changed = loosened(old, row)
     words = {
@@ -72,24 +82,31 @@ def looser_facts(v):
     return texts
 
 
-def _rim(number):
+def _rim(number: int) -> str:
     return _RIMS[number] if number else "?"
 
 
-def ride_facts(v):
-    """The limit and the ride that it has to hold on: what the ceiling here was worked out from."""
+def ride_facts(v: "FillCycle") -> dict[str, str]:
+    """Limit and ride from which the ceiling here is computed."""
     row = v.values
     stated = row["flags"] & codes.FLAG_RIDE_STATED and not row["flags"] & codes.FLAG_LIMIT_AT_FILL
     return {
-        "ride_air": "ride to " + str(row["ambient_min_pa"] // 100) + "hPa" if stated else "no ride stated:",
-        "ride_heat": "tyre to " + show.celsius(row["temp_max_ck"]) + " C" if stated else "limit holds here",
+        "ride_air": "ride to " + str(row["ambient_min_pa"] // 100) + "hPa"
+        if stated
+        else "no ride stated:",
+        "ride_heat": "tyre to " + show.celsius(row["temp_max_ck"]) + " C"
+        if stated
+        else "limit holds here",
     }
 
 
-def calibration_facts(app):
-    """Day of the calibration, what follows from its age, and the guard band in force."""
+def calibration_facts(app: "App") -> dict[str, str]:
+    """Day of the calibration, consequence of its age, and guard band in force."""
     day, age = app.calibrated_day(), app.calibration_age_days()
-    due, locks = day_text(day + codes.CALIBRATION_DUE_DAYS), day_text(day + codes.CALIBRATION_LOCK_DAYS)
+    due, locks = (
+        day_text(day + codes.CALIBRATION_DUE_DAYS),
+        day_text(day + codes.CALIBRATION_LOCK_DAYS),
+    )
     if not day:
         words = "never: the band is its class"
     elif age > codes.CALIBRATION_LOCK_DAYS:
@@ -98,34 +115,32 @@ def calibration_facts(app):
         words = "OVERDUE: wider band, locks " + locks
     else:
         words = "due " + due
-    return {"calibrated": day_text(day) if day else "never", "due": words, "guard_bar": show.bar_up(app.guard_pa())}
+    return {
+        "calibrated": day_text(day) if day else "never",
+        "due": words,
+        "guard_bar": show.bar_up(app.guard_pa()),
+    }
 
 
-def day_text(days):
-    """Date of a day counted from 2020-01-01, as year-month-day; proleptic Gregorian."""
+def day_text(days: int) -> str:
+    """Format a day counted from 2020-01-01 as year-month-day; proleptic Gregorian."""
     era_day = days + 737_730  # days from 0000-03-01 to 2020-01-01
     era, day = era_day // 146_097, era_day % 146_097
     year = (day - day // 1460 + day // 36524 - day // 146_096) // 365
     rest = day - (365 * year + year // 4 - year // 100)
     month = (5 * rest + 2) // 153
     year += era * 400 + (1 if month >= 10 else 0)
-    return str(year) + "-" + ("0" + str((month + 2) % 12 + 1))[-2:] + "-" + ("0" + str(rest - (153 * month + 2) // 5 + 1))[-2:]
+    return (
+        str(year)
+        + "-"
+        + ("0" + str((month + 2) % 12 + 1))[-2:]
+        + "-"
+        + ("0" + str(rest - (153 * month + 2) // 5 + 1))[-2:]
+    )
 
 
-def reason_facts(app, name):
-    """Likely reason and next step, in the words that log and host use."""
-    if name == "refused":
-        overdue = app.refusal == replies.SETTING_LOCKED
-        row = causes.row_of(causes.INSTRUMENT_OVERDUE) if overdue else replies.row_of(app.refusal)
-    else:
-        e = app.engine
-        cause = e.g[slots.G_CAUSE] if name == "tripped" else e.g[slots.G_WHY] if name == "why" else app.cycle.cause or e.f[slots.F_REASON]
-        row = causes.row_of(cause)
-    return {"cause": str(row[0]), "word": row[1], "reason": row[2], "step": row[3]}
-
-
-def service_facts(app):
-    """Counters and raw readings for whoever looks after the inflator."""
+def service_facts(app: "App") -> dict[str, str]:
+    """Counters and raw readings for service."""
     status = app.status()
     a, b, _tyre, _state = app.sample()
     facts = calibration_facts(app)

@@ -1,7 +1,8 @@
-"""What a person has in front of them: display, three buttons, buzzer. Main loop only."""
+"""User interface: display, three buttons, buzzer. Main loop only."""
 
 from rimward_protocol import codes, replies
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.compat import TYPE_CHECKING
 
 from rimward_fw.control.duty import Duty
 from rimward_fw.control.pair import Pair
@@ -9,30 +10,38 @@ from rimward_fw.ui import buttons
 from rimward_fw.ui.chooser import Chooser
 from rimward_fw.ui.display import DisplayView
 
+if TYPE_CHECKING:
+    from typing import Any
+
+    from rimward_fw.shapes import App
+
+
 _FILL_BEEP = 4
-_TRIP_TICKS = 256  # on and off again, about every half second
+_TRIP_TICKS = 256  # half a period, about every half second
 
 
 class Interface:
-    """Belongs to one App. `pressed` for presses, `work` ten times a second."""
+    """User interface of one App. `pressed` handles presses, `work` runs ten times a second."""
 
-    def __init__(self, app):
+    def __init__(self, app: "App") -> None:
         self.app = app
         self.chooser = Chooser(app)
         self.duty = Duty()
-        self.service = False  # the service page is shown in place of the list of wheels
-        self.pair = None  # a preset is open: its wheels are chosen from it until UP goes back to the list
+        self.service = False  # the service page replaces the list of wheels
+        self.pair: "Any" = (
+            None  # a preset is open: its wheels are selected until UP returns to the list
+        )
         self.psi_first = False
         self.buzzer = True
         self.view = DisplayView(app)
 
-    def settings(self, buzzer, unit):
-        """Stored values of the two settings people may change; empty ones keep what is built in."""
+    def settings(self, buzzer: bytes, unit: bytes) -> None:
+        """Load the two display settings; unset values keep the built-in ones."""
         self.buzzer = buzzer != b"\x00"
         self.psi_first = unit == b"\x01"
 
-    def pressed(self, bits, held):
-        """Presses go to whoever asks on the display. UP held long in the list of wheels shows the service page, UP leaves it."""
+    def pressed(self, bits: int, held: int) -> None:
+        """Pass presses to the screen in control. A long UP in the list of wheels opens the service page, UP closes it."""
         cycle = self.app.cycle
         if self.app.consent.what:
             self.app.consent.pressed(bits)
@@ -47,13 +56,15 @@ class Interface:
         elif bits:
             self.chooser.pressed(bits)
 
-    def open_pair(self, preset_id):
+    def open_pair(self, preset_id: bytes) -> None:
         """Show a preset's two wheels."""
         self.pair = Pair(self.app, preset_id)
         self.app.refusal = self.pair.code
 
-    def _paired(self, bits):
-        """ENTER takes the front wheel, DOWN the rear one, UP goes back; a preset that cannot be used is left by ENTER, too."""
+    def _paired(self, bits: int) -> None:
+        """Handle presses on a preset: ENTER selects the front wheel, DOWN the rear one, UP goes back; an unusable preset is also left by
+        ENTER.
+        """
         pair = self.pair
         if bits & buttons.UP or (pair.code and bits & buttons.ENTER):
             self.pair = None
@@ -62,8 +73,8 @@ class Interface:
             if code not in (replies.OK, replies.WAITING_FOR_PERSON):
                 pair.code = self.app.refusal = code
 
-    def work(self):
-        """List of wheels, duty, buzzer and picture follow what happens."""
+    def work(self) -> None:
+        """Update list of wheels, duty, buzzer and picture."""
         e = self.app.engine
         listing = self.app.cycle.phase == 0 and not self.pair
         if listing != self.chooser.open:
@@ -74,5 +85,10 @@ class Interface:
             self.service = False
         on = codes.OUT_GATE | codes.OUT_RELAY
         self.duty.work(e.out & on == on, self.app.board.ticks_ms())
-        self.app.board.beep(bool(self.buzzer and (e.out >> 8 & _FILL_BEEP or (e.g[slots.G_CAUSE] and e.head & _TRIP_TICKS))))
+        self.app.board.beep(
+            bool(
+                self.buzzer
+                and (e.out >> 8 & _FILL_BEEP or (e.g[slots.G_CAUSE] and e.head & _TRIP_TICKS))
+            )
+        )
         self.view.work()

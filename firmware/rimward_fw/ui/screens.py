@@ -1,5 +1,5 @@
-"""Every screen of the display: name -> its text. A line `-` begins its next turn: turns change places every few seconds. What stands above
-a line `=` is in every turn: title and next step.
+"""Screens of the display: name -> text. A line `-` begins the next turn: turns alternate every few seconds. Rows above a line `=` appear in
+every turn: title and next step.
 
 A row: place, style, text. Place: line 0 to 7, or a name in display.PLACES. Style: `.` text, i inverted line, c centred, b big number,
 w words wrapped over the lines down to the next row, g bar towards the ceiling, l list of wheels. {names} come from display.fact; sixteen
@@ -200,7 +200,7 @@ bar g
 0 i WHICH WHEEL?
 1 . takes {takes_l} L
 2 . this wheel {wheel_l}
-3 w Is it {label}? Else let go.
+3 w Is it {label}? Else release.
 7 . ENTER it is""",
     "settle": """\
 0 i COLD ~{cold_read}
@@ -225,7 +225,9 @@ second . {second}
 =
 6 c hose off, cap on
 -
-6 c check tomorrow""",
+6 c {check}
+-
+6 c {loss}""",
     "unknown": """\
 0 i TYRE UNKNOWN
 2 w What the tyre holds was not seen. Measure it before riding.
@@ -277,6 +279,14 @@ second . {second}
 2 . {calibrated}
 3 w {due}
 6 . band {guard_bar} bar""",
+    "no-record": """\
+0 i NO RECORD
+1 w Memory full or faulty: this fill leaves no record. Have it serviced.
+6 . ENTER fill so
+7 . DOWN  leave it""",
+    "no-store": """\
+0 i MEMORY LOST
+1 w Flash cannot be read. Air stays off. Switch off and on; if it stays, install again.""",
     "maintenance": """\
 0 i MAINTENANCE
 2 w The pump is off and stays off. To end it open the contact, switch off and on.""",
@@ -287,10 +297,10 @@ second . {second}
 }
 
 
-def turns(name):
-    """Turns of one screen: a list of tables, each a list of (place, style, text). Its name alone if there is no such screen."""
-    tables = [[]]
-    common = []
+def turns(name: str) -> list[list[tuple[str, str, str]]]:
+    """Return the turns of one screen: a list of tables, each a list of (place, style, text); the name alone if there is no such screen."""
+    tables: list[list[tuple[str, str, str]]] = [[]]
+    common: list[tuple[str, str, str]] = []
     for line in (entry(SCREENS, name) or "0 i " + name).split("\n"):
         if line == "=":
             common = tables[0]

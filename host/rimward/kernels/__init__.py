@@ -1,1 +1,1 @@
-"""The firmware's kernels on the host: assembled into one module each."""
+"""The firmware's kernels on the host, each assembled into one module."""

@@ -1,7 +1,7 @@
-"""The proof bench's firmware, made from the ordinary one: the same files, but both kernels and main.py.
+"""Firmware of the proof bench, made from the ordinary one: the same files except both kernels and main.py.
 
-The guard is `kernels/guard.py` with the constants of `rimward_fw.bench.limits`; the fill controller is `bench/fill.py`.
-`built_right` of the firmware tries the result at every start. Used to install a bench and to run one virtually.
+The guard is `kernels/guard.py` with the constants of `rimward_fw.bench.limits`; the fill controller is `bench/fill.py`. The firmware's
+`built_right` tests the result at every start. Used for installing a bench and for running one virtually.
 """
 
 import shutil
@@ -22,22 +22,27 @@ NOT_NEEDED = ("__pycache__",)
 
 
 def bench_guard() -> str:
-    """Source of the bench's guard. ValueError if the guard has no constant of that name."""
+    """Source of the bench's guard. ValueError for an unknown constant."""
     return assemble(GUARD, LIMITS)
 
 
 def bench_main(source: str) -> str:
-    """The bench's main.py. ValueError if the ordinary one does not start as expected."""
+    """Source of the bench's main.py. ValueError if the ordinary one does not start as expected."""
     if source.count(ORDINARY_START) != 1:
         raise ValueError("main.py does not start the ordinary inflator as expected")
     return source.replace(ORDINARY_START, BENCH_START)
 
 
 def write_tree(folder: Path) -> Path:
-    """Writes the whole bench firmware (package `rimward_fw` and main.py) into `folder`; gives main.py."""
+    """Write the complete bench firmware (package `rimward_fw` and main.py) into `folder`. Return main.py."""
     _protocol, firmware, main = source_paths()
     package = folder / "rimward_fw"
-    shutil.copytree(firmware / "rimward_fw", package, ignore=shutil.ignore_patterns(*NOT_NEEDED), dirs_exist_ok=True)
+    shutil.copytree(
+        firmware / "rimward_fw",
+        package,
+        ignore=shutil.ignore_patterns(*NOT_NEEDED),
+        dirs_exist_ok=True,
+    )
     for name, text in kernel_files().items():
         (package / name).write_text(text, encoding="utf-8")
     start = folder / "main.py"
@@ -46,13 +51,13 @@ def write_tree(folder: Path) -> Path:
 
 
 def kernel_files() -> dict[str, str]:
-    """Files of the firmware's package that a bench has otherwise, with their text."""
+    """Files of the firmware's package that differ on a bench, with their text."""
     return {"kernels/guard.py": bench_guard(), "kernels/fill.py": assemble(FILL)}
 
 
 @cache
 def guard_module() -> ModuleType:
-    """The bench's guard as a module, for replays and tests."""
+    """Bench's guard as a module, for replays and tests."""
     module = ModuleType("rimward_fw.bench_guard")
     exec(compile(bench_guard(), "bench guard", "exec"), module.__dict__)
     return module

@@ -1,4 +1,4 @@
-"""How long a tick takes on the chip: figures that `python -m tests.machine --write` counts on the board's machine code."""
+"""Duration of a tick on the chip: figures that `python -m tests.machine --write` counts on the board's machine code."""
 
 import json
 from functools import cache
@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rimward_protocol import kernel_slots as slots
 
-FILE = Path(__file__).resolve().parent.parent / "data" / "tick.json"
+FILE = Path(__file__).with_name("tick.json")
 
 
 @cache
@@ -16,5 +16,5 @@ def worst_us() -> float:
 
 
 def load_units() -> int:
-    """The same as the tick measures itself, in units of LOAD, rounded up."""
+    """Longest tick as the tick measures itself, in units of LOAD, rounded up."""
     return int(-(-worst_us() // slots.LOAD_US))

@@ -1,7 +1,8 @@
-"""Few local names: names that are never in use at the same time become one, which keeps the machine code's stack short.
+"""Sharing of local names: names that are never in use at the same time become one, which keeps the machine code's stack short.
 
-Without jumps back, a name is in use from where it first stands to where it last stands in the text; inside a loop,
-for the whole loop. A pointer keeps its name, since a name of viper has one type.
+Without jumps back, a name is in use from its first to its last place in the text; inside a loop, for the whole loop. A pointer
+keeps its name,
+since a name of viper has one type.
 """
 
 import ast
@@ -9,7 +10,7 @@ from collections.abc import Iterator
 
 
 def shared(function: ast.FunctionDef, keep: set[str]) -> ast.FunctionDef:
-    """`function` with its local names, but for those in `keep`, put into as few names as possible: `v1`, `v2` ..."""
+    """Return `function` with its local names, except those in `keep`, merged into as few names as possible: `v1`, `v2` ..."""
     spans = _spans(function)
     keep = keep | _pointers(function)
     names = sorted((n for n in spans if n not in keep), key=lambda n: spans[n])
@@ -30,14 +31,22 @@ def shared(function: ast.FunctionDef, keep: set[str]) -> ast.FunctionDef:
 def _pointers(function: ast.FunctionDef) -> set[str]:
     """Names that hold a view of memory: `block = ptr32(...)`."""
     casts = ("ptr8", "ptr16", "ptr32")
-    made = [n for n in ast.walk(function) if isinstance(n, ast.Assign) and isinstance(n.value, ast.Call) and ast.unparse(n.value.func) in casts]
+    made = [
+        n
+        for n in ast.walk(function)
+        if isinstance(n, ast.Assign)
+        and isinstance(n.value, ast.Call)
+        and ast.unparse(n.value.func) in casts
+    ]
     return {n.targets[0].id for n in made if isinstance(n.targets[0], ast.Name)}
 
 
 def _spans(function: ast.FunctionDef) -> dict[str, tuple[int, int]]:
-    """First and last place of every name that the function assigns, in the order in which the text runs."""
+    """First and last place of every name that the function assigns, in the order of execution."""
     places: dict[str, tuple[int, int]] = {}
-    stored = {n.id for n in ast.walk(function) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
+    stored = {
+        n.id for n in ast.walk(function) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)
+    }
     number = 0
 
     def note(found: Iterator[ast.Name]) -> None:
@@ -72,7 +81,7 @@ def _spans(function: ast.FunctionDef) -> dict[str, tuple[int, int]]:
 
 
 def _in_order(node: ast.AST) -> Iterator[ast.Name]:
-    """Names below a node; of an assignment the value first, since it is worked out before the target is written."""
+    """Names below a node; of an assignment the value first, since it is evaluated before the target is written."""
     if isinstance(node, ast.Assign):
         yield from _in_order(node.value)
         for target in node.targets:

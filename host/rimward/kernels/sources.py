@@ -1,4 +1,4 @@
-"""Where the firmware and the protocol lie, in a checkout or installed."""
+"""Locations of firmware and protocol sources, in a checkout or installed."""
 
 from pathlib import Path
 
@@ -11,4 +11,8 @@ def source_paths() -> tuple[Path, Path, Path]:
     firmware = Path(rimward_fw.__file__).resolve().parent
     protocol = Path(rimward_protocol.__file__).resolve().parent
     inside = firmware / "main.py"
-    return protocol.parent, firmware.parent, inside if inside.exists() else firmware.parent / "main.py"
+    return (
+        protocol.parent,
+        firmware.parent,
+        inside if inside.exists() else firmware.parent / "main.py",
+    )

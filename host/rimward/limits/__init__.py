@@ -1,4 +1,4 @@
-"""What pressure a rim with a tyre may have, what becomes of a fill, and how much air and energy it holds. Pure: nothing is stored.
+"""Allowed pressure of a rim with a tyre, readings of a fill elsewhere, and its air and energy. Pure: nothing is stored.
 
 Pressures are integers in pascal, gauge; temperatures of places and rides are given in degrees Celsius, altitudes in metres.
 
@@ -15,8 +15,16 @@ A refusal has an id and says what resolves it:
 ['tyre-not-approved-for-straight-side']
 """
 
-from rimward.cartridge import Charge, charge_tyre
-from rimward.ceiling import (
+from rimward.base.units import (
+    bar_down,
+    parse_pressure,
+    psi_down,
+    show_limit,
+    show_minimum,
+    show_reading,
+)
+from rimward.limits.cartridge import Charge, charge_tyre
+from rimward.limits.ceiling import (
     Assessment,
     Envelope,
     Instrument,
@@ -32,11 +40,10 @@ from rimward.ceiling import (
     assess,
     load_maker_table,
 )
-from rimward.energy import stored_energy
-from rimward.ride import Readings, readings
-from rimward.rimtype import Verdict, judge
-from rimward.units import bar_down, parse_pressure, psi_down, show_limit, show_minimum, show_reading
-from rimward.volume import volumes
+from rimward.limits.energy import stored_energy
+from rimward.limits.ride import Readings, readings
+from rimward.limits.rimtype import Verdict, identify_rim_type
+from rimward.limits.volume import volumes
 
 __all__ = [
     "Assessment",
@@ -57,7 +64,7 @@ __all__ = [
     "assess",
     "bar_down",
     "charge_tyre",
-    "judge",
+    "identify_rim_type",
     "load_maker_table",
     "parse_pressure",
     "psi_down",

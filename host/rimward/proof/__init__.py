@@ -1,4 +1,4 @@
-"""The proof bench: planning retention and release tests, and saying what their results show.
+"""Proof bench: planning of retention and release tests, and evaluation of their results.
 
 >>> from rimward.proof import Want, plan_test
 >>> plan = plan_test(Want(rim_max_pa=500_000, tyre_max_pa=600_000, volume_l=1.2, straight_side=True))
@@ -19,8 +19,19 @@ The statistics of lots are `rimward.proof.analyse`, which needs the extra `proof
 """
 
 from rimward.proof.events import Event, Settings, find_events, find_sudden, noise_pa
-from rimward.proof.load import Sample, read_files
+from rimward.proof.load import Sample
 from rimward.proof.plan import Want
 from rimward.proof.plan import plan as plan_test
+from rimward.proof.reading import read_files
 
-__all__ = ["Event", "Sample", "Settings", "Want", "find_events", "find_sudden", "noise_pa", "plan_test", "read_files"]
+__all__ = [
+    "Event",
+    "Sample",
+    "Settings",
+    "Want",
+    "find_events",
+    "find_sudden",
+    "noise_pa",
+    "plan_test",
+    "read_files",
+]

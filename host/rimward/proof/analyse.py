@@ -1,25 +1,31 @@
-"""The whole analysis of a set of proof samples, as one JSON-ready object."""
+"""Complete analysis of a set of proof samples, as one JSON-ready object."""
 
 import math
 from collections.abc import Mapping, Sequence
 from statistics import fmean, median, stdev
+from typing import Any
 
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
 from rimward.proof import bounds, effects, headline, retention, stats, units, warn
 from rimward.proof.bounds import Ask, Bound
 from rimward.proof.load import Sample
 from rimward.proof.units import Specimen
 
 CLAIM = 1.0
-NAMED_MOST = 4  # batches of a pool that its name spells out
+NAMED_MOST = 4  # batches of a pool that its name lists
 
 
-def analyse(samples: Sequence[Sample], ask: Ask, effect_columns: Sequence[str] = ()) -> dict:
-    """Margins, bounds, retention, effects and headline of `samples`; refuses when no row counts."""
+def analyse(
+    samples: Sequence[Sample], ask: Ask, effect_columns: Sequence[str] = ()
+) -> dict[str, Any]:
+    """Return margins, bounds, retention, effects and headline of `samples`. Refusal when no row counts."""
     kept, dropped = units.drop_repeats(samples)
     valid = [sample for sample in kept if sample.valid]
     if not valid:
-        raise Refusal("No valid sample: every row is marked invalid.", "Give at least one row with released yes or no.")
+        raise Refusal(
+            "No valid sample: every row is marked invalid.",
+            "Add at least one row with released yes or no.",
+        )
     lot = units.specimens(valid)
     lots = _lots(lot)
     judged = [(name, part, bounds.all_bounds(part, ask)) for name, part in lots]
@@ -42,17 +48,22 @@ def analyse(samples: Sequence[Sample], ask: Ask, effect_columns: Sequence[str] =
         "more_samples": more_samples(pooled, lot, ask),
         "maximum_likelihood": _likelihood(pooled),
         "gauge": _gauge(lot, ask),
-        "retention": retention.summary(lot, ask.confidence, ask.gauge_u_pa, bounds.gauge_of(lot, ask).known),
+        "retention": retention.summary(
+            lot, ask.confidence, ask.gauge_u_pa, bounds.gauge_of(lot, ask).known
+        ),
         "normality": effects.normality(lot),
         "effects": effects.linear(lot, effect_columns),
-        "batches": [_batch(name, part, found, ask) for name, part, found in judged[1:]] or [_batch(*judged[0], ask)],
+        "batches": [_batch(name, part, found, ask) for name, part, found in judged[1:]]
+        or [_batch(*judged[0], ask)],
         "samples": [_row(sample, ask) for sample in samples],
         "warnings": warn.collect(samples, dropped, valid, lot, ask),
     }
 
 
-def lower_tolerance(found: Mapping[str, Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
-    """The normal, the rank and (complete lots) the Weibull bound. `reason` says why the first null of normal and rank is null."""
+def lower_tolerance(
+    found: Mapping[str, Bound], lot: Sequence[Specimen], ask: Ask
+) -> dict[str, Any]:
+    """Return the normal, the rank and (complete lots) the Weibull bound. `reason` says why the first null of normal and rank is null."""
     normal, rank = found["normal"], found["rank"]
     weibull = found.get("weibull", Bound("weibull", None, None, "censored", {}))
     return {
@@ -76,26 +87,41 @@ def lower_tolerance(found: Mapping[str, Bound], lot: Sequence[Specimen], ask: As
     }
 
 
-def more_samples(found: Mapping[str, Bound], lot: Sequence[Specimen], ask: Ask) -> dict:
-    """How many more a claim needs: for any rank bound, and for a normal bound at 1.0 if mean and spread stay as they are."""
+def more_samples(found: Mapping[str, Bound], lot: Sequence[Specimen], ask: Ask) -> dict[str, Any]:
+    """Additional samples that a claim needs: for any rank bound, and for a normal bound at 1.0 with unchanged mean and spread."""
     for_rank = max(0, stats.n_needed(ask.coverage, ask.confidence) - len(lot))
     detail, gauge = found["normal"].detail, bounds.gauge_of(lot, ask)
     total = None
     if detail:
-        total = stats.n_for_normal_claim(detail["mean"], detail["sd"], CLAIM + gauge.u_margin, ask.coverage, ask.confidence)
-    return {"for_rank_bound": for_rank, "for_normal_claim": None if total is None else max(0, total - len(lot))}
+        total = stats.n_for_normal_claim(
+            detail["mean"], detail["sd"], CLAIM + gauge.u_margin, ask.coverage, ask.confidence
+        )
+    return {
+        "for_rank_bound": for_rank,
+        "for_normal_claim": None if total is None else max(0, total - len(lot)),
+    }
 
 
 def _lots(lot: list[Specimen]) -> list[tuple[str, list[Specimen]]]:
-    """The pool first, then each batch on its own where there are several."""
+    """Return the pool first, then each batch alone where there are several."""
     names = list(dict.fromkeys(specimen.batch for specimen in lot))
     if len(names) == 1:
         return [(names[0], lot)]
-    pooled = [((" + ".join(names) if len(names) <= NAMED_MOST else f"{len(names)} batches") + " pooled", lot)]
-    return pooled + [(name, [specimen for specimen in lot if specimen.batch == name]) for name in names]
+    pooled = [
+        (
+            (" + ".join(names) if len(names) <= NAMED_MOST else f"{len(names)} batches")
+            + " pooled",
+            lot,
+        )
+    ]
+    return pooled + [
+        (name, [specimen for specimen in lot if specimen.batch == name]) for name in names
+    ]
 
 
-def _batch(name: str, part: Sequence[Specimen], found: Mapping[str, Bound], ask: Ask) -> dict:
+def _batch(
+    name: str, part: Sequence[Specimen], found: Mapping[str, Bound], ask: Ask
+) -> dict[str, Any]:
     limit_pa = bounds.shared_limit_pa(part)
     return {
         "batch": None if name == units.NO_BATCH else name,
@@ -107,13 +133,23 @@ def _batch(name: str, part: Sequence[Specimen], found: Mapping[str, Bound], ask:
     }
 
 
-def _likelihood(found: Mapping[str, Bound]) -> dict | None:
+def _likelihood(found: Mapping[str, Bound]) -> dict[str, Any] | None:
     """Null for a complete lot, which has exact bounds."""
-    by_method = {name: {"margin": b.margin, "pa": b.pa, "reason": b.reason, **b.detail} for name, b in found.items() if name.endswith("_ml")}
-    return {"weibull": by_method["weibull_ml"], "normal": by_method["normal_ml"]} if by_method else None
+    by_method = {
+        name: {"margin": b.margin, "pa": b.pa, "reason": b.reason, **b.detail}
+        for name, b in found.items()
+        if name.endswith("_ml")
+    }
+    return (
+        {"weibull": by_method["weibull_ml"], "normal": by_method["normal_ml"]}
+        if by_method
+        else None
+    )
 
 
-def _counts(samples: Sequence[Sample], dropped: Sequence[Sample], lot: Sequence[Specimen]) -> dict:
+def _counts(
+    samples: Sequence[Sample], dropped: Sequence[Sample], lot: Sequence[Specimen]
+) -> dict[str, Any]:
     words = [sample.released for sample in samples]
     return {
         "rows": len(samples),
@@ -126,8 +162,8 @@ def _counts(samples: Sequence[Sample], dropped: Sequence[Sample], lot: Sequence[
     }
 
 
-def _spread(margins: list[float], lot: Sequence[Specimen]) -> dict:
-    """Mean and spread are null for a censored lot, where they would be those of the stops."""
+def _spread(margins: list[float], lot: Sequence[Specimen]) -> dict[str, Any]:
+    """Mean and spread; null for a censored lot, where they would be those of the stops."""
     whole = not units.censored(lot)
     return {
         "lowest": min(margins),
@@ -138,12 +174,16 @@ def _spread(margins: list[float], lot: Sequence[Specimen]) -> dict:
     }
 
 
-def _gauge(lot: Sequence[Specimen], ask: Ask) -> dict:
+def _gauge(lot: Sequence[Specimen], ask: Ask) -> dict[str, Any]:
     gauge = bounds.gauge_of(lot, ask)
-    return {"u_pa": gauge.u_pa if gauge.known or gauge.u_pa else None, "u_margin": gauge.u_margin, "known": gauge.known}
+    return {
+        "u_pa": gauge.u_pa if gauge.known or gauge.u_pa else None,
+        "u_margin": gauge.u_margin,
+        "known": gauge.known,
+    }
 
 
-def _row(sample: Sample, ask: Ask) -> dict:
+def _row(sample: Sample, ask: Ask) -> dict[str, Any]:
     def number(value: float) -> float | None:
         return value if math.isfinite(value) else None
 

@@ -1,7 +1,7 @@
-"""The proof bench as the host sees it: its profile, and a virtual one to try things on.
+"""Proof bench on the host: its profile, and a virtual bench for trials.
 
-The virtual fixture is stiff and air-tight. A specimen filled with water is, for the air side, the small air volume of the transfer bottle, which is
-what `tyre_ml` is then; `rimward.proof.specimen` says how it slips, leaks and leaves its rim.
+The virtual fixture is stiff and air-tight. A specimen filled with water is, for the air side, the small air volume of the transfer bottle,
+which `tyre_ml` then is; `rimward.proof.specimen` sets how it slips, leaks and leaves its rim.
 """
 
 import hashlib
@@ -17,15 +17,19 @@ from rimward_fw.bench import app as firmware
 from rimward_protocol import codes, enumerations
 from rimward_protocol.profile import tag_profile
 
-from rimward.ceiling import Rim, Tyre
-from rimward.errors import Refusal
-from rimward.keys import Ring, next_issue
-from rimward.plant import PlantParams, line
+from rimward.base.errors import Refusal
+from rimward.base.units import parse_pressure, show_limit, show_minimum
+from rimward.device.link import verbs
+from rimward.formats.records import pack_profile
+from rimward.kernels import bench as bench_build
+from rimward.limits.ceiling import Rim, Tyre
 from rimward.proof import reach
-from rimward.records import pack_profile
-from rimward.units import parse_pressure, show_limit, show_minimum
+from rimward.simulation.plant import PlantParams, line
+from rimward.simulation.virtual import VirtualInflator, Where
+from rimward.simulation.virtual.setup import confirm
+from rimward.wheels.keys import Ring, next_issue
 
-BOTTLE_ML = 250  # transfer bottle: the only air above a specimen that is full of water
+BOTTLE_ML = 250  # transfer bottle: the only air above a specimen full of water
 KPA = 1_000
 DAY_S = 86_400
 PRESS_TICKS = 100
@@ -42,55 +46,89 @@ class Test:
     wheel_id: bytes = b"specimen"
     revision: int = 1
     seat_pa: int = 0
-    medium: str = ""  # what fills the specimen, where it is known
+    medium: str = ""  # filling medium of the specimen, where known
     rim_inner_mm: float | None = None
     rim_type: str = "unknown"
     tyre_width_mm: float = 28.0
     bead_seat_mm: int = 622
     limit_source: int = codes.LIMIT_RIM_MARKED
+    columns: tuple[tuple[str, str], ...] = ()  # more columns of the row, as batch or serials
+    gauge_pa: int = firmware.BAND_PA  # U of the bench's gauge: its guard band
+    thinned: bool = (
+        False  # the bench's own record may keep every eighth sample of what the computer has
+    )
 
     @property
     def last_pa(self) -> int:
-        """The highest level."""
-        return max(self.top_pa or 0, firmware.retention_pa(self.limit_pa))
+        """Highest level, Pa gauge."""
+        return max(self.top_pa or 0, self.hold_pa)
+
+    @property
+    def hold_pa(self) -> int:
+        """The reading at which 110 % is held: the gauge's U above it."""
+        return self.retention_pa + self.gauge_pa
 
     @property
     def retention_pa(self) -> int:
-        """110 % of the limit."""
-        return firmware.retention_pa(self.limit_pa)
+        """110 % of the limit, Pa gauge."""
+        return int(firmware.retention_pa(self.limit_pa))
 
     @property
     def seating_pa(self) -> int:
-        """Where the beads are looked at."""
+        """Pressure at which the beads are inspected, Pa gauge."""
         return self.seat_pa or min(self.limit_pa // 2, codes.SEAT_PAUSE_MAX_PA)
 
     def levels(self) -> list[tuple[str, int, int]]:
-        """(name, gauge Pa, seconds held) of each level in turn, as the bench's firmware goes through them."""
-        retention, step = firmware.retention_pa(self.limit_pa), firmware.STEP_PA
-        found = [("seating", self.seating_pa, firmware.SEAT_S), ("limit", self.limit_pa, firmware.LIMIT_S)]
-        found.append((f"retention, {firmware.RETENTION_PERCENT} %", retention, firmware.RETENTION_S))
-        steps = [*range(retention + step, self.last_pa, step), self.last_pa] if self.top_pa else []
+        """Return (name, gauge Pa, seconds held) of each level in the order of the bench's firmware."""
+        retention, step = self.hold_pa, firmware.STEP_PA
+        found = [
+            ("seating", self.seating_pa, firmware.SEAT_S),
+            ("limit", self.limit_pa, firmware.LIMIT_S),
+        ]
+        found.append(
+            (f"retention, {firmware.RETENTION_PERCENT} % + U", retention, firmware.RETENTION_S)
+        )
+        steps = (
+            [*range(retention + step, self.last_pa, step), self.last_pa]
+            if self.last_pa > retention
+            else []
+        )
         return found + [(f"step {n}", pa, firmware.STEP_S) for n, pa in enumerate(steps, 1)]
 
 
-def test_of(label: str, rim: Rim, tyre: Tyre, top: str | None, air_l: float | None, medium: str = "") -> Test:
-    """The test of a specimen: the lower maximum is the limit. `top`: None for retention alone, "" for the bench's own end."""
-    if not label.isprintable() or not 1 <= len(label) <= codes.LABEL_LETTERS or len(label.encode()) > codes.LABEL_BYTES:
-        raise Refusal(f"The specimen's name must have 1 to {codes.LABEL_LETTERS} letters.", "Write what stands on rim and tyre: the bench shows it to be compared.")
+def test_of(
+    label: str, rim: Rim, tyre: Tyre, top: str | None, air_l: float | None, medium: str = ""
+) -> Test:
+    """Build the test of a specimen: the lower maximum is the limit. `top`: None for retention alone, "" for the bench's end."""
+    if (
+        not label.isprintable()
+        or not 1 <= len(label) <= codes.LABEL_LETTERS
+        or len(label.encode()) > codes.LABEL_BYTES
+    ):
+        raise Refusal(
+            f"The specimen's name must have 1 to {codes.LABEL_LETTERS} letters.",
+            "Use a name from rim and tyre: the bench shows it for comparison.",
+        )
     reach.check_pair(rim, tyre)
     if tyre.bead_seat_mm is None:
-        raise Refusal("The tyre's bead seat is not known.", "Write the size as 28-622: it goes into the bench's record.")
+        raise Refusal(
+            "The tyre's bead seat is unknown.",
+            "Write the size as 28-622: it goes into the bench's record.",
+        )
     limit, source = _limit(rim, tyre)
     reach.check_limit(limit)
     top_pa = None if top is None else parse_pressure(top) if top else min(2 * limit, reach.END_PA)
     if top_pa is not None:
         reach.check_top(top_pa)
-        if top_pa <= firmware.retention_pa(limit):
-            fix = f"Set --to from above {show_minimum(firmware.retention_pa(limit))} to {show_limit(reach.END_PA)}, or ask for --retention-only."
+        hold_pa = firmware.retention_pa(limit) + firmware.BAND_PA
+        if top_pa <= hold_pa:
+            fix = f"Set --to from above {show_minimum(hold_pa)} to {show_limit(reach.END_PA)}, or use --retention-only."
             raise Refusal("The release ramp has no step above the retention pressure.", fix)
     air_ml = round(air_l * 1000) if air_l else BOTTLE_ML
     wheel_id = hashlib.sha256(b"bench " + label.encode()).digest()[:8]
-    revision = int(time.time()) - codes.EPOCH_DAY_UNIX_S  # always higher than that of the test before
+    revision = (
+        int(time.time()) - codes.EPOCH_DAY_UNIX_S
+    )  # always higher than that of the previous test
     return Test(
         limit, top_pa, air_ml, label, wheel_id, revision, medium=medium, rim_inner_mm=rim.inner_mm,
         rim_type=rim.type, tyre_width_mm=tyre.width_mm, bead_seat_mm=tyre.bead_seat_mm, limit_source=source,
@@ -98,19 +136,27 @@ def test_of(label: str, rim: Rim, tyre: Tyre, top: str | None, air_l: float | No
 
 
 def _limit(rim: Rim, tyre: Tyre) -> tuple[int, int]:
-    """(the lowest maximum, where it comes from)."""
+    """Return (lowest maximum, its source)."""
     if rim.max_pa is None or tyre.max_pa is None:
-        raise Refusal(f"The {'rim' if rim.max_pa is None else 'tyre'}'s maximum is not readable.", "Write it as '5 bar' or '72.5 psi'.")
-    limits = [(rim.max_pa, codes.LIMIT_RIM_MARKED), (tyre.max_pa, codes.LIMIT_TYRE_PRINTED)]
-    return min(limits + ([(codes.STRAIGHT_SIDE_LIMIT_PA, codes.LIMIT_STRAIGHT_SIDE)] if rim.straight_side else []))
+        raise Refusal(
+            f"The {'rim' if rim.max_pa is None else 'tyre'}'s maximum is not readable.",
+            "Write it as '5 bar' or '72.5 psi'.",
+        )
+    limits: list[tuple[int, int]] = [
+        (rim.max_pa, codes.LIMIT_RIM_MARKED),
+        (tyre.max_pa, codes.LIMIT_TYRE_PRINTED),
+    ]
+    if rim.straight_side:
+        limits.append((codes.STRAIGHT_SIDE_LIMIT_PA, codes.LIMIT_STRAIGHT_SIDE))
+    return min(limits)
 
 
 def profile_of(test: Test, ring: Ring) -> bytes:
-    """The test as a bench profile, signed with the bench key. Refusal where the bench cannot go so high."""
+    """Return the test as a bench profile, signed with the bench key. Refusal above the bench's range."""
     last = test.last_pa
-    reach.check_limit(test.limit_pa)
-    reach.check_top(last)
-    ceiling = -(-(last + reach.MARGIN_PA) // KPA) * KPA
+    reach.check_limit(test.limit_pa, test.gauge_pa)
+    reach.check_top(last, test.gauge_pa)
+    ceiling = -(-(last + test.gauge_pa + reach.SPARE_PA) // KPA) * KPA
     values: dict[str, Any] = {
         "revision": test.revision,
         "issue": next_issue(ring.current),
@@ -136,11 +182,11 @@ def profile_of(test: Test, ring: Ring) -> bytes:
         "time_budget_s": 1_800,
         "made_days": (int(time.time()) - codes.EPOCH_DAY_UNIX_S) // DAY_S,
     }
-    return tag_profile(ring.current.key, pack_profile(values, bench=True))
+    return bytes(tag_profile(ring.current.key, pack_profile(values, bench=True)))
 
 
 def plant_of(test: Test, **over: Any) -> PlantParams:
-    """The virtual bench's world: 16 bar transducers, a 12 bar line through a narrow restrictor, wide fixture hoses, no valve core."""
+    """Plant of the virtual bench: 16 bar transducers, a 12 bar line through a narrow restrictor, wide fixture hoses, no valve core."""
     fixture = {
         "span_pa": 1.6e6,
         "line_pa": float(firmware.RIG["supply_pa"]),  # type: ignore[arg-type]
@@ -161,7 +207,7 @@ def plant_of(test: Test, **over: Any) -> PlantParams:
 
 
 class Hands:
-    """The person at a virtual bench: does what `proof.run` says is due, one press at a time, while time goes on."""
+    """Person at a virtual bench: acts as `proof.run` reports, one press at a time, while time passes."""
 
     def __init__(self, inflator: Any) -> None:
         self.inflator = inflator
@@ -169,7 +215,7 @@ class Hands:
         inflator.watchers.append(self._tick)
 
     def tell(self, kind: str, facts: dict[str, Any]) -> None:
-        """The same as a person reads or sees."""
+        """Report as a person reads or sees it."""
         if kind == "confirm" or facts.get("state") == "seat-pause" and kind == "level":
             self.inflator.hands.held.add("enter")
             self._until = self.inflator.ticks + PRESS_TICKS
@@ -183,22 +229,26 @@ class Hands:
             inflator.hands.held.discard("enter")
 
     def enrol(self, client: Any, ring: Ring) -> None:
-        """Gives the bench its key; its workshop button is pressed there."""
-        from rimward.link import verbs
-        from rimward.virtual.setup import confirm
+        """Send the bench its key and confirm it with the workshop button."""
 
         verbs.enrol_key(client, ring.current.key, lambda _text: confirm(self.inflator))
 
 
 @contextmanager
-def virtual(test: Test, seed: int = 1, interpreter: Any = None, compiled: bool = True, **over: Any) -> Iterator[Any]:
-    """A virtual bench in lockstep, its key in the bench position."""
-    from rimward.kernels.bench import write_tree
-    from rimward.virtual import VirtualInflator, Where
+def virtual(
+    test: Test, seed: int = 1, interpreter: Any = None, compiled: bool = True, **over: Any
+) -> Iterator[Any]:
+    """Virtual bench in lockstep, its key in the bench position."""
 
     with tempfile.TemporaryDirectory(prefix="rimward-bench-") as folder:
-        write_tree(Path(folder))
+        bench_build.write_tree(Path(folder))
         where = Where(device="bench001", tree=Path(folder))
-        with VirtualInflator(plant_of(test, **over), seed=seed, interpreter=interpreter, where=where, compiled=compiled) as inflator:
+        with VirtualInflator(
+            plant_of(test, **over),
+            seed=seed,
+            interpreter=interpreter,
+            where=where,
+            compiled=compiled,
+        ) as inflator:
             inflator.hands.range_bench = True
             yield inflator

@@ -1,17 +1,18 @@
-"""Every lower tolerance bound of one lot of specimens, each with the reason where it has no value."""
+"""Lower tolerance bounds of one lot of specimens, each with the reason where it has no value."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, stdev
+from typing import Any
 
 from rimward.proof import censored, conditional, effects, stats
 from rimward.proof.load import BAR_PA
 from rimward.proof.units import Specimen
 from rimward.proof.units import censored as censored_lot
 
-# No bicycle tyre known to the project is rated above 15 bar; 30 psi and up typed into a bar column lies above it.
+# No bicycle tyre known to the project is rated above 15 bar; 30 psi and more entered in a bar column lie above it.
 LIMIT_MAX_PA = 1_500_000
-NORMALITY_P = 0.05  # below it the lot is plainly not normal, and its normal bound is withdrawn
+NORMALITY_P = 0.05  # below it the lot is clearly not normal, and its normal bound is withdrawn
 METHODS = {
     "normal": "normal, noncentral t",
     "rank": "rank, no law assumed",
@@ -23,7 +24,7 @@ METHODS = {
 
 @dataclass(frozen=True)
 class Ask:
-    """What is asked of the samples: part of the lot, how sure, and the gauge's U in pascals where it is known for all rows."""
+    """Request: share of the lot, confidence, and the gauge's U in pascals where known for all rows."""
 
     coverage: float = 0.95
     confidence: float = 0.95
@@ -32,18 +33,18 @@ class Ask:
 
 @dataclass(frozen=True)
 class Bound:
-    """One bound with the gauge's U taken off. `margin` is None with a `reason`; `pa` is None too where limits differ."""
+    """One bound with the gauge's U subtracted. `margin` is None with a `reason`; `pa` is None too where limits differ."""
 
     method: str
     margin: float | None
     pa: float | None
     reason: str | None
-    detail: dict
+    detail: dict[str, Any]
 
 
 @dataclass(frozen=True)
 class Gauge:
-    """U of the gauge as margin and as pascals; zero with `known` False where nobody stated it."""
+    """U of the gauge as margin and as pascals; zero with `known` False where it is unstated."""
 
     u_margin: float
     u_pa: float
@@ -51,21 +52,23 @@ class Gauge:
 
 
 def gauge_of(lot: Sequence[Specimen], ask: Ask) -> Gauge:
-    """The largest U over the deciding rows: an error common to all of them does not average out."""
+    """Largest U over the deciding rows: an error common to all rows does not average out."""
     stated = [_row_u_pa(specimen, ask) for specimen in lot]
     us = [0.0 if u is None else u for u in stated]
     relative = [u / specimen.deciding.limit_pa for u, specimen in zip(us, lot, strict=True)]
-    return Gauge(max(relative, default=0.0), max(us, default=0.0), bool(stated) and None not in stated)
+    return Gauge(
+        max(relative, default=0.0), max(us, default=0.0), bool(stated) and None not in stated
+    )
 
 
 def limits_differ(lot: Sequence[Specimen]) -> bool:
-    """True when the limits of all rows differ by a pascal or more."""
+    """Return True when limits differ by a pascal or more."""
     limits = [row.limit_pa for specimen in lot for row in specimen.rows]
     return max(limits) - min(limits) >= 1
 
 
 def shared_limit_pa(lot: Sequence[Specimen]) -> float | None:
-    """The limit that all rows share; None when they differ, or when it cannot be one in bar."""
+    """Limit common to all rows; None when they differ, or when it cannot be in bar."""
     limit_pa = lot[0].deciding.limit_pa
     return None if limits_differ(lot) or limit_pa > LIMIT_MAX_PA else limit_pa
 
@@ -81,12 +84,16 @@ def all_bounds(lot: Sequence[Specimen], ask: Ask) -> dict[str, Bound]:
 
 
 def lowest(lot: Sequence[Specimen], ask: Ask) -> Bound:
-    """The lowest value, stops counted at the stop. It holds for `ask.coverage` with `stats.achieved_confidence` of the lot's size."""
+    """Bound by the lowest value, stops counted at the stop. It holds for `ask.coverage` with `stats.achieved_confidence` of the lot's
+    size.
+    """
     return _bound("rank", lot, ask, min, {"order": 1})
 
 
 def normal(lot: Sequence[Specimen], ask: Ask) -> Bound:
-    """mean − k·s. Invalid with a stopped test, which would pull the spread together and the bound up; withdrawn for a lot that is not normal."""
+    """Bound mean − k·s. Invalid with a stopped test, which would reduce the spread and raise the bound; withdrawn for a lot that is not
+    normal.
+    """
     margins = [specimen.margin for specimen in lot]
     if censored_lot(lot):
         return _without("normal", "censored")
@@ -98,11 +105,17 @@ def normal(lot: Sequence[Specimen], ask: Ask) -> Bound:
         return _without("normal", "not_normal")
     k = stats.k_factor(len(margins), ask.coverage, ask.confidence)
     detail = {"mean": fmean(margins), "sd": stdev(margins), "k": k}
-    return _bound("normal", lot, ask, lambda values: stats.normal_bound(values, ask.coverage, ask.confidence), detail)
+    return _bound(
+        "normal",
+        lot,
+        ask,
+        lambda values: stats.normal_bound(values, ask.coverage, ask.confidence),
+        detail,
+    )
 
 
 def rank(lot: Sequence[Specimen], ask: Ask) -> Bound:
-    """The r-th smallest, stops counted at the stop pressure (which can only lower it)."""
+    """Bound by the r-th smallest, stops counted at the stop pressure (which can only lower it)."""
     order = stats.rank_order(len(lot), ask.coverage, ask.confidence)
     if order == 0:
         return _without("rank", "too_few")
@@ -110,14 +123,20 @@ def rank(lot: Sequence[Specimen], ask: Ask) -> Bound:
 
 
 def weibull(lot: Sequence[Specimen], ask: Ask) -> Bound:
-    """The exact bound of a complete Weibull lot."""
+    """Exact bound of a complete Weibull lot."""
     if len({specimen.margin for specimen in lot}) < 2:
         return _without("weibull", "too_few" if len(lot) < 2 else "no_spread")
-    return _bound("weibull", lot, ask, lambda values: conditional.weibull_bound(values, ask.coverage, ask.confidence), {})
+    return _bound(
+        "weibull",
+        lot,
+        ask,
+        lambda values: conditional.weibull_bound(values, ask.coverage, ask.confidence),
+        {},
+    )
 
 
 def likelihood(lot: Sequence[Specimen], ask: Ask, family: str) -> Bound:
-    """Weibull or normal by maximum likelihood, bound by the profile."""
+    """Weibull or normal bound by maximum likelihood, with the profile."""
     method, margins, released = f"{family}_ml", [s.margin for s in lot], [s.released for s in lot]
     if censored.distinct_releases(margins, released) < 2:
         return _without(method, "under_two_releases")
@@ -132,7 +151,13 @@ def likelihood(lot: Sequence[Specimen], ask: Ask, family: str) -> Bound:
     return Bound(method, raw - gauge.u_margin, pa, None, {**detail, "before_gauge": raw})
 
 
-def _bound(method: str, lot: Sequence[Specimen], ask: Ask, of: Callable[[list[float]], float], detail: dict) -> Bound:
+def _bound(
+    method: str,
+    lot: Sequence[Specimen],
+    ask: Ask,
+    of: Callable[[list[float]], float],
+    detail: dict[str, Any],
+) -> Bound:
     gauge = gauge_of(lot, ask)
     raw = of([specimen.margin for specimen in lot])
     pa = None

@@ -1,4 +1,4 @@
-"""Exact lower tolerance bound of a complete Weibull lot, conditional on how its values lie to one another.
+"""Exact lower tolerance bound of a complete Weibull lot, conditional on the relative positions of its values.
 
 Lawless, "Construction of tolerance bounds for the extreme-value and Weibull distributions", Technometrics 17 (1975), from memory. The
 logarithm of a Weibull value follows a smallest-extreme-value law of place u and spread b. Given the standardised residuals a of any
@@ -17,7 +17,7 @@ REACH = 45.0  # natural logarithms below the peak at which the density is cut of
 
 
 def weibull_bound(values: Sequence[float], coverage: float, confidence: float) -> float:
-    """The value that `coverage` of the lot exceeds with `confidence`. At least two different positive values."""
+    """Return the value that `coverage` of the lot exceeds with `confidence`. At least two different positive values."""
     logs = np.log(np.asarray(values, dtype=float))
     place, spread = float(np.max(logs)), float(np.std(logs))
     if logs.size < 2 or spread == 0:
@@ -29,14 +29,19 @@ def weibull_bound(values: Sequence[float], coverage: float, confidence: float) -
 
     def chance(t: float) -> float:
         """Probability that (U - x_p) / B is at most t."""
-        return float(weight @ special.gammainc(logs.size, np.exp(np.minimum(deviate + t * z + sums, 700.0))))
+        return float(
+            weight @ special.gammainc(logs.size, np.exp(np.minimum(deviate + t * z + sums, 700.0)))
+        )
 
     low, high = -1.0, 1.0
     while chance(low) > confidence:
         low *= 2
     while chance(high) < confidence:
         high *= 2
-    return math.exp(place - float(optimize.brentq(lambda t: chance(t) - confidence, low, high, xtol=1e-12)) * spread)
+    return math.exp(
+        place
+        - float(optimize.brentq(lambda t: chance(t) - confidence, low, high, xtol=1e-12)) * spread
+    )
 
 
 def _spread_density(residuals: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -44,7 +49,9 @@ def _spread_density(residuals: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     n, total = residuals.size, float(np.sum(residuals))
 
     def log_density(z: np.ndarray) -> np.ndarray:
-        return (n - 2) * np.log(z) + z * total - n * special.logsumexp(np.outer(z, residuals), axis=1)
+        return np.asarray(
+            (n - 2) * np.log(z) + z * total - n * special.logsumexp(np.outer(z, residuals), axis=1)
+        )
 
     coarse = np.geomspace(1e-6, 1e4, POINTS)
     at = log_density(coarse) + np.log(coarse)  # by the logarithm of z

@@ -1,27 +1,28 @@
-"""The one sentence that people will quote, and what it becomes if the batch follows a law.
+"""Headline: the one sentence that people will quote, and its form if the batch follows a law.
 
-From `n_needed` samples on it is the lowest valid bound. Below, no bound without a law exists at the confidence asked for: the sentence then
-gives the lowest value with the confidence that its rank has, and bounds that rest on a law stand apart from it.
+From `n_needed` samples on it is the lowest valid bound. Below, no bound without a law exists at the requested confidence: the sentence then
+gives the lowest value with the confidence of its rank, and bounds that depend on a law are listed separately.
 """
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from rimward.base.units import show_limit
 from rimward.proof import bounds
 from rimward.proof.bounds import METHODS, Ask, Bound
 from rimward.proof.stats import achieved_confidence, n_needed
 from rimward.proof.units import NO_BATCH, Specimen
-from rimward.units import show_limit
 
 SHOWN = "shown"
 NOT_SHOWN = "not shown to hold its limit"
 NO_CLAIM = "no claim"
 REASONS = {
     "censored": "a test stopped before release makes the normal bound invalid",
-    "not_normal": "withdrawn: the samples are plainly not normal (p < 0.05)",
+    "not_normal": "withdrawn: the samples are clearly not normal (p < 0.05)",
     "too_few": "too few samples",
-    "no_spread": "all margins are equal, which says nothing of their spread",
+    "no_spread": "all margins are equal, so their spread is unknown",
     "under_two_releases": "fewer than two distinct releases",
     "no_bound_found": "the likelihood gives no lower bound",
 }
@@ -43,14 +44,21 @@ class Best:
 
 
 def choose(judged: Sequence[Judged], ask: Ask) -> Best | None:
-    """The lowest over the pool and every batch; of equal ones that of the least confidence. None where there is none."""
-    found = [best for name, part, by_method in judged for best in _candidates(name, part, by_method, ask)]
+    """Lowest over the pool and every batch; of equal ones that of the least confidence. None without any."""
+    found = [
+        best for name, part, by_method in judged for best in _candidates(name, part, by_method, ask)
+    ]
     return min(found, key=lambda best: (best.margin, best.confidence), default=None)
 
 
-def _candidates(name: str, part: list[Specimen], by_method: Mapping[str, Bound], ask: Ask) -> Iterator[Best]:
+def _candidates(
+    name: str, part: list[Specimen], by_method: Mapping[str, Bound], ask: Ask
+) -> Iterator[Best]:
     if len(part) >= n_needed(ask.coverage, ask.confidence):
-        confidence, valid = ask.confidence, [bound for bound in by_method.values() if bound.margin is not None]
+        confidence, valid = (
+            ask.confidence,
+            [bound for bound in by_method.values() if bound.margin is not None],
+        )
     else:
         confidence, valid = achieved_confidence(len(part), ask.coverage), [bounds.lowest(part, ask)]
     for bound in valid:
@@ -59,7 +67,7 @@ def _candidates(name: str, part: list[Specimen], by_method: Mapping[str, Bound],
 
 
 def verdict(best: Best | None, ask: Ask) -> str:
-    """`shown` only at the confidence asked for."""
+    """`shown` only at the requested confidence."""
     if best is None or best.margin < 0:
         return NO_CLAIM
     if best.margin < 1:
@@ -68,7 +76,7 @@ def verdict(best: Best | None, ask: Ask) -> str:
 
 
 def text(best: Best | None, lots: Sequence[Lot], ask: Ask) -> str:
-    """The headline in words; bound and confidence are rounded down."""
+    """Headline as text; bound and confidence are rounded down."""
     if best is None:
         return f"{_named(lots[0][0])}: {NO_CLAIM}, no valid bound."
     said, who = verdict(best, ask), _named(best.batch)
@@ -83,7 +91,7 @@ def text(best: Best | None, lots: Sequence[Lot], ask: Ask) -> str:
 
 
 def _of_few(best: Best, said: str, who: str, ask: Ask) -> str:
-    """What fewer samples than a bound without a law needs do show."""
+    """Text for fewer samples than a bound without a law needs."""
     needed = n_needed(ask.coverage, ask.confidence)
     lowest = f"The lowest of {best.n} is" if best.n > 1 else "The only one is"
     return (
@@ -93,16 +101,31 @@ def _of_few(best: Best, said: str, who: str, ask: Ask) -> str:
     )
 
 
-def as_json(best: Best | None, ask: Ask) -> dict:
-    """The same as fields; margin and pascals are null when nothing is claimed for want of a bound."""
+def as_json(best: Best | None, ask: Ask) -> dict[str, Any]:
+    """Headline as fields; margin and pascals are null when no bound allows a claim."""
     if best is None:
-        return {"verdict": NO_CLAIM, "margin": None, "pa": None, "method": None, "batch": None, "n": None, "confidence": None}
+        return {
+            "verdict": NO_CLAIM,
+            "margin": None,
+            "pa": None,
+            "method": None,
+            "batch": None,
+            "n": None,
+            "confidence": None,
+        }
     batch = None if best.batch == NO_BATCH else best.batch
-    found = {"margin": best.margin, "pa": best.pa, "method": best.method, "batch": batch, "n": best.n, "confidence": best.confidence}
+    found = {
+        "margin": best.margin,
+        "pa": best.pa,
+        "method": best.method,
+        "batch": batch,
+        "n": best.n,
+        "confidence": best.confidence,
+    }
     return {"verdict": verdict(best, ask), **found}
 
 
-def if_law(judged: Sequence[Judged], ask: Ask) -> list[dict]:
+def if_law(judged: Sequence[Judged], ask: Ask) -> list[dict[str, Any]]:
     """Bounds that hold only if the batch follows a law, lowest first, with those that have no value and why."""
     rows = [
         {
@@ -135,13 +158,13 @@ def _if_law(name: str, method: str, bound: Bound, ask: Ask) -> str:
 
 
 def down(value: float, places: int = 3) -> str:
-    """A bound for people, rounded down, so that 0.9999 never reads 1.000."""
+    """Format a bound rounded down, so that 0.9999 never reads 1.000."""
     scale = 10**places
     return f"{math.floor(value * scale + 1e-9) / scale:.{places}f}"
 
 
 def many(count: int, what: str) -> str:
-    """`1 row`, `2 rows`."""
+    """Format `1 row`, `2 rows`."""
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 

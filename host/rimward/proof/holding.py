@@ -1,4 +1,4 @@
-"""How long a pressure was held, seen through noise: one low sample is no break, a real dip is."""
+"""Duration of a held pressure in the presence of noise: one low sample is no break, a real dip is."""
 
 from dataclasses import dataclass
 
@@ -15,14 +15,14 @@ ALLOWED_SHARE = 0.001  # at most, of the level
 
 @dataclass(frozen=True)
 class Hold:
-    """Longest unbroken time at or above a level, and the least average reading of one second in it (gauge pascals)."""
+    """Longest unbroken time at or above a level, and the least one-second average in it (gauge pascals)."""
 
     seconds: float
     least_pa: float
 
 
 def longest(t_ms: np.ndarray, a_pa: np.ndarray, b_pa: np.ndarray, floor_pa: float) -> Hold:
-    """The longest hold at `floor_pa` by the lower of two transducers, each averaged over a second; the ends are placed by single samples."""
+    """Longest hold at `floor_pa` by the lower of two transducers, each averaged over a second; the ends are located by single samples."""
     lower = np.minimum(a_pa, b_pa)
     if lower.size < MEDIAN:
         return Hold(0.0, 0.0)
@@ -31,16 +31,23 @@ def longest(t_ms: np.ndarray, a_pa: np.ndarray, b_pa: np.ndarray, floor_pa: floa
     level = np.minimum(_averaged(a_pa, window), _averaged(b_pa, window))
     allowed = min(SIGMA * noise_pa(lower) / window**0.5, ALLOWED_SHARE * floor_pa)
     spans = _runs((near >= floor_pa) | (level >= floor_pa - allowed))
-    seconds, start, stop = max(((float(t_ms[stop - 1] - t_ms[start]) / 1000, start, stop) for start, stop in spans), default=(0.0, 0, 0))
+    seconds, start, stop = max(
+        ((float(t_ms[stop - 1] - t_ms[start]) / 1000, start, stop) for start, stop in spans),
+        default=(0.0, 0, 0),
+    )
     inner = level[start + window : stop - window]
-    return Hold(seconds, float(np.min(inner if inner.size else near[start:stop])) if stop > start else 0.0)
+    return Hold(
+        seconds, float(np.min(inner if inner.size else near[start:stop])) if stop > start else 0.0
+    )
 
 
 def _averaged(pa: np.ndarray, window: int) -> np.ndarray:
     """Average over `window` samples around each."""
     before = window // 2
-    whole = np.cumsum(np.concatenate(([0.0], np.pad(pa, (before, window - 1 - before), mode="edge"))))
-    return (whole[window:] - whole[:-window]) / window
+    whole = np.cumsum(
+        np.concatenate(([0.0], np.pad(pa, (before, window - 1 - before), mode="edge")))
+    )
+    return np.asarray((whole[window:] - whole[:-window]) / window)
 
 
 def _runs(true: np.ndarray) -> list[tuple[int, int]]:

@@ -1,27 +1,29 @@
-"""Reads proof CSV files, and recorded sessions, into samples. Every complaint names the file, the row as a spreadsheet counts it, and the fix."""
+"""Reader of proof CSV files and recorded sessions. Every message names the file, the row as a spreadsheet counts it, and the correction."""
 
 import csv
 import io
 import math
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
 from rimward.proof import schema
 
 BAR_PA = 100_000
 FILE_MAX_BYTES = 64 * 1024 * 1024
-# No assembly lets go at ten times its limit; psi or kPa typed into the bar column (14.5 and 100 times) does.
+# No assembly releases at ten times its limit; psi or kPa entered in the bar column (14.5 and 100 times) would.
 MARGIN_MAX = 10
 NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?")
 Value = str | int | float
-TYPED = "not verified: a row shows nothing of where it came from; give the session file"
+TYPED = "not verified: a row is no evidence of its origin; use the session file"
 
 
 @dataclass(frozen=True)
 class Sample:
-    """One test. Pressures are gauge, in bar as the file gives them; `release_bar` is the stop pressure when not released."""
+    """One test. Pressures are gauge, in bar as in the file; `release_bar` is the stop pressure when not released."""
 
     name: str
     release_bar: float
@@ -37,6 +39,7 @@ class Sample:
 
     @property
     def valid(self) -> bool:
+        """True unless the row is marked invalid."""
         return self.released != "invalid"
 
     @property
@@ -46,65 +49,64 @@ class Sample:
 
     @property
     def limit_pa(self) -> float:
+        """Limit, Pa gauge."""
         return self.limit_bar * BAR_PA
 
     @property
     def where(self) -> str:
+        """File and row, for messages."""
         return f"{self.file} row {self.row}" if self.row else self.file
 
 
-def read_files(paths: list[Path], unverified: bool = False) -> list[Sample]:
-    """All samples of all files, in order; refuses on the first row that cannot be read. `unverified` takes records that fit no key here."""
-    names = labels(paths)
-    return [sample for path in paths for sample in read_file(path, names[path.absolute()], unverified)]
-
-
-def labels(paths: list[Path]) -> dict[Path, str]:
-    """A name for each file, by absolute path: its own, with as many folders before it as keep two files of one name apart."""
-    files = list(dict.fromkeys(path.absolute() for path in paths))
-    depth = 1
-    while len({file.parts[-depth:] for file in files}) < len(files):
-        depth += 1
-    alike = {file: sum(other.name == file.name for other in files) > 1 for file in files}
-    return {file: "/".join(file.parts[-depth:]) if alike[file] else file.name for file in files}
-
-
-def read_file(path: Path, label: str = "", unverified: bool = False) -> list[Sample]:
-    """The samples of one CSV file, or the one sample of a session file; `label` names it in complaints and results."""
-    from rimward.proof import evidence, fromsession
-
-    if fromsession.is_session(path):
-        return [evidence.read_sample(path, label, unverified)]
+def read_rows(path: Path, label: str = "") -> list[Sample]:
+    """Return the samples of one CSV file; `label` names it in messages and results."""
     return parse(_text_of(path), label or path.name)
 
 
 def parse(text: str, name: str) -> list[Sample]:
-    """The samples of a CSV text; `name` stands for the file in complaints."""
+    """Return the samples of a CSV text; `name` names the file in messages."""
     delimiter = _delimiter(text)
     rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     try:
         header = _header(next(rows, []), name)
-        samples = [_sample(dict(zip(header, cells, strict=True)), name, rows.line_num, delimiter) for cells in _full_rows(rows, header, name)]
+        samples = [
+            _sample(dict(zip(header, cells, strict=True)), name, rows.line_num, delimiter)
+            for cells in _full_rows(rows, header, name)
+        ]
     except csv.Error as wrong:
-        raise Refusal(f"{name} row {rows.line_num}: not readable as CSV ({wrong}).", "Check the quotation marks in this row.") from None
+        raise Refusal(
+            f"{name} row {rows.line_num}: not readable as CSV ({wrong}).",
+            "Check the quotation marks in this row.",
+        ) from None
     if not samples:
-        raise Refusal(f"{name}: no rows below the header.", "Write one row a test; `rimward proof schema` shows an example.")
+        raise Refusal(
+            f"{name}: no rows below the header.",
+            "Write one row a test; `rimward proof schema` shows an example.",
+        )
     return samples
 
 
 def _text_of(path: Path) -> str:
     try:
         if path.stat().st_size > FILE_MAX_BYTES:
-            raise Refusal(f"{path.name}: larger than {FILE_MAX_BYTES // 2**20} MiB.", "Split the file and give the parts together.")
+            raise Refusal(
+                f"{path.name}: larger than {FILE_MAX_BYTES // 2**20} MiB.",
+                "Split the file and pass the parts together.",
+            )
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
-        raise Refusal(f"{path.name}: byte {wrong.start} is not UTF-8 text.", "Save the file as CSV in UTF-8.") from None
+        raise Refusal(
+            f"{path.name}: byte {wrong.start} is not UTF-8 text.", "Save the file as CSV in UTF-8."
+        ) from None
     except OSError as wrong:
-        raise Refusal(f"{path.name}: cannot be read ({wrong.strerror}).", "Check the path and its permissions.") from None
+        raise Refusal(
+            f"{path.name}: cannot be read ({wrong.strerror}).",
+            "Check the path and its permissions.",
+        ) from None
 
 
 def _delimiter(text: str) -> str:
-    """Comma as published; semicolon or tab when the header holds no comma, as spreadsheets of some countries write it."""
+    """Comma as published; semicolon or tab when the header has no comma, as written by spreadsheets of some countries."""
     header = text.split("\n", 1)[0]
     return next((mark for mark in ",;\t" if mark in header), ",")
 
@@ -113,26 +115,43 @@ def _header(cells: list[str], name: str) -> list[str]:
     header = [cell.strip().lower() for cell in cells]
     missing = [column for column in schema.required_names() if column not in header]
     if missing:
-        raise Refusal(f"{name} row 1: no column {', '.join(missing)}.", f"Start the file with {','.join(schema.required_names())}.")
+        raise Refusal(
+            f"{name} row 1: no column {', '.join(missing)}.",
+            f"Begin the file with {','.join(schema.required_names())}.",
+        )
     twice = sorted({column for column in header if column and header.count(column) > 1})
     if twice:
-        raise Refusal(f"{name} row 1: column {', '.join(twice)} stands twice.", "Keep one of them.")
+        raise Refusal(
+            f"{name} row 1: column {', '.join(twice)} appears twice.", "Remove one of them."
+        )
     return header
 
 
-def _full_rows(rows, header: list[str], name: str):
-    """Rows that hold something; a row of another length is refused, since its cells may have moved to other columns."""
+def _full_rows(rows: Any, header: list[str], name: str) -> Iterator[list[str]]:
+    """Rows with content. A row of another length is refused, since its cells may have moved to other columns."""
     for cells in rows:
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(header):
-            raise Refusal(f"{name} row {rows.line_num}: {len(cells)} cells under {len(header)} columns.", "Give the row one cell a column.")
+            raise Refusal(
+                f"{name} row {rows.line_num}: {len(cells)} cells under {len(header)} columns.",
+                "Give the row one cell for each column.",
+            )
         yield cells
+
+
+def typed(column: str, cell: str, where: str) -> Value | None:
+    """Return the value of one cell of a published column, None where it is empty. Refusal for what the column does not take."""
+    return _cell({column: cell}, column, where)
 
 
 def _sample(raw: dict[str, str], name: str, row: int, delimiter: str) -> Sample:
     raw = {column: _plain(column, cell.strip(), delimiter) for column, cell in raw.items()}
-    known = {column: value for column in schema.columns() if (value := _cell(raw, column, f"{name} row {row}")) is not None}
+    known = {
+        column: value
+        for column in schema.columns()
+        if (value := _cell(raw, column, f"{name} row {row}")) is not None
+    }
     released = str(known["released"])
     if released != "invalid":
         _must_be_positive(known, f"{name} row {row}")
@@ -152,7 +171,10 @@ def _sample(raw: dict[str, str], name: str, row: int, delimiter: str) -> Sample:
 def _must_be_positive(known: dict[str, Value], where: str) -> None:
     for column in ("release_bar", "limit_bar"):
         if float(known[column]) <= 0:
-            raise Refusal(f"{where}: {column} is {known[column]}.", "Give a gauge pressure above 0 bar, or mark the row released = invalid.")
+            raise Refusal(
+                f"{where}: {column} is {known[column]}.",
+                "Enter a gauge pressure above 0 bar, or mark the row released = invalid.",
+            )
 
 
 def _must_be_believable(known: dict[str, Value], where: str) -> None:
@@ -165,16 +187,20 @@ def _must_be_believable(known: dict[str, Value], where: str) -> None:
 
 
 def _plain(name: str, cell: str, delimiter: str) -> str:
-    """A number of a semicolon file with its decimal comma made a point; any other cell as it is."""
+    """Replace the decimal comma of a number in a semicolon file by a point; return any other cell unchanged."""
     column = schema.columns().get(name)
-    return cell.replace(",", ".") if delimiter == ";" and column and column.base != "string" else cell
+    return (
+        cell.replace(",", ".") if delimiter == ";" and column and column.base != "string" else cell
+    )
 
 
 def _cell(raw: dict[str, str], name: str, where: str) -> Value | None:
-    """The typed value of one cell, None where it is empty and may be."""
+    """Typed value of one cell, None where it is allowed to be empty."""
     column, cell = schema.columns()[name], raw.get(name, "")
     if not cell:
-        if column.required and not (raw.get("released", "").lower() == "invalid" and name in ("release_bar", "limit_bar")):
+        if column.required and not (
+            raw.get("released", "").lower() == "invalid" and name in ("release_bar", "limit_bar")
+        ):
             raise Refusal(f"{where}: {name} is empty.", f"Write {_wanted(column)}.")
         return None
     if column.words:
@@ -187,9 +213,16 @@ def _cell(raw: dict[str, str], name: str, where: str) -> Value | None:
 def _number(cell: str, column: schema.Column, where: str) -> Value:
     value = float(cell) if NUMBER.fullmatch(cell) else math.nan
     if not math.isfinite(value) or (column.base == "integer" and value != int(value)):
-        raise Refusal(f"{where}: {column.name} is '{cell}'.", f"Write {_wanted(column)}, with a point and without a unit.")
-    if (column.minimum is not None and value < column.minimum) or (column.maximum is not None and value > column.maximum):
-        raise Refusal(f"{where}: {column.name} is {cell}, out of range.", f"Write {_wanted(column)}.")
+        raise Refusal(
+            f"{where}: {column.name} is '{cell}'.",
+            f"Write {_wanted(column)}, with a point and without a unit.",
+        )
+    if (column.minimum is not None and value < column.minimum) or (
+        column.maximum is not None and value > column.maximum
+    ):
+        raise Refusal(
+            f"{where}: {column.name} is {cell}, out of range.", f"Write {_wanted(column)}."
+        )
     return int(value) if column.base == "integer" else value
 
 

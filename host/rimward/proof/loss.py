@@ -1,7 +1,8 @@
-"""Pressure that a specimen lost by itself: at once, slowly, or made up by pumping while it leaked.
+"""Uncommanded pressure loss of a specimen: sudden, slow, or hidden by pumping.
 
-A release need not be sudden. Whatever is gone when the vent is commanded open, or when the trace ends, and was never regained, the specimen has
-lost. A controller that holds the level hides a leak: it shows in the air that went in.
+A release need not be sudden. Pressure that is gone when the vent is commanded open, or when the trace ends, and was never
+regained, is lost. A
+controller that holds the level hides a leak: it shows in the air that went in.
 """
 
 from dataclasses import dataclass
@@ -10,18 +11,18 @@ import numpy as np
 
 from rimward.proof.events import highest_pa
 
-LEAST_PA = 10_000  # under this there is nothing to lose
+LEAST_PA = 10_000  # below this there is nothing to lose
 SMOOTH = 5
 END_SAMPLES = 3
 MOST = 0.5
 MUCH = 0.25
-CONTENT = 0.3  # of what is in it, pumped in again: a sound specimen on the virtual bench takes less than 0.1
-LEAST_ON = 25  # samples with the air on that give the rise by which the rest is counted
+CONTENT = 0.3  # share of the content, pumped in again: a sound specimen on the virtual bench takes less than 0.1
+LEAST_ON = 25  # samples with the air on whose rise calibrates the count of the others
 
 
 @dataclass(frozen=True)
 class Loss:
-    """`share` of `top_pa` that was gone, not commanded and not regained; `top_pa`: highest before it; `made_up`: contents pumped in again."""
+    """`share` of `top_pa` lost, not commanded and not regained; `top_pa`: highest before it; `made_up`: contents pumped in again."""
 
     share: float
     top_pa: float
@@ -29,29 +30,31 @@ class Loss:
 
     @property
     def released(self) -> bool:
-        """Most of the pressure: as good as off the rim, however slowly."""
+        """True for a loss of most of the pressure: as good as off the rim, however slow."""
         return self.share > MOST
 
     @property
     def doubtful(self) -> bool:
-        """Too much for a specimen that is said to have held."""
+        """True for a loss too large for a specimen claimed to have held."""
         return self.share > MUCH or self.made_up > CONTENT
 
 
 def loss(pressure_pa: np.ndarray, venting: np.ndarray, air_on: np.ndarray) -> Loss:
-    """The largest loss of a trace (gauge pascals, evenly sampled; where the vent was open, where the air was on)."""
-    share, top_pa = max((_stretch(pressure_pa[start:stop]) for start, stop in _shut(venting)), default=(0.0, 0.0))
+    """Largest loss of a trace (gauge pascals, evenly sampled; where the vent was open, where the air was on)."""
+    share, top_pa = max(
+        (_stretch(pressure_pa[start:stop]) for start, stop in _shut(venting)), default=(0.0, 0.0)
+    )
     return Loss(share, top_pa, _made_up(pressure_pa, venting, air_on))
 
 
 def _shut(venting: np.ndarray) -> list[tuple[int, int]]:
-    """Stretches with the vent shut."""
+    """Stretches with the vent closed."""
     edges = np.flatnonzero(np.diff(np.concatenate(([True], venting, [True])).astype(np.int8)))
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
 def _stretch(pressure_pa: np.ndarray) -> tuple[float, float]:
-    """(share lost at its end, highest pressure) of one stretch."""
+    """Return (share lost at its end, highest pressure) of one stretch."""
     top_pa = highest_pa(pressure_pa)
     if pressure_pa.size < SMOOTH or top_pa < LEAST_PA:
         return 0.0, top_pa
@@ -59,7 +62,7 @@ def _stretch(pressure_pa: np.ndarray) -> tuple[float, float]:
 
 
 def _made_up(pressure_pa: np.ndarray, venting: np.ndarray, air_on: np.ndarray) -> float:
-    """Contents that went in beyond what is there at the highest pressure: the first half of the rise says what a second of air gives."""
+    """Contents pumped in beyond the content at the highest pressure: the first half of the rise gives the amount for a second of air."""
     on = np.cumsum(air_on & ~venting)
     top = int(np.argmax(pressure_pa))
     half = int(np.argmax(pressure_pa >= pressure_pa[top] / 2))

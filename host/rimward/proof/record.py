@@ -1,13 +1,13 @@
-"""The record of a test on the host: the live samples, on disk as they come, joined afterwards with the bench's own record.
+"""Record of a test on the host: live samples, written as they arrive and later joined with the bench's own record.
 
-A bench writes no flash while a person holds the run control (G8), so its stored session may have the last seconds only. The whole test is
-that session with all samples as its trace. Both files are kept. The joined one is chained to the bench key by this computer, so that neither can be
-edited without it.
+A bench writes no flash while a person holds the run control (G8); its stored session has the newest minutes in full and, of what this
+computer confirmed to have, every eighth sample. The whole test is that session with all samples as its trace. Both files are kept. The joined
+one is chained to the bench key by this computer, so that neither can be edited without it.
 """
 
 import struct
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,37 +15,52 @@ import numpy as np
 from rimward_protocol import codes, enumerations, layout, session, sessionread
 from rimward_protocol.mac import hmac_sha256
 
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
 
 STEP = 10  # ticks between samples: 50 a second
 HEAD = struct.Struct(layout.struct_format(layout.TRACE))
 RECORD = struct.Struct(layout.struct_format(layout.TRACE_RECORD))
 TICK_MS = 2
-COVERED = 50  # ticks: a trace whose samples lie no further apart has no gap
+NEXT_TICKS = (
+    2 * STEP
+)  # between two live samples without a gap: taken every 10 ticks, late by a turn of the main loop
+COVERED = 50  # ticks: a trace without a larger distance between samples has no gap
 APART_PA = 3_000  # noise between two samples
 Row = tuple[int, tuple[int, ...], tuple[int, ...]]  # tick, limits in hPa, record
 
 
 class Recorder:
-    """Takes LIVE pushes; gives times, pressures and vent marks, and TRACE payloads."""
+    """Receiver of LIVE pushes; returns times, pressures and vent marks, and TRACE payloads.
+
+    `kept`: first and last tick of the newest stretch without a gap that is on disk, which a bench need not keep in full; (0, 0) none.
+    """
 
     def __init__(self) -> None:
         self.rows: list[Row] = []
         self.journal: Journal | None = None
+        self.kept: tuple[int, int] = (0, 0)
 
     def take(self, payload: bytes) -> None:
-        """One LIVE push; what makes no sense, or comes a second time, is left out."""
+        """Take one LIVE push; invalid or repeated samples are dropped."""
         why, _kind, start, stop, _after = sessionread.read_block(payload, 0)
         if why != session.OK or stop - start < HEAD.size:
             return
-        new = [row for row in _rows(payload, start, stop) if not self.rows or row[0] > self.rows[-1][0]]
+        new = [
+            row for row in _rows(payload, start, stop) if not self.rows or row[0] > self.rows[-1][0]
+        ]
         self.rows += new
         if self.journal is not None and new:
             self.journal.add(new)
+            self._confirm(new)
+
+    def _confirm(self, new: list[Row]) -> None:
+        for tick, _limits, _record in new:
+            first, last = self.kept
+            self.kept = (first if last and tick - last <= NEXT_TICKS else tick, tick)
 
     @property
     def last(self) -> dict[str, Any] | None:
-        """The newest sample: tick, seconds since the first, lower reading and level in Pa gauge, state; None before the first."""
+        """Newest sample: tick, seconds since the first, lower reading and level in Pa gauge, state; None before the first."""
         if not self.rows:
             return None
         tick, limits, record = self.rows[-1]
@@ -58,7 +73,7 @@ class Recorder:
         }
 
     def trace(self, samples: int = 0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Times in ms since the first sample, the lower reading in Pa, where the vent was open; of the newest `samples`, 0 for all."""
+        """Return the times in ms since the first sample, the lower reading in Pa, where the vent was open; of the newest `samples`, 0 for all."""
         rows = self.rows[-samples:] if samples else self.rows
         first = self.rows[0][0] if self.rows else 0
         t = np.array([(tick - first) * TICK_MS for tick, _limits, _record in rows], dtype=np.int64)
@@ -67,12 +82,12 @@ class Recorder:
         return t, low, vent
 
     def payloads(self) -> list[bytes]:
-        """TRACE payloads of all samples; a new one wherever the beat or the limits change."""
+        """TRACE payloads of all samples; a new one wherever rate or limits change."""
         return payloads_of(self.rows)
 
 
 class Journal:
-    """The samples on disk as they come: a session file without an end, which every reader of sessions reads up to its last sample."""
+    """Samples on disk as they arrive: a session file without an end, which every session reader reads up to its last sample."""
 
     def __init__(self, path: Path, header: dict[str, Any], meta: list[bytes]) -> None:
         head = session.seal_header(header)
@@ -81,7 +96,7 @@ class Journal:
         self._number = len(meta)
 
     def add(self, rows: list[Row]) -> None:
-        """Writes new samples."""
+        """Write new samples."""
         for payload in payloads_of(rows):
             buf = bytearray(session.BLOCK_HEAD_BYTES + len(payload) + session.BLOCK_CRC_BYTES)
             buf[session.BLOCK_HEAD_BYTES : -session.BLOCK_CRC_BYTES] = payload
@@ -90,23 +105,25 @@ class Journal:
             self._number += 1
 
     def close(self) -> None:
-        """No more samples."""
+        """Close the file."""
         self._file.close()
 
 
 def from_journal(data: bytes) -> Recorder:
-    """The samples of a journal, as they were heard; a torn end is left out."""
+    """Return the samples of a journal as received; a torn end is left out."""
     live = Recorder()
     live.rows = _stored_rows(data)
     return live
 
 
 def payloads_of(rows: list[Row]) -> list[bytes]:
-    """TRACE payloads of samples in order; a new one wherever the beat or the limits change."""
+    """TRACE payloads of samples in order; a new one wherever rate or limits change."""
     out: list[bytes] = []
     run: list[Row] = []
     for row in rows:
-        if run and (row[0] - run[-1][0] != STEP or row[1] != run[0][1] or len(run) == session.TRACE_RECORDS):
+        if run and (
+            row[0] - run[-1][0] != STEP or row[1] != run[0][1] or len(run) == session.TRACE_RECORDS
+        ):
             out.append(_payload(run))
             run = []
         run.append(row)
@@ -114,12 +131,16 @@ def payloads_of(rows: list[Row]) -> list[bytes]:
 
 
 def _payload(run: list[Row]) -> bytes:
-    return HEAD.pack(run[0][0], STEP, len(run), *run[0][1]) + b"".join(RECORD.pack(*record) for _tick, _limits, record in run)
+    return HEAD.pack(run[0][0], STEP, len(run), *run[0][1]) + b"".join(
+        RECORD.pack(*record) for _tick, _limits, record in run
+    )
 
 
 def compare(stored: bytes, live: Recorder) -> dict[str, Any]:
-    """The bench's samples against those heard live about them: how many, how many lie apart, the largest distance (Pa), and how many of the bench's
-    samples no live one lies near. Both take 50 a second, at ticks of their own; between two of one lies one of the other."""
+    """Compare the bench's samples with the nearby live ones: number, number of differing ones, largest difference (Pa), and number of the
+    bench's
+    samples without a live one near. Both take 50 a second at their own ticks, which alternate.
+    """
     ticks = [row[0] for row in live.rows]
     apart, compared, missed = [], 0, 0
     for tick, _limits, values in _stored_rows(stored):
@@ -134,22 +155,40 @@ def compare(stored: bytes, live: Recorder) -> dict[str, Any]:
         distance = max(_outside(values[i], [row[2][i] for row in near]) for i in (0, 1))
         if distance * 100 > APART_PA:
             apart.append(distance * 100)
-    return {"samples": compared, "differing": len(apart), "largest_pa": max(apart, default=0), "missed_live": missed}
+    return {
+        "samples": compared,
+        "differing": len(apart),
+        "largest_pa": max(apart, default=0),
+        "missed_live": missed,
+    }
 
 
 def _outside(value: int, near: list[int]) -> int:
     return max(min(near) - value, value - max(near), 0)
 
 
-def whole_session(stored: bytes, live: Recorder, key: bytes | None = None) -> bytes:
-    """The bench's stored session with all samples as its trace: its own where it has them, else those heard live. Chained to `key` like the
-    bench's own. Refusal if the stored one is damaged."""
+def whole_session(
+    stored: bytes, live: Recorder, key: bytes | None = None, metas: Sequence[bytes] = ()
+) -> bytes:
+    """Return the bench's stored session with all samples as its trace: its own where available, else the live ones. Chained to `key` like the
+    bench's
+    own. Refusal if the stored one is damaged.
+    """
     why, header, found, _good = sessionread.read_blocks(stored)
     if header is None or why != session.OK:
-        raise Refusal(f"The bench's own record of the test is not whole ({why}).", "Pull it again with `rimward session pull`.")
+        raise Refusal(
+            f"The bench's own record of the test is incomplete ({why}).",
+            "Pull it again with `rimward session pull`.",
+        )
     rows = [(kind, stored[start:stop]) for kind, start, stop in found if kind != layout.BLOCK_TRACE]
-    at = next((i for i, (kind, _payload_) in enumerate(rows) if kind == layout.BLOCK_END), len(rows))
-    rows[at:at] = [(layout.BLOCK_TRACE, payload) for payload in payloads_of(_joined(_stored_rows(stored), live.rows))]
+    at = next(
+        (i for i, (kind, _payload_) in enumerate(rows) if kind == layout.BLOCK_END), len(rows)
+    )
+    traces = [
+        (layout.BLOCK_TRACE, payload)
+        for payload in payloads_of(_joined(_stored_rows(stored), live.rows))
+    ]
+    rows[at:at] = [*((layout.BLOCK_META, payload) for payload in metas), *traces]
     head = stored[: header["header_bytes"]]
     return head + chained(head, rows, key)
 
@@ -159,7 +198,12 @@ def chained(head: bytes, rows: list[tuple[int, bytes]], key: bytes | None = None
     mac_key = hmac_sha256(key, b"session") if key else b""
     previous, out = session.chain_start(mac_key, head) if key else b"", []
     for number, (kind, payload) in enumerate(rows):
-        buf = bytearray(session.BLOCK_HEAD_BYTES + len(payload) + session.BLOCK_CRC_BYTES + (session.BLOCK_MAC_BYTES if key else 0))
+        buf = bytearray(
+            session.BLOCK_HEAD_BYTES
+            + len(payload)
+            + session.BLOCK_CRC_BYTES
+            + (session.BLOCK_MAC_BYTES if key else 0)
+        )
         buf[session.BLOCK_HEAD_BYTES : session.BLOCK_HEAD_BYTES + len(payload)] = payload
         end = session.seal_block(buf, 0, kind, number, len(payload), session.FLAG_MAC if key else 0)
         if key:
@@ -169,10 +213,12 @@ def chained(head: bytes, rows: list[tuple[int, bytes]], key: bytes | None = None
 
 
 def _joined(own: list[Row], live: list[Row]) -> list[Row]:
-    """One trace of both: the bench's own where that covers the whole test, else what was heard live with the bench's samples in its gaps."""
+    """One trace of both: the bench's own if it covers the whole test, else the live samples with the bench's in their gaps."""
     if not own or not live:
         return own or live
-    if own[0][0] <= live[0][0] + COVERED and all(later[0] - row[0] <= COVERED for row, later in zip(own, own[1:], strict=False)):
+    if own[0][0] <= live[0][0] + COVERED and all(
+        later[0] - row[0] <= COVERED for row, later in zip(own, own[1:], strict=False)
+    ):
         return own
     ticks = [row[0] for row in live]
     missing = []
@@ -186,12 +232,21 @@ def _joined(own: list[Row], live: list[Row]) -> list[Row]:
 
 
 def _stored_rows(stored: bytes) -> list[Row]:
-    """The TRACE samples of a session."""
+    """Return the TRACE samples of a session."""
     _why, _header, found, _good = sessionread.read_blocks(stored)
-    return [row for kind, start, stop in found if kind == layout.BLOCK_TRACE for row in _rows(stored, start, stop)]
+    return [
+        row
+        for kind, start, stop in found
+        if kind == layout.BLOCK_TRACE
+        for row in _rows(stored, start, stop)
+    ]
 
 
 def _rows(data: bytes, start: int, stop: int) -> Iterator[Row]:
     tick, step, count, *limits = HEAD.unpack_from(data, start)
     for i in range(min(count, (stop - start - HEAD.size) // RECORD.size)):
-        yield tick + i * step, tuple(limits), RECORD.unpack_from(data, start + HEAD.size + i * RECORD.size)
+        yield (
+            tick + i * step,
+            tuple(limits),
+            RECORD.unpack_from(data, start + HEAD.size + i * RECORD.size),
+        )

@@ -1,9 +1,10 @@
-"""The published column table of proof CSV files (W3C CSV on the Web metadata), read from the data file beside this module."""
+"""Column table of proof CSV files (W3C CSV on the Web metadata), read from the data file beside this module."""
 
 import json
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from typing import Any
 
 DATA_NAME = "samples.csv-metadata.json"
 
@@ -23,9 +24,12 @@ class Column:
 
 
 @cache
-def document() -> dict:
-    """The metadata document as published."""
-    return json.loads(resources.files("rimward.proof").joinpath(DATA_NAME).read_text(encoding="utf-8"))
+def document() -> dict[str, Any]:
+    """Metadata document as published."""
+    found: dict[str, Any] = json.loads(
+        resources.files("rimward.proof").joinpath(DATA_NAME).read_text(encoding="utf-8")
+    )
+    return found
 
 
 @cache
@@ -35,11 +39,12 @@ def columns() -> dict[str, Column]:
 
 
 def required_names() -> tuple[str, ...]:
+    """Names of the required columns."""
     return tuple(name for name, column in columns().items() if column.required)
 
 
 def text() -> str:
-    """The schema for people."""
+    """Return the schema as text."""
     doc = document()
     lines = [doc["dc:title"], "", doc["dc:description"], ""]
     for column in columns().values():
@@ -49,8 +54,10 @@ def text() -> str:
     return "\n".join([*lines, "", "Example:", *(f"    {line}" for line in doc["notes"])])
 
 
-def _column(entry: dict) -> Column:
-    datatype = entry["datatype"] if isinstance(entry["datatype"], dict) else {"base": entry["datatype"]}
+def _column(entry: dict[str, Any]) -> Column:
+    datatype = (
+        entry["datatype"] if isinstance(entry["datatype"], dict) else {"base": entry["datatype"]}
+    )
     return Column(
         name=entry["name"],
         base=datatype["base"],

@@ -1,4 +1,4 @@
-"""Plan, analysis and merge for people at a terminal."""
+"""Plan, analysis and merge as text for the terminal."""
 
 from collections.abc import Callable
 from typing import Any
@@ -7,16 +7,19 @@ from rich import box
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
+from rimward_fw.bench import app as firmware
 
+from rimward.base.units import show_limit, show_minimum, show_reading
+from rimward.proof import plan as planned
 from rimward.proof import retention
 from rimward.proof.headline import down, many
-from rimward.units import show_limit, show_minimum, show_reading
 
 
-def plan(made: dict, console: Console) -> None:
-    """Steps, energy, distance, protection."""
+def plan(made: dict[str, Any], console: Console) -> None:
+    """Print steps, energy, distance, protection."""
     console.print(
-        f"Limit {show_limit(made['limit_pa'])} gauge ({made['governing']}); retention at {show_minimum(made['retention_pa'])} for {made['hold_s']} s."
+        f"Limit {show_limit(made['limit_pa'])} gauge ({made['governing']}); retention at {show_minimum(made['retention_pa'])} for {made['hold_s']} s, "
+        f"held where the gauge reads {show_minimum(made['hold_pa'])}: its U of {show_minimum(made['gauge_u_pa'])} on top."
     )
     for rule in made["rules"]:
         console.print(f"  {escape(rule['source'])}: {escape(rule['text'])}")
@@ -26,8 +29,14 @@ def plan(made: dict, console: Console) -> None:
     for step in made["steps"]:
         hold = f", hold {step['hold_s']} s" if step["hold_s"] else ""
         watch = f" Watch for: {step['watch']}." if step["watch"] else ""
-        console.print(f"{step['n']:3}. {_gauge(step['gauge_pa'], made)}{hold}: {step['do']}.{watch}")
-    console.print()
+        console.print(
+            f"{step['n']:3}. {_gauge(step['gauge_pa'], made)}{hold}: {step['do']}.{watch}"
+        )
+    console.print(
+        f"\nAt most {-(-made['longest_s'] // 60)} minutes without a release. The bench keeps all of them at the full rate in its own record with at least "
+        f"{-(-made['bench_heap_bytes'] // 1024)} KB of free memory at idle; with {-(-made['bench_heap_thinned_bytes'] // 1024)} KB thinned "
+        "(--thinned): every eighth sample of what this computer has on disk. The run checks that before it begins.\n"
+    )
     _energy(made, console)
     _distance(made, console)
     console.print("\nWear: " + "; ".join(made["ppe"]) + ".")
@@ -35,8 +44,8 @@ def plan(made: dict, console: Console) -> None:
         console.print(f"CAUTION: {line}")
 
 
-def analysis(found: dict, console: Console) -> None:
-    """Headline, bounds, counts, warnings."""
+def analysis(found: dict[str, Any], console: Console) -> None:
+    """Print headline, bounds, counts, warnings."""
     from rimward.proof.report import bound_rows, by_reading, count
 
     console.print(f"[bold]{escape(found['headline'])}[/bold]")
@@ -50,38 +59,58 @@ def analysis(found: dict, console: Console) -> None:
     )
     table = _table("batch", "n", "method", "margin", "pressure, gauge", "or why not")
     for row in bound_rows(found):
-        table.add_row(*(escape(str(row[key])) for key in ("batch", "n", "method", "margin", "pressure", "reason")))
+        table.add_row(
+            *(
+                escape(str(row[key]))
+                for key in ("batch", "n", "method", "margin", "pressure", "reason")
+            )
+        )
     console.print(table)
     console.print(
         f"The smallest of {found['n']} alone bounds {found['coverage'] * 100:.6g} % with {_share(found['achieved_confidence'])} confidence; "
         f"without assuming a law {found['n_needed']} are needed ({found['more_samples']['for_rank_bound']} more)."
     )
     if (more := found["more_samples"]["for_normal_claim"]) is not None:
-        console.print(f"If the batch is normal and mean and spread stay as they are, a normal bound at the limit needs {more} more.")
+        console.print(
+            f"If the batch is normal and mean and spread stay as they are, a normal bound at the limit needs {more} more."
+        )
     console.print(
         f"Retention, {found['retention']['percent_of_limit']} % held {found['retention']['hold_s']} s: {count(found['retention'])}{by_reading(found['retention'])}"
     )
-    console.print(f"110 % reached, whatever followed: {count(found['retention']['pressure_reached'], 'did')}")
+    console.print(
+        f"110 % reached, whatever followed: {count(found['retention']['pressure_reached'], 'did')}"
+    )
     p = found["normality"]["p"]
-    console.print(f"Normality: {'not tested' if p is None else f'p = {p:.3f}'}. {found['normality']['note']}")
+    console.print(
+        f"Normality: {'not tested' if p is None else f'p = {p:.3f}'}. {found['normality']['note']}"
+    )
     for line in _effects(found["effects"]):
         console.print(line, markup=False)
     for warning in found["warnings"]:
         console.print(f"NOTE: {escape(warning['text'])}")
 
 
-def _effects(found: dict) -> list[str]:
-    """Slopes of the margin, or why there are none; silent where nothing varies."""
+def _effects(found: dict[str, Any]) -> list[str]:
+    """Slopes of the margin, or the reason why there are none; empty where nothing varies."""
     if found["terms"]:
-        slopes = [f"{term['column']} {term['slope']:+.5f} ({term['low']:+.5f} to {term['high']:+.5f})" for term in found["terms"]]
-        return ["Linear effects on the margin, 95 % each, no proof of a cause: " + "; ".join(slopes) + "."]
+        slopes = [
+            f"{term['column']} {term['slope']:+.5f} ({term['low']:+.5f} to {term['high']:+.5f})"
+            for term in found["terms"]
+        ]
+        return [
+            "Linear effects on the margin, 95 % each, no proof of a cause: "
+            + "; ".join(slopes)
+            + "."
+        ]
     if not found["columns"]:
         return []
-    return [f"Linear effects of {', '.join(found['columns'])}: none formed ({found['reason'].replace('_', ' ')}; {found['n_needed']} specimens needed)."]
+    return [
+        f"Linear effects of {', '.join(found['columns'])}: none formed ({found['reason'].replace('_', ' ')}; {found['n_needed']} specimens needed)."
+    ]
 
 
-def merged(found: dict, console: Console) -> None:
-    """What was joined, left out, renamed, suspected."""
+def merged(found: dict[str, Any], console: Console) -> None:
+    """Print joined, left out, renamed and suspected rows."""
     console.print(f"{found['rows']} rows joined, {len(found['repeated'])} repeated rows left out.")
     for row in found["repeated"]:
         console.print(f"  repeated: {escape(row['sample'])} ({escape(row['where'])})")
@@ -97,15 +126,21 @@ def merged(found: dict, console: Console) -> None:
         )
 
 
-def _energy(made: dict, console: Console) -> None:
-    table = _table("stored energy, J", *(f"{level['at']} {_gauge(level['gauge_pa'], made)}" for level in made["energy"]))
+def _energy(made: dict[str, Any], console: Console) -> None:
+    table = _table(
+        "stored energy, J",
+        *(f"{level['at']} {_gauge(level['gauge_pa'], made)}" for level in made["energy"]),
+    )
     for index, method in enumerate(made["energy"][0]["air"]):
-        table.add_row(f"air, {method['name']}", *(f"{level['air'][index]['energy_j']:.0f}" for level in made["energy"]))
+        table.add_row(
+            f"air, {method['name']}",
+            *(f"{level['air'][index]['energy_j']:.0f}" for level in made["energy"]),
+        )
     table.add_row("water alone", *(f"{level['water_j']:.2f}" for level in made["energy"]))
     console.print(table)
 
 
-def _distance(made: dict, console: Console) -> None:
+def _distance(made: dict[str, Any], console: Console) -> None:
     off = made["stand_off"]
     console.print(
         f"Stand-off for air at {show_limit(off['gauge_pa'])}: {off['later_editions_m']:.0f} m by the tiers of later PCC-2 editions; scaled form "
@@ -115,15 +150,17 @@ def _distance(made: dict, console: Console) -> None:
         console.print(f"  - {line}")
 
 
-def _gauge(pa: int, made: dict) -> str:
-    """A level of the plan, or that there is none."""
-    return level(pa, made["retention_pa"]) if pa else "no pressure"
+def _gauge(pa: int, made: dict[str, Any]) -> str:
+    """Format a level of the plan, or `no pressure`."""
+    return level(pa, made["hold_pa"]) if pa else "no pressure"
 
 
-def level(pa: int, retention_pa: int) -> str:
-    """A level of a test, the same wherever it is shown: the retention pressure rounds up, since less would fall short of the rule; every other
-    one rounds down. `pa` may come from a record, to the nearest hectopascal."""
-    return show_minimum(retention_pa) if abs(pa - retention_pa) <= RECORDED_PA else show_limit(pa)
+def level(pa: int, hold_pa: int) -> str:
+    """Format a level of a test, the same everywhere: the retention pressure rounds up, since less would fall short of the rule; others
+    round
+    down. `pa` may come from a record, to the nearest hectopascal.
+    """
+    return show_minimum(hold_pa) if abs(pa - hold_pa) <= RECORDED_PA else show_limit(pa)
 
 
 def _share(share: float) -> str:
@@ -138,42 +175,47 @@ def _table(*names: str) -> Table:
 
 
 def before_run(test: Any, medium: str) -> list[str]:
-    """What a person must have read before a test begins."""
-    from rimward_fw.bench import app as firmware
+    """Print the cautions before a test."""
 
-    from rimward.proof import plan
-
-    lines = [f"CAUTION: {line}" for line in plan.CAUTIONS]
-    lines.append(f"Wear: {'; '.join(plan.PPE)}.")
-    lines.append(f"{'Water' if medium == 'water' else 'AIR'}: {plan.WHY_WATER if medium == 'water' else plan.WHY_NOT_AIR}")
+    lines = [f"CAUTION: {line}" for line in planned.CAUTIONS]
+    lines.append(f"Wear: {'; '.join(planned.PPE)}.")
+    lines.append(
+        f"{'Water' if medium == 'water' else 'AIR'}: {planned.WHY_WATER if medium == 'water' else planned.WHY_NOT_AIR}"
+    )
     levels = [
         f"limit {show_limit(test.limit_pa)}",
-        f"retention {level(test.retention_pa, test.retention_pa)} for {firmware.RETENTION_S} s",
+        f"retention {show_minimum(test.retention_pa)} for {firmware.RETENTION_S} s, held at {show_minimum(test.hold_pa)}: the gauge's U on top",
     ]
     if test.top_pa:
-        levels.append(f"then steps of {show_limit(firmware.STEP_PA)}, {firmware.STEP_S} s each, up to {show_limit(test.top_pa)}")
+        levels.append(
+            f"then steps of {show_limit(firmware.STEP_PA)}, {firmware.STEP_S} s each, up to {show_limit(test.top_pa)}"
+        )
     return [*lines, f"{test.label}: {', '.join(levels)} (all gauge)."]
 
 
 RECORDED_PA = 100
 SAID = {
+    "compiling": "Compiling the simulated world for this computer: once, about 15 seconds ...",
     "confirm": "Compare the specimen with the bench's display and confirm it there.",
-    "hold": "Go behind the screen and hold the run control. Letting go stops the air and vents: the test is over then.",
-    "let-go": "Ended: let go of the run control. The vent is open; see zero on both gauges before you come near.",
+    "hold": "Go behind the screen and hold the run control. Releasing it stops the air, vents and ends the test.",
+    "let-go": "Ended: release the run control. The vent is open; see zero on both gauges before you come near.",
 }
 STATES = {
     "filling": "rising",
     "leak-watch": "holding",
-    "seat-pause": "look at both beads from behind the screen, then confirm at the bench",
+    "seat-pause": "check both beads from behind the screen, then confirm at the bench",
 }
 
 
 def teller(console: Console, test: Any) -> Callable[[str, dict[str, Any]], None]:
-    """Progress of a test, one line a happening."""
+    """Return a printer for the progress of a test, one line for each event."""
 
     def tell(kind: str, facts: dict[str, Any]) -> None:
         if kind == "kept":
-            console.print(f"Every sample goes to disk as it comes. Should this be interrupted: rimward proof finish {facts['path']}", markup=False)
+            console.print(
+                f"Every sample goes to disk as it comes. Should this be interrupted: rimward proof finish {facts['path']}",
+                markup=False,
+            )
         elif kind in SAID:
             console.print(SAID[kind], markup=False)
         elif kind == "event":
@@ -184,16 +226,18 @@ def teller(console: Console, test: Any) -> Callable[[str, dict[str, Any]], None]
         else:
             state = f"  {STATES.get(facts['state'], facts['state'])}" if kind == "level" else ""
             console.print(
-                f"{facts['t_s']:8.1f} s  {show_reading(facts['low_pa'])}, level {level(facts['level_pa'], test.retention_pa)}{state}", markup=False
+                f"{facts['t_s']:8.1f} s  {show_reading(facts['low_pa'])}, level {level(facts['level_pa'], test.hold_pa)}{state}",
+                markup=False,
             )
 
     return tell
 
 
-def run(found: dict, console: Console) -> None:
-    """What came of a test."""
+def run(found: dict[str, Any], console: Console) -> None:
+    """Print the result of a test."""
     console.print(
-        f"Ended: {found['ended']} ({found['cause']}). Retention, 110 % for 5 minutes: {retention.WORDS[found['retention']]}.", markup=False
+        f"Ended: {found['ended']} ({found['cause']}). Retention, 110 % for 5 minutes: {retention.WORDS[found['retention']]}.",
+        markup=False,
     )
     console.print(
         f"Highest {show_reading(found['highest_bar'] * 1e5)} gauge on a limit of {show_limit(round(found['limit_bar'] * 1e5))}: margin {found['margin']:.3f}; "

@@ -1,21 +1,22 @@
-"""A virtual specimen that slips, leaks or leaves its rim at a stated pressure, filled with water or with air.
+"""Virtual specimen that slips, leaks or leaves its rim at a stated pressure, filled with water or with air.
 
-Filled with water it is, for the air side, the air of the transfer bottle: a bead that yields by a few millilitres then takes far more of the
-pressure than it takes of a tyre full of air. What the water itself does when a tyre leaves its rim is not simulated.
+Filled with water it is, for the air side, the air of the transfer bottle: a bead that yields by a few millilitres then takes far
+more of the
+pressure than from a tyre full of air. The motion of the water when a tyre leaves its rim is not simulated.
 """
 
 import re
 from dataclasses import dataclass
 from typing import Any
 
-from rimward.errors import Refusal
-from rimward.plant import layout as k
-from rimward.units import parse_pressure
+from rimward.base.errors import Refusal
+from rimward.base.units import parse_pressure
+from rimward.simulation.plant import layout as k
 
 SPECIMEN_ML = 1_250  # a 28 mm tyre
-SLIP_SHARE = 0.01  # of the specimen's volume by which a bead that slips yields
+SLIP_SHARE = 0.01  # share of the specimen's volume by which a slipping bead yields
 LEAK_S = 30.0  # time constant of a leak where none is stated
-AMBIENT_PA = 1e5  # in which conductance is stated
+AMBIENT_PA = 1e5  # reference state of conductance
 ADIABATIC = 1.4
 KINDS = ("slip", "leak", "blow-off")
 WORDS = {
@@ -23,12 +24,14 @@ WORDS = {
     "leak PRESSURE [SECONDS s]": "a leak opens at this pressure, with this time constant, as `leak 3 bar 20 s`",
     "blow-off PRESSURE [SECONDS s]": "the tyre leaves its rim there, at once or as slowly as stated, as `blow-off 6.1 bar`",
 }
-ORDER = re.compile(rf"(?P<kind>{'|'.join(KINDS)})\s+(?P<pressure>.+?)(?:\s+(?P<seconds>[\d.]+)\s*s)?")
+ORDER = re.compile(
+    rf"(?P<kind>{'|'.join(KINDS)})\s+(?P<pressure>.+?)(?:\s+(?P<seconds>[\d.]+)\s*s)?"
+)
 
 
 @dataclass(frozen=True)
 class Act:
-    """What happens at `pa` gauge; `seconds`: time constant of a leak or of a slow release, 0 for at once."""
+    """Event at `pa` gauge; `seconds`: time constant of a leak or of a slow release, 0 for at once."""
 
     kind: str
     pa: float
@@ -36,7 +39,7 @@ class Act:
 
 
 class Specimen:
-    """Acts on a virtual bench as its pressure gets there. `volume_ml`: the whole inside; what is not water is the plant's tyre volume."""
+    """Events on a virtual bench at their pressures. `volume_ml`: the whole inside; the part without water is the plant's tyre volume."""
 
     def __init__(self, volume_ml: float = SPECIMEN_ML) -> None:
         self.volume_ml = volume_ml
@@ -47,25 +50,29 @@ class Specimen:
 
     @staticmethod
     def is_order(text: str) -> bool:
-        """Whether `order` takes this line."""
+        """Return True if `order` accepts this line."""
         return ORDER.fullmatch(text.strip()) is not None
 
     def order(self, text: str) -> bool:
-        """Takes one typed line; False for a line of another kind. Refusal where it cannot be read."""
+        """Take one typed line; False for a line of another kind. Refusal where it is invalid."""
         match = ORDER.fullmatch(text.strip())
         if match is None:
-            if text.split(" ")[0] in KINDS:
-                raise Refusal(f"`{text}` is not understood.", f"Write one of: {'; '.join(WORDS)}.")
+            if text.split(" ", maxsplit=1)[0] in KINDS:
+                raise Refusal(
+                    f"`{text}` is not a known event.", f"Write one of: {'; '.join(WORDS)}."
+                )
             return False
         self.add(match["kind"], match["pressure"], float(match["seconds"] or 0))
         return True
 
     def add(self, kind: str, pressure: str, seconds: float = 0.0) -> None:
-        """One act; it takes the place of an earlier one of its kind."""
-        self.acts = [act for act in self.acts if act.kind != kind] + [Act(kind, float(parse_pressure(pressure)), seconds)]
+        """Add one event; it replaces an earlier one of its kind."""
+        self.acts = [act for act in self.acts if act.kind != kind] + [
+            Act(kind, float(parse_pressure(pressure)), seconds)
+        ]
 
     def tick(self, inflator: Any) -> None:
-        """A watcher of the virtual inflator."""
+        """Watch the virtual inflator, called each tick."""
         due = [act for act in self.acts if inflator.plant.tyre_pa >= act.pa]
         for act in due:
             self.acts.remove(act)
@@ -85,12 +92,12 @@ def _do(plant: Any, act: Act, volume_ml: float) -> None:
 
 
 def _conductance(plant: Any, seconds: float) -> float:
-    """m3/(s Pa) through which the tyre empties with this time constant while the flow is choked."""
+    """Conductance, m3/(s Pa), through which the tyre empties with this time constant while the flow is choked."""
     return float(plant.S[k.S_VT]) / (seconds * AMBIENT_PA)
 
 
 def _yield(plant: Any, growth: float) -> None:
-    """The casing gives way at once: volume up by `growth`, gas expanded without heat."""
+    """Let the casing yield at once: volume up by `growth`, gas expanded without heat."""
     plant.P[k.P_V0] *= growth
     plant.S[k.S_VT] *= growth
     plant.S[k.S_PT] *= growth**-ADIABATIC

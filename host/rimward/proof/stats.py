@@ -1,6 +1,6 @@
 """Statistics of complete samples: one-sided tolerance bounds, ranks, pass counts.
 
-`coverage` is the part of the lot that lies above a lower bound, `confidence` how sure the bound is; both between 0 and 1.
+`coverage`: share of the lot above a lower bound, `confidence`: confidence of the bound; both between 0 and 1.
 """
 
 import math
@@ -10,7 +10,7 @@ from statistics import fmean, stdev
 
 from scipy import stats
 
-# One part in 10^12 of play, so that a count on the very edge is not lost to the last bit of a power.
+# Tolerance of one part in 10^12, so that a count on the very edge is not lost to the last bit of a power.
 EDGE = 1 + 1e-12
 
 
@@ -22,7 +22,7 @@ def k_factor(n: int, coverage: float, confidence: float) -> float:
 
 
 def normal_bound(values: Sequence[float], coverage: float, confidence: float) -> float:
-    """mean − k·s: the lower tolerance bound of a normal lot. Valid only when every sample was seen to its end."""
+    """Lower tolerance bound of a normal lot, mean − k·s. Valid only when every sample was tested to its end."""
     return fmean(values) - k_factor(len(values), coverage, confidence) * stdev(values)
 
 
@@ -44,12 +44,12 @@ def n_needed(coverage: float, confidence: float) -> int:
 
 
 def achieved_confidence(n: int, coverage: float) -> float:
-    """Confidence that the smallest of n lies below the wanted part of the lot."""
+    """Confidence that the smallest of n lies below the requested share of the lot."""
     return 1 - coverage**n
 
 
 def achieved_coverage(n: int, confidence: float) -> float:
-    """Part of the lot that the smallest of n bounds at the wanted confidence."""
+    """Share of the lot that the smallest of n bounds at the requested confidence."""
     return (1 - confidence) ** (1 / n) if n else 0.0
 
 
@@ -63,8 +63,10 @@ def pass_rate_upper(passed: int, n: int, confidence: float) -> float:
     return float(stats.beta.ppf(confidence, passed + 1, n - passed)) if passed < n else 1.0
 
 
-def n_for_normal_claim(mean: float, s: float, claim: float, coverage: float, confidence: float, n_max: int = 100_000) -> int | None:
-    """Fewest samples with this mean and spread whose normal bound reaches `claim`; None when no number would do."""
+def n_for_normal_claim(
+    mean: float, s: float, claim: float, coverage: float, confidence: float, n_max: int = 100_000
+) -> int | None:
+    """Fewest samples with this mean and spread whose normal bound reaches `claim`; None when no number suffices."""
     if s <= 0 or mean - stats.norm.ppf(coverage) * s <= claim:
         return None
     wanted_k = (mean - claim) / s
@@ -75,5 +77,9 @@ def n_for_normal_claim(mean: float, s: float, claim: float, coverage: float, con
             return None
     while low < high:
         middle = (low + high) // 2
-        low, high = (low, middle) if k_factor(middle, coverage, confidence) <= wanted_k else (middle + 1, high)
+        low, high = (
+            (low, middle)
+            if k_factor(middle, coverage, confidence) <= wanted_k
+            else (middle + 1, high)
+        )
     return low

@@ -1,7 +1,8 @@
-"""From rows to independent specimens: a rim tested twice is one rim, and counts with its lowest result."""
+"""Independent specimens from rows: a rim tested twice is one rim, and counts with its lowest result."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from rimward.proof.load import Sample
 
@@ -18,24 +19,28 @@ class Specimen:
 
     @property
     def margin(self) -> float:
+        """Margin of the deciding row."""
         return self.deciding.margin
 
     @property
     def released(self) -> bool:
+        """True if the deciding row is a release."""
         return self.deciding.released == "yes"
 
     @property
     def batch(self) -> str:
+        """Batch of the deciding row."""
         return batch_of(self.deciding)
 
 
 def batch_of(sample: Sample) -> str:
+    """Batch of a row, with a name for none."""
     return str(sample.known.get("batch", NO_BATCH))
 
 
 def drop_repeats(samples: Sequence[Sample]) -> tuple[list[Sample], list[Sample]]:
-    """Rows whose every cell equals an earlier row's are the same test given twice; returns (kept, dropped)."""
-    seen: set[tuple] = set()
+    """Leave out rows whose every cell equals an earlier row's: the same test given twice. Return (kept, dropped)."""
+    seen: set[tuple[Any, ...]] = set()
     kept: list[Sample] = []
     dropped: list[Sample] = []
     for sample in samples:
@@ -46,7 +51,7 @@ def drop_repeats(samples: Sequence[Sample]) -> tuple[list[Sample], list[Sample]]
 
 
 def specimens(samples: Sequence[Sample]) -> list[Specimen]:
-    """Groups valid rows by rim; a row without a rim goes by its tyre, then by its own name within its file."""
+    """Group valid rows by rim; a row without a rim goes by its tyre, then by its own name within its file."""
     groups: dict[tuple[str, ...], list[Sample]] = {}
     for sample in samples:
         groups.setdefault(_identity(sample), []).append(sample)
@@ -54,16 +59,17 @@ def specimens(samples: Sequence[Sample]) -> list[Specimen]:
 
 
 def censored(lot: Sequence[Specimen]) -> bool:
-    """True as soon as any row did not end in release."""
+    """Return True if any row did not end in release."""
     return any(row.released != "yes" for specimen in lot for row in specimen.rows)
 
 
 def rim_reused(samples: Sequence[Sample]) -> bool:
+    """Return True if a rim appears in several rows."""
     return _repeats([str(s.known["rim_id"]) for s in samples if "rim_id" in s.known])
 
 
 def unit(samples: Sequence[Sample]) -> str:
-    """What is counted: rims as soon as a rim or a tyre stands in several rows and the rims are named, tyres where only these are."""
+    """Return the counted unit: rims if a rim or a tyre appears in several rows and the rims are named, tyres where only these are."""
     named = all("rim_id" in s.known for s in samples)
     if rim_reused(samples) or (named and tyre_reused(samples)):
         return "rim"
@@ -72,7 +78,7 @@ def unit(samples: Sequence[Sample]) -> str:
 
 
 def tyre_reused(samples: Sequence[Sample]) -> bool:
-    """A tyre serial in several rows, or a row that says the tyre was mounted before."""
+    """Return True for a tyre serial in several rows, or a row that states an earlier mounting."""
     serials = [str(s.known["tyre_id"]) for s in samples if "tyre_id" in s.known]
     return _repeats(serials) or any(int(s.known.get("tyre_mounts", 1)) > 1 for s in samples)
 

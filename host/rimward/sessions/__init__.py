@@ -1,4 +1,4 @@
-"""Recorded sessions on the host: reading, replaying through the real kernels, exporting, and what a wheel loses between two fills.
+"""Recorded sessions on the host: reading, replay through the real kernels, export, and the loss of a wheel between fills.
 
 A record of a short simulated fill, read and replayed:
 

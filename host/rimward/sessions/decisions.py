@@ -1,4 +1,4 @@
-"""What the kernels decide from recorded inputs, as a short list of changes: what a reference holds and a diff shows."""
+"""Decisions of the kernels on recorded inputs, as a short list of changes: content of a reference."""
 
 from array import array
 from collections.abc import Iterator
@@ -15,7 +15,7 @@ from rimward.sessions.replay import out_words
 
 @dataclass(frozen=True)
 class Decision:
-    """From this tick on: outputs, fill state, latched cause and cause of the last stop."""
+    """Outputs, fill state, latched cause and cause of the last stop from this tick on."""
 
     tick: int
     out: str
@@ -25,12 +25,12 @@ class Decision:
     reading_pa: int
 
     def row(self) -> list[Any]:
-        """As a reference stores it."""
+        """Return the row stored in a reference."""
         return [self.tick, self.out, self.state, self.cause, self.stop, self.reading_pa]
 
 
 def decisions(log: SessionLog) -> list[Decision]:
-    """Replays every span and lists each change of decision."""
+    """Replay every span and list each change of decision."""
     return [decision for span in log.spans for decision in _of_span(span)]
 
 
@@ -52,11 +52,13 @@ def _of_span(span: Span) -> Iterator[Decision]:
 def _decision(at: int, now: tuple[int, int, int, int], reading: int) -> Decision:
     bits, fill_state, cause, stop = now
     state = codes.word_of(enumerations.FILL_STATES, fill_state)
-    return Decision(at, out_words(bits), state, causes.row_of(cause)[1], causes.row_of(stop)[1], reading)
+    return Decision(
+        at, out_words(bits), state, causes.row_of(cause)[1], causes.row_of(stop)[1], reading
+    )
 
 
 def compare(reference: list[list[Any]], found: list[Decision], most: int = 6) -> list[str]:
-    """Lines that say where decisions differ from a reference; empty when they are the same."""
+    """Lines for the differences from a reference; empty without any."""
     lines = []
     for i in range(max(len(reference), len(found))):
         was = reference[i] if i < len(reference) else None

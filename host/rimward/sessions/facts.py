@@ -1,4 +1,4 @@
-"""What one session says, worked out once: page, report and command line all show these figures and these words.
+"""Facts of one session, computed once: page, report and command line show these figures and these texts.
 
 Pressures gauge pascal unless named ambient (absolute); temperatures centikelvin; times seconds.
 """
@@ -10,20 +10,20 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from rimward_protocol import causes, codes, enumerations, kernel_words
+from rimward_protocol import causes, codes, enumerations
 
-from rimward import records
-from rimward.instrument import instrument_of
+from rimward.base.instrument import instrument_of
+from rimward.base.units import celsius, show_limit, show_minimum, show_reading
+from rimward.formats import records
 from rimward.sessions import beat
 from rimward.sessions.log import SessionLog, read_session
+from rimward.sessions.targets import asked_of, targets_of
 from rimward.sessions.verification import Verification, verdict_of, verification_rows, verify
-from rimward.units import celsius, show_limit, show_minimum, show_reading
 
 TICK_S = codes.TICK_US / 1e6
 EPOCH_S = codes.EPOCH_DAY_UNIX_S
 DAY_S = 86_400
-TARGET_STEP_PA = 200  # a trace keeps whole hectopascals
-TARGET = kernel_words.FILL_INPUT.index("target_pa")
+TARGET_STEP_PA = 200  # a trace stores whole hectopascals
 CAUTIONS = (
     "Wear eye protection whenever a tyre is being filled.",
     "Stay out of the plane of the wheel, and keep others out of it.",
@@ -34,7 +34,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class Facts:
-    """The figures of one session. None: the session does not say."""
+    """Figures of one session. None: not in the session."""
 
     session: int
     device: str
@@ -57,7 +57,9 @@ class Facts:
     ceiling_pa: int | None
     guard_pa: int | None
     stop_pa: int | None
-    profile_target_pa: int | None
+    asked_target_pa: int | None
+    rider: str
+    targets_pa: tuple[int, ...]
     target_pa: int | None
     ride_stated: bool | None
     ambient_min_pa: int | None
@@ -80,17 +82,25 @@ class Facts:
     verification: Verification
 
     def to_json(self) -> dict[str, Any]:
-        """Every figure by name."""
+        """Return every figure by name."""
         return {**asdict(self), "verified": self.verification.holds}
 
 
-def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", keys: Sequence[bytes] = (), check: bool = True) -> Facts:
-    """The facts of a session. `keys`: workshop keys to check the chain with; `check=False` leaves the replay out."""
+def facts(
+    source: bytes | SessionLog,
+    data: bytes | None = None,
+    who: str = "",
+    keys: Sequence[bytes] = (),
+    check: bool = True,
+) -> Facts:
+    """Return the facts of a session. `keys`: workshop keys to check the chain with; `check=False` omits the replay."""
     log = read_session(source) if isinstance(source, bytes) else source
     raw = source if isinstance(source, bytes) else data
     profile, here, end = log.profile, log.conditions, log.end
     ended = _ended(log)
     series = log.series(1)
+    asked = asked_of(log)
+    targets = tuple(pa for _tick, pa in targets_of(log))
     return Facts(
         session=log.header["session"],
         device=device_text(log.header["device_id"]),
@@ -104,7 +114,13 @@ def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", 
         ceiling_pa=here.get("ceiling_pa"),
         guard_pa=here["ceiling_pa"] - here["stop_pa"] if here else None,
         stop_pa=here.get("stop_pa"),
-        target_pa=_target(log, series),
+        asked_target_pa=asked.pa,
+        rider=asked.rider,
+        targets_pa=targets,
+        target_pa=targets[-1] if targets else None,
+        ride_stated=asked.ride_stated,
+        ambient_min_pa=asked.ambient_min_pa,
+        temp_max_ck=asked.temp_max_ck,
         ambient_pa=here.get("ambient_pa"),
         air_ck=here.get("air_ck"),
         tyre_ck=here.get("t0_ck"),
@@ -113,7 +129,9 @@ def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", 
         cause=ended[0],
         cause_reason=ended[1],
         cause_next=ended[2],
-        seconds=round(float(series["tick"][-1] - series["tick"][0]) * TICK_S, 1) if len(series) else 0.0,
+        seconds=round(float(series["tick"][-1] - series["tick"][0]) * TICK_S, 1)
+        if len(series)
+        else 0.0,
         air_on_s=round(end["pump_ticks"] * TICK_S, 1) if end else None,
         calibration_a=_calibration(log.meta.get("calibration-a")),
         calibration_b=_calibration(log.meta.get("calibration-b")),
@@ -124,23 +142,37 @@ def facts(source: bytes | SessionLog, data: bytes | None = None, who: str = "", 
 
 
 def _ended(log: SessionLog) -> tuple[str, str, str]:
-    """(cause, likely reason, next step); a bench's person is told other things than one who fills."""
+    """Return (cause, likely reason, next step); a bench has its own texts."""
     if log.bench:
         return beat.words_of(log)
     if log.end is None:
-        return "not closed", "the record ends before the fill was closed", "pull it again, or check the inflator's power"
+        return (
+            "not closed",
+            "the record ends before the fill was closed",
+            "pull it again, or check the inflator's power",
+        )
     _number, word, reason, step = causes.row_of(log.end["cause"])
     return word, reason, step
 
 
 def device_text(raw: bytes) -> str:
-    """An inflator's id: as text where it is text."""
+    """Format an inflator's id: as text where it is text."""
     return records.text_of(raw) if raw.isascii() else raw.hex()
 
 
 def _wheel(profile: dict[str, Any] | None) -> dict[str, Any]:
-    names: tuple[str, ...] = ("wheel_id", "position", "revision", "made", "size", "rim_class", "limit_pa", "limit_source", "profile_ceiling_pa")
-    names += ("profile_target_pa", "ride_stated", "ambient_min_pa", "temp_max_ck", "ref_temp_ck")
+    names: tuple[str, ...] = (
+        "wheel_id",
+        "position",
+        "revision",
+        "made",
+        "size",
+        "rim_class",
+        "limit_pa",
+        "limit_source",
+        "profile_ceiling_pa",
+    )
+    names += ("ref_temp_ck",)
     if profile is None:
         return {**dict.fromkeys(names), "label": "no wheel recorded"}
     return {
@@ -154,10 +186,6 @@ def _wheel(profile: dict[str, Any] | None) -> dict[str, Any]:
         "limit_pa": profile["limit_pa"],
         "limit_source": codes.word_of(enumerations.LIMIT_SOURCES, profile["limit_source"]),
         "profile_ceiling_pa": profile["ceiling_pa"],
-        "profile_target_pa": profile["target_pa"],
-        "ride_stated": bool(profile["flags"] & codes.FLAG_RIDE_STATED),
-        "ambient_min_pa": profile["ambient_min_pa"],
-        "temp_max_ck": profile["temp_max_ck"],
         "ref_temp_ck": profile["ref_temp_ck"],
     }
 
@@ -166,14 +194,8 @@ def _text(log: SessionLog, key: str) -> str:
     return records.text_of(log.meta.get(key, b""))
 
 
-def _target(log: SessionLog, series: np.ndarray) -> int | None:
-    """The target as the fill kernel had it; the trace holds it to 100 Pa only."""
-    exact = [int(span.y[:, TARGET].max()) for span in log.spans]
-    return max(exact, default=0) or (int(series["target_pa"].max()) if len(series) else 0) or None
-
-
 def _highest(series: np.ndarray, end: dict[str, Any] | None) -> int | None:
-    """The highest reading of either transducer: over the whole trace, over every full-rate tick, and what the inflator itself noted."""
+    """Highest reading of either transducer: over the whole trace, every full-rate tick, and the inflator's own maximum."""
     seen = [int(series["a_pa"].max()), int(series["b_pa"].max())] if len(series) else []
     if end:
         seen.append(end["peak_pa"])
@@ -196,28 +218,32 @@ def _guard_set(raw: bytes | None) -> str | None:
 
 
 def _calibration_age(log: SessionLog) -> str:
-    """How old the calibration was at this fill, and when it is due."""
+    """Age and due date of the calibration at this fill."""
     if not log.header["unix_s"]:
-        return "not known: the inflator's clock was not set"
+        return "unknown: the inflator's clock was not set"
     return instrument_of(log.meta.get("guard-band", b""), log.header["unix_s"]).words()
 
 
-# The words
+# Texts
 
 
 def when_text(unix_s: int) -> str:
-    """A stored time in UTC."""
-    return time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(unix_s)) if unix_s else "not known: the inflator's clock was not set"
+    """Format a stored time in UTC."""
+    return (
+        time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(unix_s))
+        if unix_s
+        else "unknown: the inflator's clock was not set"
+    )
 
 
 def limit_text(pa: int | None) -> str:
-    """A limit in both units, or that none is recorded."""
+    """Format a limit in both units, or state that none is recorded."""
     return f"{show_limit(pa)} gauge" if pa else "not recorded"
 
 
 def reading_text(pa: int | None, limit_pa: int | None = None) -> str:
-    """A reading in both units, never shown as equal to a limit it is above."""
-    return "not known" if pa is None else f"{show_reading(pa, limit_pa)} gauge"
+    """Format a reading in both units, never as equal to a limit that it exceeds."""
+    return "unknown" if pa is None else f"{show_reading(pa, limit_pa)} gauge"
 
 
 def degrees(centikelvin: int | None) -> str:
@@ -226,12 +252,12 @@ def degrees(centikelvin: int | None) -> str:
 
 
 def verdict_text(f: Facts) -> str:
-    """The verification in one line."""
+    """Return the result of the verification in one line."""
     return verdict_of(f.verification)
 
 
 def sections(f: Facts) -> tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...]:
-    """All figures in words: (heading, ((key, name, text), ...)). The keys name the same row wherever it is shown."""
+    """All figures in words: (heading, ((key, name, text), ...)). A key names the same row everywhere."""
     return (
         ("The fill", _fill_rows(f)),
         ("The wheel", _wheel_rows(f)),
@@ -253,26 +279,32 @@ def _fill_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
         ("ended", "Ended by", f.cause),
         ("reason", "Likely reason", f.cause_reason),
         ("next", "What to do next", f.cause_next),
-        ("seconds", "Time on the hose", f"{f.seconds:.1f} s, air on for {'an unknown time' if f.air_on_s is None else f'{f.air_on_s:.1f} s'}"),
+        (
+            "seconds",
+            "Time on the hose",
+            f"{f.seconds:.1f} s, air on for {'an unknown time' if f.air_on_s is None else f'{f.air_on_s:.1f} s'}",
+        ),
     )
 
 
 def target_text(f: Facts) -> str:
-    """The target in force, and why it is not the one asked for: the tyre's temperature and the ambient pressure, or a person."""
+    """Target in force, with the reason where it differs from the requested one: tyre temperature and ambient pressure, or a person."""
     text = limit_text(f.target_pa)
-    known = (f.target_pa, f.profile_target_pa, f.ref_temp_ck, f.tyre_ck, f.ambient_pa)
-    if any(value is None for value in known) or f.target_pa == f.profile_target_pa:
+    if len(f.targets_pa) > 1:
+        return f"{text}, changed at the inflator from {', then '.join(limit_text(pa) for pa in f.targets_pa[:-1])}"
+    known = (f.target_pa, f.asked_target_pa, f.ref_temp_ck, f.tyre_ck, f.ambient_pa)
+    if any(value is None for value in known) or f.target_pa == f.asked_target_pa:
         return text
     here, asked, ref, tyre, ambient = (int(value or 0) for value in known)
     if abs((asked + ambient) * tyre / ref - ambient - here) > TARGET_STEP_PA:
-        return f"{text}, changed at the inflator from the {limit_text(asked)} asked for"
-    return f"{text}: what {limit_text(asked)} at {degrees(ref)} reads at {degrees(tyre)} and this ambient pressure"
+        return f"{text}, not the requested {limit_text(asked)}; the record does not show why"
+    return f"{text}: equivalent of {limit_text(asked)} at {degrees(ref)} for {degrees(tyre)} and this ambient pressure"
 
 
 def _wheel_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
     if f.wheel_id is None:
         return (("label", "Wheel", f.label),)
-    rim = "not known, treated as straight-side" if f.rim_class == "unknown" else f.rim_class
+    rim = "unknown, treated as straight-side" if f.rim_class == "unknown" else f.rim_class
     return (
         ("label", "Wheel", f"{f.label} ({f.position})"),
         ("wheel_id", "Id", f.wheel_id),
@@ -284,28 +316,50 @@ def _wheel_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
 
 def _limit_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
     meaning = next((row[2] for row in enumerations.LIMIT_SOURCES if row[1] == f.limit_source), "")
-    ride = "no ride was stated: the limit holds at the fill only"
+    ride = "no ride stated: the limit is kept at the fill only"
     if f.ride_stated and f.ambient_min_pa is not None:
         ride = f"lowest ambient {show_reading(f.ambient_min_pa)} absolute, tyre up to {degrees(f.temp_max_ck)}"
     return (
-        ("limit", "Limit", f"{limit_text(f.limit_pa)} ({f.limit_source}: {meaning})" if f.limit_pa else "not recorded"),
+        (
+            "limit",
+            "Limit",
+            f"{limit_text(f.limit_pa)} ({f.limit_source}: {meaning})"
+            if f.limit_pa
+            else "not recorded",
+        ),
         ("ride", "Ride", ride if f.limit_pa else "not recorded"),
         ("profile_ceiling", "Ceiling of the profile", limit_text(f.profile_ceiling_pa)),
         ("ceiling", "Ceiling in force here", limit_text(f.ceiling_pa)),
-        ("guard", "This inflator's guard band", show_minimum(f.guard_pa) if f.guard_pa is not None else "not recorded"),
+        (
+            "guard",
+            "This inflator's guard band",
+            show_minimum(f.guard_pa) if f.guard_pa is not None else "not recorded",
+        ),
         ("stop", "Stop reading", limit_text(f.stop_pa)),
-        ("profile_target", "Target asked for", limit_text(f.profile_target_pa)),
+        (
+            "asked_target",
+            "Requested target",
+            limit_text(f.asked_target_pa) + (f", by the preset of {f.rider}" if f.rider else ""),
+        ),
     )
 
 
 def _condition_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
     ambient = "not recorded" if f.ambient_pa is None else f"{f.ambient_pa / 100:.1f} hPa absolute"
-    return (("ambient", "Ambient", ambient), ("air", "Air", degrees(f.air_ck)), ("t0", "Tyre at the start", degrees(f.tyre_ck)))
+    return (
+        ("ambient", "Ambient", ambient),
+        ("air", "Air", degrees(f.air_ck)),
+        ("t0", "Tyre at the start", degrees(f.tyre_ck)),
+    )
 
 
 def _instrument_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
     return (
-        ("inflator", "Inflator", f"{f.device}, {f.board or 'board not recorded'}, firmware {f.firmware or 'not recorded'}"),
+        (
+            "inflator",
+            "Inflator",
+            f"{f.device}, {f.board or 'board not recorded'}, firmware {f.firmware or 'not recorded'}",
+        ),
         ("calibration_a", "Transducer A", f.calibration_a),
         ("calibration_b", "Transducer B", f.calibration_b),
         ("guard_set", "Guard band stored", f.guard_set or "none: the class bound is used"),

@@ -1,4 +1,4 @@
-"""A session log as numpy arrays, straight from its bytes. A torn log is read up to the last good block, and says so."""
+"""Session log as numpy arrays, directly from its bytes. A torn log is read up to the last valid block and marked as damaged."""
 
 import struct
 from dataclasses import dataclass, field
@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from rimward_protocol import codes, enumerations, kernel_words, layout, session, sessionread, tables
 
-from rimward import records
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
+from rimward.formats import records
 
 WHY = {
     session.TORN: "its end is missing",
@@ -30,20 +30,24 @@ class Span:
     y: np.ndarray
     out: np.ndarray
     fill: np.ndarray
-    marks: dict[int, dict[str, np.ndarray]] = field(default_factory=dict)  # later snapshots inside the span, by tick
+    marks: dict[int, dict[str, np.ndarray]] = field(
+        default_factory=dict
+    )  # later snapshots inside the span, by tick
 
     @property
     def ticks(self) -> int:
-        """How many ticks it holds."""
+        """Number of ticks."""
         return len(self.out)
 
 
 @dataclass
 class SessionLog:
-    """One session. `damage` is empty for a whole log. Times in ticks of 2 ms, pressures in Pa gauge."""
+    """One session. `damage` is empty for a complete log. Times in ticks of 2 ms, pressures in Pa gauge."""
 
     header: dict[str, Any]
-    trace: np.ndarray  # fields tick, a_pa, b_pa, tyre_pa (-1 not known), out, state, ceiling_pa, stop_pa, target_pa
+    trace: (
+        np.ndarray
+    )  # fields tick, a_pa, b_pa, tyre_pa (-1 unknown), out, state, ceiling_pa, stop_pa, target_pa
     events: list[dict[str, Any]]
     meta: dict[str, bytes]
     spans: list[Span]
@@ -56,15 +60,17 @@ class SessionLog:
 
     @property
     def profile(self) -> dict[str, Any] | None:
-        """Fields of the profile that was in force."""
+        """Fields of the profile in force."""
         data = self.meta.get("profile")
         return records.unpack_profile(data, self.bench) if data else None
 
     @property
     def bench(self) -> bool:
-        """Whether a proof bench recorded it: then the profile is a bench profile, and other kernels decided."""
+        """True for the record of a proof bench, which has a bench profile and its own kernels."""
         data = self.meta.get("profile")
-        return bool(data and records.unpack_record(layout.PROFILE, data)["flags"] & codes.FLAG_BENCH)
+        return bool(
+            data and records.unpack_record(layout.PROFILE, data)["flags"] & codes.FLAG_BENCH
+        )
 
     @property
     def conditions(self) -> dict[str, int]:
@@ -74,7 +80,7 @@ class SessionLog:
         return dict(zip(names, struct.unpack("<5i", data))) if len(data) == 20 else {}
 
     def series(self, step: int = 5) -> np.ndarray:
-        """The trace, with every `step`-th tick of the full-rate spans where the trace has none; same fields, ordered by tick."""
+        """Trace, completed by every `step`-th tick of the full-rate spans where it has gaps; same fields, ordered by tick."""
         pieces = [self.trace]
         for span in self.spans:
             piece = _from_span(span, step)
@@ -91,7 +97,7 @@ class SessionLog:
 
 
 def read_session(source: Path | bytes) -> SessionLog:
-    """Reads a log. Refusal if it is no session or of another version; damage further in is told in `damage`."""
+    """Read a log. Refusal if it is not a session or of another version; later damage is reported in `damage`."""
     data = source if isinstance(source, bytes) else _read(source)
     why, header, found, good = sessionread.read_blocks(data)
     if header is None:
@@ -112,23 +118,32 @@ def read_session(source: Path | bytes) -> SessionLog:
         meta["profile"] = records.of_first_version(meta["profile"])
     events = sorted((_event(row) for row in by_kind[KINDS["EVENT"]]), key=lambda row: row["tick"])
     trace = _trace(by_kind[KINDS["TRACE"]])
-    return SessionLog(header, trace, events, meta, spans, end, damage, len(found), good, chained, broken)
+    return SessionLog(
+        header, trace, events, meta, spans, end, damage, len(found), good, chained, broken
+    )
 
 
 def _read(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as wrong:
-        raise Refusal(f"{path} cannot be read: {wrong.strerror}.", "Give the path of a session file.") from wrong
+        raise Refusal(
+            f"{path} cannot be read: {wrong.strerror}.", "Name a session file."
+        ) from wrong
 
 
 def _no_session(why: str, source: Path | bytes) -> Refusal:
     name = "This file" if isinstance(source, bytes) else str(source)
     if why == session.OTHER_VERSION:
-        return Refusal(f"{name} is a session of a version this host does not read.", "Update the host.")
+        return Refusal(
+            f"{name} is a session of a version that this host does not read.", "Update the host."
+        )
     if why == session.NOT_A_SESSION:
-        return Refusal(f"{name} is not a session file.", "Give a file made by `rimward session pull` or `rimward demo`.")
-    return Refusal(f"{name} is damaged in its header.", "Pull the session again.")
+        return Refusal(
+            f"{name} is not a session file.",
+            "Use a file made by `rimward session pull` or `rimward demo`.",
+        )
+    return Refusal(f"The header of {name} is damaged.", "Pull the session again.")
 
 
 def _event(payload: bytes) -> dict[str, Any]:
@@ -138,27 +153,44 @@ def _event(payload: bytes) -> dict[str, Any]:
 
 
 TRACE_FIELDS = np.dtype(
-    [("tick", "i8"), ("a_pa", "i4"), ("b_pa", "i4"), ("tyre_pa", "i4"), ("out", "u1"), ("state", "u1")]
+    [
+        ("tick", "i8"),
+        ("a_pa", "i4"),
+        ("b_pa", "i4"),
+        ("tyre_pa", "i4"),
+        ("out", "u1"),
+        ("state", "u1"),
+    ]
     + [("ceiling_pa", "i4"), ("stop_pa", "i4"), ("target_pa", "i4")]
 )
 
 
 def _trace(payloads: list[bytes]) -> np.ndarray:
-    """All TRACE records as one array ordered by tick. The blocks are laid end to end first, so that numpy is asked once for all of them."""
+    """All TRACE records as one array ordered by tick. The blocks are concatenated first, so that numpy is called once."""
     head_type, record_type = records.dtype(layout.TRACE), records.dtype(layout.TRACE_RECORD)
     size = head_type.itemsize
     if any(len(payload) < size for payload in payloads):
         raise records.no_sense()
     heads = np.frombuffer(b"".join([payload[:size] for payload in payloads]), head_type)
     counts = heads["n"].astype(np.intp)
-    if any(len(payload) < size + n * record_type.itemsize for payload, n in zip(payloads, counts.tolist(), strict=True)):
+    if any(
+        len(payload) < size + n * record_type.itemsize
+        for payload, n in zip(payloads, counts.tolist(), strict=True)
+    ):
         raise records.no_sense()
-    body = b"".join([payload[size : size + n * record_type.itemsize] for payload, n in zip(payloads, counts.tolist(), strict=True)])
+    body = b"".join(
+        [
+            payload[size : size + n * record_type.itemsize]
+            for payload, n in zip(payloads, counts.tolist(), strict=True)
+        ]
+    )
     rows = np.frombuffer(body, record_type)
-    block = np.repeat(np.arange(len(heads)), counts)  # which one each record is of
+    block = np.repeat(np.arange(len(heads)), counts)  # block of each record
     within = np.arange(len(rows)) - (np.cumsum(counts) - counts)[block]
     whole = np.empty(len(rows), TRACE_FIELDS)
-    whole["tick"] = heads["tick"].astype(np.int64)[block] + heads["step"].astype(np.int64)[block] * within
+    whole["tick"] = (
+        heads["tick"].astype(np.int64)[block] + heads["step"].astype(np.int64)[block] * within
+    )
     for name in ("a", "b", "tyre"):
         whole[f"{name}_pa"] = rows[f"{name}_hpa"].astype(np.int32) * 100
     whole["tyre_pa"][rows["tyre_hpa"] == layout.UNKNOWN_HPA] = -1
@@ -172,7 +204,7 @@ def _trace(payloads: list[bytes]) -> np.ndarray:
 
 
 def _from_span(span: Span, step: int) -> np.ndarray:
-    """Trace records worked out from recorded inputs, as the guard does; the tyre is not known from them."""
+    """Trace records computed from recorded inputs, as the guard does; the tyre is unknown in them."""
     at = {name: i for i, name in enumerate(kernel_words.GUARD_INPUT)}
     x = span.x[::step].astype(np.int64)
     piece = np.zeros(len(x), TRACE_FIELDS)
@@ -188,7 +220,7 @@ def _from_span(span: Span, step: int) -> np.ndarray:
 
 
 def _snapshots(header: dict[str, Any], payloads: list[bytes]) -> dict[int, dict[str, np.ndarray]]:
-    """Whole snapshots by tick; one with a part missing is left out."""
+    """Complete snapshots by tick; incomplete ones are left out."""
     sizes = {name: header[f"words_{name}"] for name in "gxfy"}
     found: dict[int, dict[str, np.ndarray]] = {}
     filled: dict[int, int] = {}
@@ -208,9 +240,12 @@ def _snapshots(header: dict[str, Any], payloads: list[bytes]) -> dict[int, dict[
 
 
 def _spans(header: dict[str, Any], by_kind: dict[int, list[bytes]]) -> tuple[list[Span], int]:
-    """(spans, full-rate stretches that no snapshot begins and that cannot be replayed)."""
+    """Return (spans, full-rate stretches without a snapshot, which cannot be replayed)."""
     snapshots = _snapshots(header, by_kind[KINDS["SNAPSHOT"]])
-    blocks = sorted((records.fast_columns(payload) for payload in by_kind[KINDS["FAST"]]), key=lambda block: block[0])
+    blocks = sorted(
+        (records.fast_columns(payload) for payload in by_kind[KINDS["FAST"]]),
+        key=lambda block: block[0],
+    )
     spans: list[Span] = []
     run: list[Any] = []
     lost, lost_to = 0, -1
@@ -234,7 +269,9 @@ def _close(run: list[Any], snapshots: dict[int, dict[str, np.ndarray]], spans: l
     start = snapshots[tick]
     columns = np.concatenate([block[1] for block in run], axis=1)
     n = columns.shape[1]
-    offsets = np.concatenate([block[2]["offset"].astype(np.int64) + block[0] - tick for block in run])
+    offsets = np.concatenate(
+        [block[2]["offset"].astype(np.int64) + block[0] - tick for block in run]
+    )
     fields = np.concatenate([block[2]["field"] for block in run])
     values = np.concatenate([block[2]["value"] for block in run])
     x = _filled(start["x"], n, offsets, fields, values, session.FIELD_X)
@@ -247,8 +284,15 @@ def _close(run: list[Any], snapshots: dict[int, dict[str, np.ndarray]], spans: l
     return 0
 
 
-def _filled(start: np.ndarray, n: int, offsets: np.ndarray, fields: np.ndarray, values: np.ndarray, base: int) -> np.ndarray:
-    """(n, words) array that holds each word's last value up to every tick."""
+def _filled(
+    start: np.ndarray,
+    n: int,
+    offsets: np.ndarray,
+    fields: np.ndarray,
+    values: np.ndarray,
+    base: int,
+) -> np.ndarray:
+    """Array (n, words) with each word's last value at every tick."""
     table = np.tile(start.astype(np.int32), (n, 1))
     for word in range(len(start)):
         mine = fields == base + word
@@ -261,4 +305,10 @@ def _filled(start: np.ndarray, n: int, offsets: np.ndarray, fields: np.ndarray, 
 
 def word_names(array: str) -> tuple[str, ...]:
     """Names of the words of g, x, f or y."""
-    return {"g": kernel_words.GUARD_STATE, "x": kernel_words.GUARD_INPUT, "f": kernel_words.FILL_STATE, "y": kernel_words.FILL_INPUT}[array]
+    words: dict[str, tuple[str, ...]] = {
+        "g": kernel_words.GUARD_STATE,
+        "x": kernel_words.GUARD_INPUT,
+        "f": kernel_words.FILL_STATE,
+        "y": kernel_words.FILL_INPUT,
+    }
+    return words[array]

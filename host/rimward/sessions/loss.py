@@ -1,32 +1,38 @@
-"""Loss between fills: what a wheel lost from one visit's end to the next one's beginning, and whether it grows.
+"""Loss between fills: pressure lost by a wheel from one visit's end to the next one's beginning, and its growth.
 
-Both pressures are brought to 20 degrees C by the gas law, so that a cold morning or a change of the weather is no loss. Every figure
-has its uncertainty after JCGM 100:2008: instrument, temperature, barometer, and how well the record shows the tyre. Stated intervals
-are twice the standard uncertainty. Only intervals that the records support are counted.
+Both pressures are converted to 20 degrees C by the gas law, so that cold or weather does not count as loss. Every figure has its
+uncertainty
+after JCGM 100:2008: instrument, temperature, barometer, and the quality of the record. Stated intervals are twice the standard uncertainty.
+Only intervals that the records support are counted.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
 
+from rimward.base.units import show_minimum
 from rimward.sessions.visit import SHORT_TERM, Visit
-from rimward.units import show_minimum
 
 REFERENCE_K = 293.15
 U_BAROMETER_PA = 100.0  # the barometer's class, from memory
 DAY_S = 86_400.0
-LEAST_DAYS, MOST_DAYS = 0.5, 120.0  # shorter: lost in the uncertainty; longer: nobody remembers what was done meanwhile
+LEAST_DAYS, MOST_DAYS = (
+    0.5,
+    120.0,
+)  # shorter: below the uncertainty; longer: a person no longer remembers what was done meanwhile
 COVERAGE = 2.0
-GREW_RATIO = 1.5  # a loss that grew by less is no finding, however certain
-EARLIER_LEAST = 2  # intervals that a growth is measured against
-FAST_SHARE_DAY = 0.12  # of the gauge pressure: thin latex tubes lose up to about a tenth a day, common practice
+GREW_RATIO = 1.5  # smaller growth is not reported, however certain
+EARLIER_LEAST = 2  # intervals used as the baseline of a growth
+FAST_SHARE_DAY = (
+    0.12  # of the gauge pressure: thin latex tubes lose up to about a tenth a day, common practice
+)
 
 
 @dataclass(frozen=True)
 class Interval:
-    """From one visit's end to the next one's beginning. `added`: whether air was added or let out by hand; None: not asked.
+    """From one visit's end to the next one's beginning. `added`: whether air was added or released by hand; None: not answered.
 
-    `lost_pa` at 20 degrees C. `u_free_pa` differs from interval to interval; `u_method_pa` is alike in all intervals of a wheel.
+    `lost_pa` at 20 degrees C. `u_free_pa` is independent between intervals; `u_method_pa` is common to all intervals of a wheel.
     """
 
     left: Visit
@@ -44,13 +50,13 @@ class Interval:
 
     @property
     def counts(self) -> bool:
-        """Whether it says something of the loss: no air by hand, as far as a person or the figures say."""
+        """True if it is evidence of the loss: no air by hand, by a person's answer or the figures."""
         return self.added is not True and self.lost_pa > -COVERAGE * self.u_pa
 
 
 @dataclass(frozen=True)
 class Loss:
-    """A wheel's loss in pascal a day at 20 degrees C, with its standard uncertainty, from `intervals` that count."""
+    """Loss of a wheel in pascal a day at 20 degrees C, with its standard uncertainty, from `intervals` that count."""
 
     pa_day: float
     u_pa_day: float
@@ -65,7 +71,7 @@ class Loss:
 
     @property
     def slow_leak(self) -> bool:
-        """Whether it is to be named as a slow leak."""
+        """True if it is to be reported as a slow leak."""
         return self.grew or self.fast
 
     def days_to(self, least_pa: float) -> float | None:
@@ -76,14 +82,19 @@ class Loss:
 
 
 def at_reference(pa: float, ambient_pa: float, temp_k: float) -> float:
-    """Absolute pressure at 20 degrees C of what reads `pa` (gauge) at `ambient_pa` and `temp_k`, in the same volume."""
+    """Absolute pressure at 20 degrees C of a reading `pa` (gauge) at `ambient_pa` and `temp_k`, in the same volume."""
     return (pa + ambient_pa) * REFERENCE_K / temp_k
 
 
 def interval(left: Visit, found: Visit, added: bool | None = None) -> Interval | None:
-    """The interval between two visits; None where the records do not support one."""
+    """Interval between two visits; None where the records do not support one."""
     days = (found.start_s - left.end_s) / DAY_S
-    if left.left_pa is None or found.found_pa is None or left.wheel_id != found.wheel_id or not LEAST_DAYS <= days <= MOST_DAYS:
+    if (
+        left.left_pa is None
+        or found.found_pa is None
+        or left.wheel_id != found.wheel_id
+        or not LEAST_DAYS <= days <= MOST_DAYS
+    ):
         return None
     before = at_reference(left.left_pa, left.ambient_pa, left.temp_k)
     after = at_reference(found.found_pa, found.ambient_pa, found.temp_k)
@@ -99,18 +110,28 @@ def interval(left: Visit, found: Visit, added: bool | None = None) -> Interval |
         before / left.temp_k * left.u_temp_k,
         after / found.temp_k * found.u_temp_k,
     )
-    return Interval(left, found, days, before - after, sqrt(sum(part * part for part in parts)), scale_found * found.u_found_pa, added)
+    return Interval(
+        left,
+        found,
+        days,
+        before - after,
+        sqrt(sum(part * part for part in parts)),
+        scale_found * found.u_found_pa,
+        added,
+    )
 
 
-def intervals_of(visits: Sequence[Visit], answers: Mapping[str, bool] | None = None) -> list[Interval]:
-    """Intervals between consecutive visits. `answers`: by the name of the later session, whether air was added by hand before it."""
+def intervals_of(
+    visits: Sequence[Visit], answers: Mapping[str, bool] | None = None
+) -> list[Interval]:
+    """Intervals between consecutive visits. `answers`: by the name of the later session, whether air was added by hand before."""
     ordered = sorted(visits, key=lambda visit: visit.start_s)
     found = (interval(a, b, (answers or {}).get(b.name)) for a, b in zip(ordered, ordered[1:]))
     return [one for one in found if one is not None]
 
 
 def loss_of(intervals: Sequence[Interval]) -> Loss | None:
-    """The loss that a wheel's intervals show, oldest first; None where none counts."""
+    """Loss determined from a wheel's intervals, oldest first; None where none counts."""
     counted = tuple(one for one in intervals if one.counts)
     if not counted:
         return None
@@ -126,7 +147,9 @@ def loss_of(intervals: Sequence[Interval]) -> Loss | None:
         days=sum(one.days for one in counted),
         latest_pa_day=now,
         earlier_pa_day=before,
-        grew=before is not None and now > GREW_RATIO * max(before, 0.0) and now - before > COVERAGE * _u_difference(latest, earlier),
+        grew=before is not None
+        and now > GREW_RATIO * max(before, 0.0)
+        and now - before > COVERAGE * _u_difference(latest, earlier),
         fast=now - COVERAGE * latest.u_pa / latest.days > FAST_SHARE_DAY * start,
         left_out=len(intervals) - len(counted),
         not_asked=sum(one.added is None for one in counted),
@@ -137,32 +160,44 @@ def _rate(intervals: Sequence[Interval]) -> tuple[float, float]:
     """Loss a day over several intervals, and its standard uncertainty: the method's part adds up, the rest averages out."""
     days = sum(one.days for one in intervals)
     free = sqrt(sum(one.u_free_pa**2 for one in intervals))
-    return sum(one.lost_pa for one in intervals) / days, hypot(free, sum(one.u_method_pa for one in intervals)) / days
+    return sum(one.lost_pa for one in intervals) / days, hypot(
+        free, sum(one.u_method_pa for one in intervals)
+    ) / days
 
 
 def _u_difference(latest: Interval, earlier: Sequence[Interval]) -> float:
-    """Standard uncertainty of the latest loss a day less the earlier one; what the method does alike in all of them cancels in part."""
+    """Return the standard uncertainty of the latest loss a day minus the earlier one; the part common to all intervals cancels partly."""
     days = sum(one.days for one in earlier)
-    free = hypot(latest.u_free_pa / latest.days, sqrt(sum(one.u_free_pa**2 for one in earlier)) / days)
-    return hypot(free, latest.u_method_pa / latest.days - sum(one.u_method_pa for one in earlier) / days)
+    free = hypot(
+        latest.u_free_pa / latest.days, sqrt(sum(one.u_free_pa**2 for one in earlier)) / days
+    )
+    return hypot(
+        free, latest.u_method_pa / latest.days - sum(one.u_method_pa for one in earlier) / days
+    )
 
 
 def loss_line(loss: Loss) -> str:
-    """The loss in one line."""
+    """Return the loss in one line."""
     many = f"{len(loss.intervals)} interval{'' if len(loss.intervals) == 1 else 's'} over {loss.days:.0f} days"
     if loss.pa_day < COVERAGE * loss.u_pa_day:
         return f"loss at most {show_minimum(round(max(0.0, loss.pa_day) + COVERAGE * loss.u_pa_day))} a day at 20 °C, from {many}"
-    return f"loss {_fine(loss.pa_day)} a day ± {_fine(COVERAGE * loss.u_pa_day)} at 20 °C, from {many}"
+    return (
+        f"loss {_fine(loss.pa_day)} a day ± {_fine(COVERAGE * loss.u_pa_day)} at 20 °C, from {many}"
+    )
 
 
 def leak_line(loss: Loss, least_pa: float | None = None) -> str:
-    """What is to be done about a loss that grew or is large; empty where nothing is."""
+    """Instruction for a loss that grew or is large; empty otherwise."""
     if not loss.slow_leak:
         return ""
-    was = f", {_fine(loss.earlier_pa_day)} before" if loss.grew and loss.earlier_pa_day is not None else ""
+    was = (
+        f", {_fine(loss.earlier_pa_day)} before"
+        if loss.grew and loss.earlier_pa_day is not None
+        else ""
+    )
     days = loss.days_to(least_pa) if least_pa is not None else None
-    least = f" It falls under its tyre's minimum {_within(days)}." if days is not None else ""
-    return f"SLOW LEAK: {_fine(loss.latest_pa_day)} a day lately{was}. Look at valve, rim tape, casing and bead before it is ridden.{least}"
+    least = f" It falls below its tyre's minimum {_within(days)}." if days is not None else ""
+    return f"SLOW LEAK: {_fine(loss.latest_pa_day)} a day lately{was}. Check valve, rim tape, casing and bead before riding.{least}"
 
 
 def _within(days: float) -> str:
@@ -170,5 +205,5 @@ def _within(days: float) -> str:
 
 
 def _fine(pa: float) -> str:
-    """A small difference of pressure in both units."""
+    """Format a small difference of pressure in both units."""
     return f"{pa / 1e5:.3f} bar ({pa / 6894.757:.1f} psi)"

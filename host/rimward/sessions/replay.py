@@ -1,14 +1,16 @@
-"""Recorded inputs through the real kernels: the same decisions tick by tick, or a readable difference."""
+"""Replay of recorded inputs through the real kernels: the same decisions tick by tick, or a readable difference."""
 
 from array import array
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from rimward_fw.bench import fill as bench_fill
 from rimward_fw.kernels import fill, guard, order
 from rimward_protocol import causes, codes, enumerations
 from rimward_protocol import kernel_slots as slots
 
+from rimward.kernels.bench import guard_module
 from rimward.sessions.log import SessionLog, Span, word_names
 
 MOST_SHOWN = 5
@@ -16,7 +18,7 @@ MOST_SHOWN = 5
 
 @dataclass(frozen=True)
 class Difference:
-    """Where a replay decided otherwise. `recorded` and `replayed` are in words."""
+    """First difference of a replay. `recorded` and `replayed` are in words."""
 
     tick: int
     what: str
@@ -36,7 +38,7 @@ class Difference:
 
 @dataclass(frozen=True)
 class Replay:
-    """What a replay showed. Identical means: every output bit of every replayed tick, and the state at every later snapshot."""
+    """Result of a replay. Identical: every output bit of every replayed tick, and the state at every later snapshot."""
 
     identical: bool
     ticks: int
@@ -45,7 +47,7 @@ class Replay:
 
 
 def replay(log: SessionLog) -> Replay:
-    """Runs every full-rate span of a session from its snapshot."""
+    """Run every full-rate span of a session from its snapshot."""
     differences: list[Difference] = []
     kernels = kernels_of(log)
     for span in log.spans:
@@ -56,12 +58,9 @@ def replay(log: SessionLog) -> Replay:
 
 
 def kernels_of(log: SessionLog) -> tuple[Any, Any]:
-    """Steps of guard and fill that decided in this session: the bench has its own."""
+    """Return the steps of guard and fill controller that decided in this session: a bench has its own."""
     if not log.bench:
         return guard.step, fill.step
-    from rimward_fw.bench import fill as bench_fill
-
-    from rimward.kernels.bench import guard_module
 
     return guard_module().step, bench_fill.step
 
@@ -98,7 +97,9 @@ def _compare_state(at: int, mark: dict[str, np.ndarray], state: dict[str, Any]) 
     return found
 
 
-def _difference(at: int, what: str, recorded: str, replayed: str, state: dict[str, Any]) -> Difference:
+def _difference(
+    at: int, what: str, recorded: str, replayed: str, state: dict[str, Any]
+) -> Difference:
     return Difference(
         at,
         what,

@@ -1,8 +1,9 @@
-"""One visit of a wheel to an inflator, out of its session: what the tyre was found at and what it was left at.
+"""Visit of a wheel to an inflator, from its session: pressure found and pressure left.
 
 Found: the tyre's pressure before any air went in. A pin-open chuck shows it, less the air that filled the hose. Behind a
-pressure-open chuck it is where the reading stops rising steeply: there the valve core opens, its spring above the tyre.
-Pressures gauge pascal, temperatures kelvin.
+pressure-open chuck
+it is the point where the reading stops rising steeply: there the valve core opens, its spring pressure above the tyre. Pressures gauge
+pascal, temperatures kelvin.
 """
 
 from dataclasses import dataclass
@@ -11,29 +12,37 @@ import numpy as np
 from rimward_protocol import causes, codes, enumerations, kernel_words
 
 from rimward.sessions.log import SessionLog
+from rimward.sessions.targets import targets_of
 
-# From simulated visits with known truth, `python -m tests.bench.visits`: standard uncertainties, and what is read too high on average.
+# From simulated visits with known truth, `python -m tests.bench.visits`: standard uncertainties and mean errors.
 U_FOUND_PA = {"pin-open": 1_800.0, "pressure-open": 6_000.0}
-U_LEFT_PA = {"pin-open": 2_500.0, "pressure-open": 5_000.0}  # at rest; the spring of a closed core is assumed
-LEFT_HIGH_PA = {"pin-open": 0.0, "pressure-open": 9_000.0}  # by which the assumed spring reads too high on average
-U_LEFT_WARM_PA = 8_000.0  # stopped in mid-fill, the air still warm
-KNEE_PA = 26_800.0  # from a tyre to where its core begins to let air in: the spring as the fill controller assumes it, and the flow's drop
-SHORT_TERM = 0.1  # share of the guard band by which one instrument may differ from itself between two visits
-U_TEMPERATURE_K = 1.0  # a tyre that has stood for an hour, against the air
-U_STATED_K = 3.0  # a temperature that a person stated
-MEASURED_AFTER_HAND_PUMP_PA = 20_000  # the target of a run that only measures what a hand pump left
+U_LEFT_PA = {
+    "pin-open": 2_500.0,
+    "pressure-open": 5_000.0,
+}  # at rest; the spring of a closed core is assumed
+LEFT_HIGH_PA = {
+    "pin-open": 0.0,
+    "pressure-open": 9_000.0,
+}  # mean error of the assumed spring, reading too high
+U_LEFT_WARM_PA = 8_000.0  # stopped during a fill, the air still warm
+KNEE_PA = 26_800.0  # from the tyre's pressure to the opening of its core: the spring assumed by the fill controller, and the flow's drop
+SHORT_TERM = 0.1  # share of the guard band by which one instrument may differ between two visits
+U_TEMPERATURE_K = 1.0  # a tyre after an hour in the room, against the air
+U_STATED_K = 3.0  # a temperature stated by a person
+MEASURED_AFTER_HAND_PUMP_PA = (
+    20_000  # target of a run that only measures a tyre filled by hand pump
+)
 SHOWS_PA = 10_000.0  # a reading above this at the hose, before any flow, is the tyre's
-KNEE_TICKS = 700  # in which the hose reaches the tyre's pressure
-FLOWING = (4, 5, 6, 9, 10, 16)  # FILL_STATES in which air may go in
+KNEE_TICKS = 700  # time in which the hose reaches the tyre's pressure
+FLOWING = (4, 5, 6, 9, 10, 16)  # FILL_STATES in which air may flow in
 COLD = kernel_words.FILL_STATE.index("cold")
 VOLUME = kernel_words.FILL_STATE.index("volume")
-TARGET = kernel_words.FILL_INPUT.index("target_pa")
 HOSE = kernel_words.FILL_INPUT.index("manifold_ml")
 
 
 @dataclass(frozen=True)
 class Visit:
-    """What one session says of a wheel. `u_..` are standard uncertainties; None where the record does not support a value."""
+    """Results of one session for a wheel. `u_..` are standard uncertainties; None where the record does not support a value."""
 
     name: str
     wheel_id: str
@@ -53,14 +62,21 @@ class Visit:
 
 
 def visit_of(log: SessionLog, name: str = "") -> Visit | None:
-    """The visit of a session; None where it names no wheel, has no clock or was not closed."""
+    """Return the visit of a session; None without wheel, clock or proper end."""
     profile, here, end = log.profile, log.conditions, log.end
-    if profile is None or not here or end is None or not log.header["unix_s"] or not any(profile["wheel_id"]) or log.bench:
+    if (
+        profile is None
+        or not here
+        or end is None
+        or not log.header["unix_s"]
+        or not any(profile["wheel_id"])
+        or log.bench
+    ):
         return None
     chuck = codes.word_of(enumerations.CHUCKS, profile["chuck"])
     first = int(log.trace["tick"][0]) if len(log.trace) else end["tick"]
     start = int(log.header["unix_s"])
-    rested = codes.word_of(enumerations.FILL_STATES, end["state"]) == "done" or end["cause"] == causes.ABOVE_TARGET
+    rested = _rested(log)
     return Visit(
         name=name,
         wheel_id=profile["wheel_id"].hex(),
@@ -80,8 +96,22 @@ def visit_of(log: SessionLog, name: str = "") -> Visit | None:
     )
 
 
+def cold_pa(log: SessionLog) -> int | None:
+    """Tyre pressure once it has the air's temperature, gauge pascal, as the fill controller last knew it; None where the fill did not end at rest."""
+    left = _left(log, True, 0.0) if _rested(log) else None
+    return None if left is None else round(left)
+
+
+def _rested(log: SessionLog) -> bool:
+    end = log.end
+    return end is not None and (
+        codes.word_of(enumerations.FILL_STATES, end["state"]) == "done"
+        or end["cause"] == causes.ABOVE_TARGET
+    )
+
+
 def _left(log: SessionLog, rested: bool, high_pa: float) -> float | None:
-    """The tyre's pressure at the air's temperature, as the fill controller last knew it; None where no tyre was seen."""
+    """Tyre pressure at the air's temperature, as last known to the fill controller; None if unknown."""
     if log.end is None or log.end["tyre_pa"] < 0:
         return None
     marks = [arrays["f"] for span in log.spans for arrays in span.marks.values()]
@@ -89,14 +119,15 @@ def _left(log: SessionLog, rested: bool, high_pa: float) -> float | None:
 
 
 def _pumped_by_hand(log: SessionLog) -> bool:
-    """Whether the person said that air was added by hand before this visit."""
+    """Return True if the person stated that air was added by hand before this visit."""
     answers = [(row["value"], row["value2"]) for row in log.events if row["event"] == "answer"]
-    targets = [int(span.y[:, TARGET].max()) for span in log.spans] + [int(row) for row in log.trace["target_pa"][-1:]]
-    return (2, 2) in answers or 0 < max(targets, default=0) <= MEASURED_AFTER_HAND_PUMP_PA
+    return (2, 2) in answers or 0 < max(
+        (pa for _tick, pa in targets_of(log)), default=0
+    ) <= MEASURED_AFTER_HAND_PUMP_PA
 
 
 def _found(log: SessionLog, chuck: str, profile_ml: int) -> float | None:
-    """The tyre's pressure before air went in; None where the record does not show it."""
+    """Tyre pressure before air went in; None where the record does not show it."""
     series = log.series(5)
     reading = np.maximum(series["a_pa"], series["b_pa"]).astype(float)
     gate = (series["out"] & codes.OUT_GATE) != 0
@@ -106,21 +137,30 @@ def _found(log: SessionLog, chuck: str, profile_ml: int) -> float | None:
         before = before[before > SHOWS_PA][-20:]
         return _before_the_hose(log, float(np.median(before)), profile_ml) if len(before) else None
     rising = gate & (reading > SHOWS_PA / 2) & np.isin(series["state"], FLOWING)
-    knee = _knee(series["tick"].astype(float), reading, gate, int(np.argmax(rising))) if rising.any() else None
+    knee = (
+        _knee(series["tick"].astype(float), reading, gate, int(np.argmax(rising)))
+        if rising.any()
+        else None
+    )
     return None if knee is None else max(0.0, knee - KNEE_PA)
 
 
 def _before_the_hose(log: SessionLog, reading_pa: float, profile_ml: int) -> float:
-    """What the tyre held before it filled the hose (gauge), from what both hold together."""
+    """Tyre pressure before it filled the hose (gauge), from their common pressure."""
     ambient = float(log.conditions["ambient_pa"])
-    learnt = [int(arrays["f"][VOLUME]) for span in log.spans for arrays in span.marks.values() if arrays["f"][VOLUME] > 0]
+    learnt = [
+        int(arrays["f"][VOLUME])
+        for span in log.spans
+        for arrays in span.marks.values()
+        if arrays["f"][VOLUME] > 0
+    ]
     hoses = [int(span.y[-1, HOSE]) for span in log.spans]
     share = (hoses[-1] if hoses else 0) / float(learnt[-1] if learnt else profile_ml)
     return (reading_pa + ambient) * (1.0 + share) - ambient * share - ambient
 
 
 def _knee(tick: np.ndarray, reading: np.ndarray, gate: np.ndarray, first: int) -> float | None:
-    """Where the rise at the hose from sample `first` bends: the reading at the corner of the two straight lines that fit it best."""
+    """Return the reading at which the rise at the hose bends, from sample `first` on: the intersection of the two best-fitting straight lines."""
     stopped = np.flatnonzero(~gate[first:] | (tick[first:] > tick[first] + KNEE_TICKS))
     last = first + int(stopped[0]) if len(stopped) else len(tick)
     t, p = tick[first:last] - tick[first], reading[first:last]
@@ -129,10 +169,10 @@ def _knee(tick: np.ndarray, reading: np.ndarray, gate: np.ndarray, first: int) -
     _, k = min((_residual(t[:k], p[:k]) + _residual(t[k:], p[k:]), k) for k in range(4, len(t) - 3))
     steep, flat = np.polyfit(t[:k], p[:k], 1), np.polyfit(t[k:], p[k:], 1)
     if flat[0] > steep[0] / 3:
-        return None  # no bend: the tyre's pressure was never reached
+        return None  # no bend: the tyre's pressure was not reached
     return float(np.polyval(flat, (flat[1] - steep[1]) / (steep[0] - flat[0])))
 
 
 def _residual(t: np.ndarray, p: np.ndarray) -> float:
-    """Sum of squares about the straight line that fits best."""
+    """Sum of squares about the best-fitting straight line."""
     return float(((p - np.polyval(np.polyfit(t, p, 1), t)) ** 2).sum())

@@ -1,10 +1,12 @@
-"""Two simple ways to fill, in the same plant, to compare with: a plain cutoff, and fixed pulses. Neither knows a ceiling."""
+"""Two simple fill methods in the same plant for comparison: a plain cutoff, and fixed pulses. Neither has a ceiling."""
 
-from rimward.plant.layout import ATTACHED, P_AMB, RANGE_HIGH, RUN, S_PT
-from rimward.plant.step import plant_tick
+from rimward_protocol.kernel_slots import X_A
+
+from rimward.simulation.plant.layout import ATTACHED, P_AMB, RANGE_HIGH, RUN, S_PT
+from rimward.simulation.plant.step import plant_tick
 
 CUTOFF, PULSES = 0, 1
-REST_TICKS = 500  # a second to look
+REST_TICKS = 500  # a second to read
 PULSE_TICKS = 250
 NEAR_PA = 1_000
 MOST = 40  # tries
@@ -13,12 +15,13 @@ MOST = 40  # tries
 
 def gauge(x, ambient):
     """Transducer A's reading, Pa gauge."""
-    return (x[0] * 9766 >> 9) - 125_012 + 101_325 - ambient
+    return (x[X_A] * 9766 >> 9) - 125_012 + 101_325 - ambient
 
 
 def baseline(kind, s, p, fault, x, w, target, high, r, last):
-    """Fills from state `s` until a reading at rest is at the target. `kind`: CUTOFF runs until the manifold reads the target, then looks
-    and repeats; PULSES runs half a second, looks a second, repeats. Writes B_LAST_OFF .. into `r`.
+    """Fill from state `s` until a reading at rest is at the target. `kind`: CUTOFF runs until the manifold reads the target, reads and
+    repeats;
+    PULSES runs half a second, waits a second, repeats. Writes B_LAST_OFF .. into `r`.
     """
     controls = ATTACHED | RUN
     if high != 0:

@@ -1,13 +1,13 @@
-"""Where simulations look into the kernels' words: every index and number of the guard and the fill controller that they use, in one place.
+"""Kernel words used by simulations: every index and number of the guard and the fill controller, in one place.
 
-Constants only, so that compiled loops can use them. When a kernel's words move, this file and nothing else of the simulation moves with it;
+Constants only, so that compiled loops can use them. When a kernel's words move, only this file of the simulation changes;
 tests/unit/test_coupling.py compares it with the protocol's tables.
 """
 
 # guard state
 G_CAUSE = 0  # latched cause
-G_STOP = 2  # why the last fill ended
-G_WHY = 3  # why the air is off now
+G_STOP = 2  # cause of the last stop
+G_WHY = 3  # inhibit cause
 G_ARMED = 38
 
 # guard input
@@ -41,33 +41,33 @@ DONE = 13
 STOPPED = 14
 TRIPPED = 15
 
-# switch word beyond the hardware's bits
+# bits of the switch word beyond the hardware's
 CLEAR_BUTTON = 32
 CONFIRM_BUTTON = 64
 
-# causes that are no latch: released, time and air budget, fall of pressure, not ready
+# causes that do not latch: released, time and air budget, fall of pressure, not ready
 RELEASED = 1
 TIME_BUDGET = 4
 AIR_BUDGET = 5
 PRESSURE_FELL = 7
 NOT_READY = 9
 
-# questions to the person
+# questions for the person
 NO_QUESTION, ABOUT_BEAD, OTHER_QUESTION = 0, 1, 2
 
 
 def drive_of(bits):
-    """The board's outputs GATE 1, RELAY 2, VENT 4 from what the tick returned: the fill controller's vent counts as well."""
+    """Return the board's outputs GATE 1, RELAY 2, VENT 4 from a tick's result; the fill controller's vent is included."""
     return bits & 7 | (bits >> 9 & 1) << 2
 
 
 def question(f):
-    """What the fill controller asks the person now."""
+    """Question of the fill controller for the person, now."""
     if f[F_STATE] == VOLUME_QUESTION:
         return OTHER_QUESTION
     return ABOUT_BEAD if f[F_STATE] == BEAD_QUESTION else NO_QUESTION
 
 
 def filling(f):
-    """1 while air goes in for the fill itself, tests and probes apart."""
+    """1 while air goes in for the fill itself, not for tests and probes."""
     return f[F_STATE] == FILLING or f[F_STATE] == TOPPING_UP

@@ -1,32 +1,13 @@
-"""One whole session with a person, a world and a fault, tick by tick: the firmware's kernels against the plant.
+"""One complete session with a person, a world and a fault, tick by tick: the firmware's kernels against the plant.
 
-Scalar code over arrays, as the plant: it runs as plain Python and compiled, with the same bits. Everything that happens is in the arrays,
-so a session can be stopped after any tick and go on. `H` says what person and processor do, `R` what came of it; see the names below.
+Scalar code over arrays, as the plant: it runs as plain Python and compiled, with the same bits. The state is in the arrays, so a
+session can
+be stopped after any tick and continued. `H` sets the acts of person and processor, `R` receives the results; see the names below.
 """
 
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels.order import couple as tick
 
-from rimward.plant.layout import (
-    ATTACHED,
-    DRIVE_RESET,
-    HALTED,
-    P_AMB,
-    RANGE_HIGH,
-    RUN,
-    S_DRAWN,
-    S_EVENT,
-    S_FLOW,
-    S_IN_KG,
-    S_PT,
-    S_SIZE,
-    S_SPEED,
-    W_AMBIENT_PA,
-    W_SW,
-    W_TICK_US,
-)
-from rimward.plant.sensing import random_word
-from rimward.plant.step import fault_events, plant_tick
 from rimward.simulation.coupling import (
     ABOUT_BEAD,
     AIR_BUDGET,
@@ -59,27 +40,47 @@ from rimward.simulation.coupling import (
     filling,
     question,
 )
+from rimward.simulation.plant.layout import (
+    ATTACHED,
+    DRIVE_RESET,
+    HALTED,
+    P_AMB,
+    RANGE_HIGH,
+    RUN,
+    S_DRAWN,
+    S_EVENT,
+    S_FLOW,
+    S_IN_KG,
+    S_PT,
+    S_SIZE,
+    S_SPEED,
+    W_AMBIENT_PA,
+    W_SW,
+    W_TICK_US,
+)
+from rimward.simulation.plant.sensing import random_word
+from rimward.simulation.plant.step import fault_events, plant_tick
 
 # Person, processor and true wheel, one float64 each. Times in ticks.
 (
     H_HIGH,  # range key on high
     H_WARM,  # the run control is first held at this tick
-    H_HOLD,  # mean time for which it is held before a let-go, 0: until the fill is over
-    H_CONFIRM,  # how long the bead takes to be looked at
-    H_RETRY,  # how often a stopped or tripped fill is tried again
+    H_HOLD,  # mean time for which it is held before a release, 0: until the fill is over
+    H_CONFIRM,  # time for inspecting the bead
+    H_RETRY,  # retries after a stopped or tripped fill
     H_HAMMER,  # half period of hammering on the run control, 0 none
     H_KEY1,
     H_KEY2,
     H_CEIL,  # the true wheel's ceiling, Pa gauge
     H_FAULT,  # tick at which the fault begins, -1 none
-    H_LAST,  # no session lasts longer
-    H_TAIL,  # goes on so long after its end
-    H_HALT_AT,  # the processor (or its timer) stands still from this tick on, -1 never
+    H_LAST,  # longest session
+    H_TAIL,  # time by which it continues after its end
+    H_HALT_AT,  # the processor (or its timer) stops from this tick on, -1 never
     H_HALT_N,  # for so many ticks
     H_HALT_EVERY,  # again after so many, 0 once
     H_HALT_UNTIL,
-    H_RESET,  # 1: it is a reset; outputs fall, and a person has to choose the wheel anew
-    H_LOAD,  # most that a tick takes on the device, 125 us units
+    H_RESET,  # 1: it is a reset; outputs fall, and a person has to select the wheel again
+    H_LOAD,  # longest tick on the device, 125 us units
     # state
     H_RUN,
     H_NEXT,
@@ -91,23 +92,23 @@ from rimward.simulation.coupling import (
     H_REARM,
     H_TRIES,
     H_DRIVE,
-    H_BITS,  # what the last tick put out
+    H_BITS,  # outputs of the last tick
     H_BEATS,  # ticks that the processor ran
     H_UNTIL,  # no session ends before this tick
-    H_AWAY_AT,  # the hand comes off the run control at this tick, -1 never
+    H_AWAY_AT,  # the run control is released at this tick, -1 never
     H_AWAY_N,  # for so many ticks
     H_GRACE,  # air above the ceiling counts only where the tyre has been there for so many ticks and the source still runs, 0: all of it
     H_OVER,  # ticks for which the tyre has been at or above its ceiling
 ) = range(35)
 H_SIZE = 35
 
-# What came of it.
+# Results.
 (
     R_TICKS,
     R_FIRST_ON,  # first tick with the gate on for the fill itself, -1 none
     R_LAST_OFF,  # last tick with the gate on for filling or topping up
     R_PEAK,  # highest true tyre pressure, Pa gauge
-    R_PEAK_IN,  # the same while air was flowing in, 0 if none flowed
+    R_PEAK_IN,  # the same while air was flowing in, 0 if none did
     R_EXCEED,  # ticks in which air flowed in at or above the true wheel's ceiling
     R_DONE,  # tick of the end, -1 none
     R_CAUSE,  # first latched cause, and when
@@ -119,12 +120,12 @@ H_SIZE = 35
     R_REASON,
     R_WHY,  # first budget spent or fall of pressure after the fault began (causes 4, 5, 7), and when
     R_WHY_AT,
-    R_IN_KG,  # air the source gave after the fault began was told, kg
+    R_IN_KG,  # air counted for the source after the fault began, kg
     R_CUT_AT,  # independent cutoff first open
     R_PEAK_READ,
     R_STARTED,  # plant state was copied
     R_ASKED,  # ticks in which the bead question waited
-    R_OTHER,  # other questions were asked in so many ticks
+    R_OTHER,  # number of ticks in which other questions waited
 ) = range(22)
 R_START = 22  # plant state as the fill begins
 R_SIZE = R_START + S_SIZE
@@ -133,30 +134,34 @@ guard_step = guard.step
 guard_boot = guard.boot
 fill_step = fill.step
 
-EXACT = 1e-9  # kg/s: what still flows between two bodies of air that are at the same pressure
+EXACT = 1e-9  # kg/s: remaining flow between two volumes at equal pressure
 
 
 def drawn(H):
-    """The person's next number, 0..1."""
+    """Next random number of the person, 0..1."""
     H[H_DRAWN] += 1.0
     return random_word(int(H[H_KEY1]), int(H[H_KEY2]), int(H[H_DRAWN])) / 4294967296.0
 
 
 def held(H):
-    """How long the run control is held this time."""
+    """Duration of this hold of the run control."""
     if H[H_HOLD] == 0.0:
         return 1e9
     return 2.0 + 2.0 * H[H_HOLD] * drawn(H)
 
 
 def refused(g, H):
-    """1 while the guard waits for the run control to be let go, or a budget is spent: the display says so."""
+    """1 while the guard waits for the run control to be released, or a budget is spent: the display says so."""
     why = g[G_WHY]
-    return H[H_RUN] > 0.0 and (why == TIME_BUDGET or why == AIR_BUDGET or (g[G_STOP] == PRESSURE_FELL and why == NOT_READY and g[G_ARMED] == 0))
+    return H[H_RUN] > 0.0 and (
+        why == TIME_BUDGET
+        or why == AIR_BUDGET
+        or (g[G_STOP] == PRESSURE_FELL and why == NOT_READY and g[G_ARMED] == 0)
+    )
 
 
 def person(g, f, H, n):
-    """Bits of the switch word that the person gives, and whether the run control is held (H_RUN)."""
+    """Bits of the switch word set by the person, and whether the run control is held (H_RUN)."""
     bits = 0
     if n == H[H_AWAY_AT]:
         H[H_WAIT] = H[H_AWAY_N]
@@ -164,7 +169,7 @@ def person(g, f, H, n):
         H[H_RUN] = 0.0
     elif H[H_HAMMER] > 0.0:
         H[H_RUN] = 1.0 if int((n - H[H_WARM]) / H[H_HAMMER]) & 1 == 0 else 0.0
-    elif H[H_WAIT] > 0.0:  # lets go, clears, waits, tries again
+    elif H[H_WAIT] > 0.0:  # releases, clears, waits, tries again
         H[H_RUN] = 0.0
         H[H_WAIT] -= 1.0
         if H[H_WAIT] == 100.0 and g[G_CAUSE] != 0:
@@ -184,7 +189,13 @@ def person(g, f, H, n):
         bits = CLEAR_BUTTON
     if question(f) != NO_QUESTION and f[F_COUNT] >= H[H_CONFIRM]:
         bits |= CONFIRM_BUTTON
-    if H[H_HAMMER] == 0.0 and H[H_WAIT] == 0.0 and H[H_TRIES] < H[H_RETRY] and n > H[H_WARM] and (g[G_CAUSE] != 0 or f[F_STATE] == STOPPED or refused(g, H)):
+    if (
+        H[H_HAMMER] == 0.0
+        and H[H_WAIT] == 0.0
+        and H[H_TRIES] < H[H_RETRY]
+        and n > H[H_WARM]
+        and (g[G_CAUSE] != 0 or f[F_STATE] == STOPPED or refused(g, H))
+    ):
         H[H_TRIES] += 1.0
         H[H_WAIT] = 250.0
     return bits
@@ -206,7 +217,7 @@ def standing_still(H, n):
 
 
 def reset(g, x, f, y, H):
-    """Memory after a reset: no wheel, nothing known; a person will choose it again. The slow words wait in H's keeping."""
+    """Memory after a reset: no wheel, nothing known; a person will select it again. H keeps the slow words."""
     for i in range(len(f)):
         f[i] = 0
     for i in range(len(y)):
@@ -219,7 +230,7 @@ def reset(g, x, f, y, H):
 
 
 def chosen_again(x, y, H, xs, ys):
-    """A new connection to the same wheel, its words as the main loop would write them once more."""
+    """Begin a new connection to the same wheel, its words as the main loop would write them again."""
     H[H_RESET] = 3.0
     for i in range(len(xs)):
         x[X_SLOW + i] = xs[i]
@@ -231,7 +242,7 @@ def chosen_again(x, y, H, xs, ys):
 
 
 def measure(s, p, g, f, y, w, H, R, bits, n):
-    """Keeps what came of this tick."""
+    """Update the results of this tick."""
     pt = s[S_PT] - p[P_AMB]
     H[H_OVER] = H[H_OVER] + 1.0 if pt >= H[H_CEIL] else 0.0
     if s[S_FLOW] > EXACT:
@@ -272,8 +283,13 @@ def measure(s, p, g, f, y, w, H, R, bits, n):
 
 
 def ended(g, f, H, R, n):
-    """1 when nothing more will happen."""
-    over = f[F_STATE] == DONE or (f[F_STATE] == STOPPED or g[G_CAUSE] != 0 or refused(g, H)) and H[H_TRIES] >= H[H_RETRY] and H[H_WAIT] == 0.0
+    """1 when the session is over."""
+    over = (
+        f[F_STATE] == DONE
+        or (f[F_STATE] == STOPPED or g[G_CAUSE] != 0 or refused(g, H))
+        and H[H_TRIES] >= H[H_RETRY]
+        and H[H_WAIT] == 0.0
+    )
     if R[R_DONE] < 0.0:
         if over and n >= H[H_FAULT] and n >= H[H_UNTIL]:
             R[R_DONE] = n
@@ -282,13 +298,14 @@ def ended(g, f, H, R, n):
 
 
 def next_event(s, E):
-    """Tick at which the next fault field is set; past every session where none is left."""
+    """Tick at which the next fault field is set; beyond every session where none is left."""
     i = int(s[S_EVENT])
     return E[i][0] if i < len(E) else 1e9
 
 
 def session(g, x, f, y, s, p, F, w, E, H, R, xs, ys, first, ticks):
-    """Up to `ticks` ticks from tick `first` on. Returns the next tick's number; the session is over when it is less than first + ticks.
+    """Run up to `ticks` ticks from tick `first` on. Return the next tick's number; the session is over when it is less than first +
+    ticks.
 
     g, x, f, y: the kernels' words; s, p, F, w, E: plant state, parameters, faults, words, fault schedule; xs, ys: slow words of arming.
     """
@@ -318,7 +335,7 @@ def session(g, x, f, y, s, p, F, w, E, H, R, xs, ys, first, ticks):
             if H[H_REARM] > 0.0:
                 H[H_REARM] -= 1.0
                 if H[H_REARM] == 1000.0:
-                    H[H_WAIT] = 950.0  # lets go, chooses the wheel, holds again
+                    H[H_WAIT] = 950.0  # releases, selects the wheel, holds again
                 if H[H_REARM] == 500.0:
                     chosen_again(x, y, H, xs, ys)
             if n % 50 == 0 and (abs(w[W_AMBIENT_PA] - x[X_AMBIENT]) >= 20 or w[W_AMBIENT_PA] == 0):

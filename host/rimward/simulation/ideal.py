@@ -1,19 +1,20 @@
-"""The fastest fill with full knowledge: air on without pause until exactly the right mass is in, the manifold never at the ceiling.
+"""Fastest fill with full knowledge: air without pause until exactly the right mass is in, the manifold never at the ceiling.
 
-Where the ceiling would be reached, the source is switched at it without any delay: no inflator can do that, so the figure is a bound.
+Where the ceiling would be reached, the source is switched there without delay: no inflator can do that, so the figure is a bound.
 """
 
 from typing import Any
 
 import numpy as np
 
-from rimward.plant import PlantParams, layout
-from rimward.plant.arrays import AT_ONCE, healthy, parameters, start_state
-from rimward.plant.gas import R_AIR
-from rimward.plant.step import plant_tick
-from rimward.plant.tyre import volume
+from rimward.simulation import engines
+from rimward.simulation.plant import PlantParams, layout
+from rimward.simulation.plant.arrays import AT_ONCE, healthy, parameters, start_state
+from rimward.simulation.plant.gas import R_AIR
+from rimward.simulation.plant.step import plant_tick
+from rimward.simulation.plant.tyre import volume
 
-AFTER_TICKS = 250  # in which what is in the manifold has gone into the tyre
+AFTER_TICKS = 250  # time in which the manifold's air has gone into the tyre
 LONGEST = 400_000
 
 
@@ -38,24 +39,25 @@ def feed(s, p, fault, x, w, high, ceiling_abs, mass, on_ticks):
 
 
 def compiled() -> Any:
-    """`feed` compiled; needs numba."""
-    from rimward.simulation import engines
+    """Compile `feed`; needs numba."""
 
     return engines.compiled()["feed"]
 
 
 def target_mass_kg(params: PlantParams, target_pa: float, creep: float = 0.0) -> float:
-    """Air in the tyre that reads `target_pa` (Pa gauge) at room temperature, crept by `creep` of its volume."""
+    """Air mass in the tyre at a reading of `target_pa` (Pa gauge) at room temperature, crept by `creep` of its volume, kg."""
     state = start_state(params)
     state[layout.S_CREEP] = creep
     held, _ = volume(state, parameters(params), target_pa)
     return float((target_pa + params.ambient_abs_pa) * held / (R_AIR * params.room_k))
 
 
-def ideal_ticks(params: PlantParams, state: Any, target_pa: float, ceiling_pa: float, exact: bool = True) -> int:
-    """Ticks of pump from plant state `state` until nothing more is needed; LONGEST if the source cannot do it.
+def ideal_ticks(
+    params: PlantParams, state: Any, target_pa: float, ceiling_pa: float, exact: bool = True
+) -> int:
+    """Ticks of pump from plant state `state` until nothing more is needed; LONGEST if the source cannot reach it.
 
-    Unless `exact`, the air that is on its way in the hose is not taken off: a few ticks more, at a tenth of the cost.
+    Unless `exact`, the air still in the hose is not subtracted: a few ticks more, at a tenth of the cost.
     """
     p = parameters(params)
     if params.is_line:
@@ -68,7 +70,17 @@ def ideal_ticks(params: PlantParams, state: Any, target_pa: float, ceiling_pa: f
 
     def after(on_ticks: int) -> tuple[int, float]:
         s = np.array(state)
-        n = compiled()(s, p, healthy(), np.zeros(6, np.int32), np.zeros(layout.W_SIZE, np.int32), high, ceiling_abs, mass, on_ticks)
+        n = compiled()(
+            s,
+            p,
+            healthy(),
+            np.zeros(6, np.int32),
+            np.zeros(layout.W_SIZE, np.int32),
+            high,
+            ceiling_abs,
+            mass,
+            on_ticks,
+        )
         return n, float(s[layout.S_MT])
 
     most = after(-1)[0]
@@ -83,5 +95,5 @@ def ideal_ticks(params: PlantParams, state: Any, target_pa: float, ceiling_pa: f
 
 
 def state_at_rest(params: PlantParams, seed: int = 0) -> Any:
-    """The plant's state before anything happens."""
+    """State of the plant before the session."""
     return start_state(params, seed)

@@ -1,9 +1,10 @@
-"""Kernels and plant in one loop: a job from arming to done, as plain Python or compiled. The kernels are the firmware's own files."""
+"""Loop of kernels and plant: a job from arming to done, as plain Python or compiled. The kernels are the firmware's own files."""
 
 from array import array
 from dataclasses import dataclass, field, replace
 from functools import cache
 from math import sqrt
+from types import FunctionType
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,22 +12,25 @@ from rimward_fw.control import arming, configuration
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels.order import couple as tick
 from rimward_protocol import codes, replies
+from rimward_protocol.kernel_slots import Y_OUT
 from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE, GUARD_INPUT, GUARD_STATE
 
-from rimward.errors import Refusal
+from rimward.base.errors import Refusal
 from rimward.kernels.assemble import gathered
 from rimward.kernels.duration import load_units
-from rimward.plant import PlantParams, layout
-from rimward.plant.arrays import healthy, parameters, start_state
-from rimward.plant.step import plant_tick
+from rimward.limits.volume import volumes
 from rimward.simulation import coupling as words
-from rimward.volume import volumes
+from rimward.simulation.plant import PlantParams, layout
+from rimward.simulation.plant.arrays import healthy, parameters, start_state
+from rimward.simulation.plant.step import plant_tick
 
-WARM_TICKS = 500  # the hose is on and both kernels run for a second before the person takes the run control
+WARM_TICKS = (
+    500  # hose on and both kernels running for a second before the person takes the run control
+)
 GAP_UNITS = 16
 REFERENCE_ML = configuration.HEAT_ML_X10 / 10.0
 
-# What the loop counts, one float64 each.
+# Results of the loop, one float64 each.
 (
     R_TICKS,
     R_FIRST_ON,  # first tick with the gate on after the check pulse, -1 none
@@ -43,7 +47,7 @@ R_SIZE = R_START + layout.S_SIZE
 
 @dataclass(frozen=True)
 class Job:
-    """One fill: wheel, wish, place, instrument. Pressures Pa gauge unless named `_abs_`."""
+    """One fill: wheel, target, place, instrument. Pressures Pa gauge unless named `_abs_`."""
 
     tyre_mm: float = 28.0
     bead_mm: float = 622.0
@@ -69,7 +73,7 @@ class Job:
 
 
 def profile_of(job: Job) -> dict[str, Any]:
-    """The fields of the profile that arming reads."""
+    """Profile fields that arming reads."""
     air = volumes(job.tyre_mm, job.bead_mm, job.rim_mm)
     return {
         "limit_pa": job.limit_pa, "ceiling_pa": job.ceiling_pa, "target_pa": job.target_pa, "seat_pause_pa": job.seat_pa,
@@ -80,7 +84,7 @@ def profile_of(job: Job) -> dict[str, Any]:
 
 
 def plant_of(job: Job) -> PlantParams:
-    """The plant of this job; its tyre has the profile's nominal volume unless `volume` says otherwise."""
+    """Return the plant of this job; its tyre has the profile's nominal volume unless `volume` says otherwise."""
     ml = volumes(job.tyre_mm, job.bead_mm, job.rim_mm).nominal_l * 1000.0 * job.volume
     skin = sqrt(ml / REFERENCE_ML)
     base = PlantParams(
@@ -106,26 +110,45 @@ class Words(NamedTuple):
 
 
 def armed(job: Job) -> Words:
-    """Arrays at rest with the slow words that the firmware's arming computes. Refusal when arming refuses."""
-    here = {"ambient_pa": int(job.ambient_abs_pa), "t0_ck": round(job.room_k * 100), "guard_pa": job.guard_pa, "conn": 1, "job": 1}
+    """Arrays at rest with the slow words computed by the firmware's arming. Refusal when arming refuses."""
+    here = {
+        "ambient_pa": int(job.ambient_abs_pa),
+        "t0_ck": round(job.room_k * 100),
+        "guard_pa": job.guard_pa,
+        "conn": 1,
+        "job": 1,
+    }
     here["watch_ticks"] = job.watch_ticks
     code, xs, ys = arming.limits(profile_of(job), configuration.HARDWARE[job.kind], here)
     if code != replies.OK:
         row = replies.row_of(code)
         raise Refusal(row[2], fix=row[3])
-    g, x, f, y = (np.zeros(len(names), np.int32) for names in (GUARD_STATE, GUARD_INPUT, FILL_STATE, FILL_INPUT))
+    g, x, f, y = (
+        np.zeros(len(names), np.int32)
+        for names in (GUARD_STATE, GUARD_INPUT, FILL_STATE, FILL_INPUT)
+    )
     guard.boot(g)
     x[words.X_SLOW :] = xs
     y[words.Y_SLOW :] = ys
     x[words.X_LOAD], x[words.X_GAP] = load_units(), GAP_UNITS
     plant = plant_of(job)
-    return Words(g, x, f, y, start_state(plant, job.seed), parameters(plant), healthy(), np.zeros(layout.W_SIZE, np.int32), np.zeros(R_SIZE))
+    return Words(
+        g,
+        x,
+        f,
+        y,
+        start_state(plant, job.seed),
+        parameters(plant),
+        healthy(),
+        np.zeros(layout.W_SIZE, np.int32),
+        np.zeros(R_SIZE),
+    )
 
 
 def run(g, x, f, y, s, p, fault, w, r, first, ticks, high):
-    """`ticks` ticks from tick `first` on: RUN is open for the first WARM_TICKS, then held; a bead is confirmed as soon as asked.
+    """Run `ticks` ticks from tick `first` on: RUN is open for the first WARM_TICKS, then held; a bead is confirmed at once when asked.
 
-    `high`: 1 with the range key on high. Ends early two thousand ticks after done or stopped. Returns the next tick's number.
+    `high`: 1 with the range key at high. Ends early two thousand ticks after done or stopped. Return the next tick's number.
     """
     drive = 0
     if first == 0:
@@ -133,7 +156,7 @@ def run(g, x, f, y, s, p, fault, w, r, first, ticks, high):
         r[R_DONE] = -1.0
         drive = 0
     else:
-        drive = int(y[2]) & 7
+        drive = int(y[Y_OUT]) & 7
     amb = p[layout.P_AMB]
     for n in range(first, first + ticks):
         controls = layout.ATTACHED
@@ -160,7 +183,9 @@ def run(g, x, f, y, s, p, fault, w, r, first, ticks, high):
         r[R_PEAK_PA] = max(r[R_PEAK_PA], s[layout.S_PT] - amb)
         r[R_PEAK_READ] = max(r[R_PEAK_READ], float(y[words.Y_READ]))
         r[R_TICKS] = n + 1
-        if r[R_DONE] < 0.0 and (state == words.DONE or state == words.STOPPED or state == words.TRIPPED):
+        if r[R_DONE] < 0.0 and (
+            state == words.DONE or state == words.STOPPED or state == words.TRIPPED
+        ):
             r[R_DONE] = n
         if r[R_DONE] >= 0.0 and n > r[R_DONE] + 50:
             return n + 1
@@ -173,22 +198,28 @@ fill_step = fill.step
 
 @cache
 def compiled() -> dict[str, Any]:
-    """Kernels, plant and this loop compiled from their own files; needs numba (extra `sim`)."""
-    from types import FunctionType
+    """Compile kernels, plant and this loop from their own files; needs numba (extra `sim`)."""
 
     from numba import njit
 
-    from rimward.plant.compiled import plant_tick as fast_plant
-    from rimward.plant.jit import compile_modules
+    from rimward.simulation.plant.compiled import plant_tick as fast_plant
+    from rimward.simulation.plant.jit import compile_modules
 
     options = {"inline": "never", "error_model": "python"}
     made = {
         "guard": compile_modules(tuple(gathered("rimward_fw.kernels.guard")), **options)["step"],
         "fill": compile_modules(tuple(gathered("rimward_fw.kernels.fill")), **options)["step"],
-        "tick": compile_modules(("rimward_fw.kernels.order",), **options | {"cache": False})["couple"],
+        "tick": compile_modules(("rimward_fw.kernels.order",), **options | {"cache": False})[
+            "couple"
+        ],
     }
     space = dict(globals())
-    space |= {"guard_step": made["guard"], "fill_step": made["fill"], "tick": made["tick"], "plant_tick": fast_plant}
+    space |= {
+        "guard_step": made["guard"],
+        "fill_step": made["fill"],
+        "tick": made["tick"],
+        "plant_tick": fast_plant,
+    }
     made["run"] = njit(_nrt=False)(FunctionType(run.__code__, space, "run"))  # type: ignore[call-overload]
     return made
 
@@ -200,7 +231,9 @@ def play(job: Job, ticks: int = 150_000, fast: bool = True) -> Words:
     if fast:
         compiled()["run"](*words, 0, ticks, high)
     else:
-        slow = words._replace(**{k: array("i", getattr(words, k).tobytes()) for k in ("g", "x", "f", "y", "w")})
+        slow = words._replace(
+            **{k: array("i", getattr(words, k).tobytes()) for k in ("g", "x", "f", "y", "w")}
+        )
         run(*slow, 0, ticks, high)
         return slow
     return words

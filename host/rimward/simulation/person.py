@@ -1,16 +1,16 @@
-"""A person at a virtual inflator: answers, presses, holds. Used by the demo, the tests and the tools."""
+"""Simulated person at a virtual inflator: answers, presses, holds. Used by the demo, the tests and the tools."""
 
 from typing import Any
 
-from rimward.link import Client, LockstepTransport, verbs
+from rimward.device.link import Client, LockstepTransport, verbs
 from rimward.simulation.scenario import KEY
-from rimward.virtual import VirtualInflator
-from rimward.virtual.setup import source_of
+from rimward.simulation.virtual import VirtualInflator
+from rimward.simulation.virtual.setup import source_of
 
 SOURCE_SETTING = 5  # 0 compressor 1 line; free air delivery, mL/min; supply, Pa
 
 
-# what is asked -> what this person presses: 5 bar is printed on the tyre, and 3 bar are wanted
+# question -> button of this person: 5 bar is printed on the tyre, 3 bar is the target
 PRESSES = {
     "new-wheel": ("enter",),
     "looser-limits": ("enter",),
@@ -22,41 +22,41 @@ PRESSES = {
 
 
 class Person:
-    """Someone who reads the display and acts on it. Everything takes plant time."""
+    """A person who reads the display and acts on it. Every act takes plant time."""
 
     def __init__(self, inflator: VirtualInflator) -> None:
         self.inflator = inflator
         self.client = Client(LockstepTransport(inflator))
 
-    def status(self) -> dict:
-        """What the display says."""
+    def status(self) -> dict[str, Any]:
+        """Status of the inflator."""
         return verbs.status(self.client)
 
     def enrol(self, key: bytes = KEY) -> None:
-        """Gives the inflator a workshop key and confirms it there."""
+        """Send the inflator a workshop key and confirm it there."""
         verbs.enrol_key(self.client, key, self.confirm)
 
     def set_source(self) -> None:
-        """Give the inflator the figures of the plant's air source."""
+        """Set the inflator to the plant's air source."""
         value = source_of(self.inflator.plant.params)
         self.put(SOURCE_SETTING, value)
 
     def put(self, number: int, value: bytes) -> None:
-        """Stores a setting and confirms it at the inflator."""
+        """Store a setting and confirm it at the inflator."""
         verbs.put_setting(self.client, number, value, self.confirm)
 
     def confirm(self, _text: str = "") -> None:
-        """Presses the workshop button once the display has named the request."""
+        """Press the workshop button once the display has named the request."""
         self.inflator.advance(0.3)
         self.inflator.press("workshop")
 
     def bring(self, data: bytes) -> dict[str, Any]:
-        """Enrols the shop's key and sends a profile tagged with it; gives what `verbs.send_profile` does."""
+        """Enrol the shop's key and send a profile tagged with it. Return the result of `verbs.send_profile`."""
         self.enrol()
         return verbs.send_profile(self.client, data)
 
     def choose(self, wheel_id: bytes) -> None:
-        """Chooses the wheel, confirms a new one, says that it has stood here for an hour."""
+        """Select the wheel, confirm a new one, state that it has stood here for an hour."""
         verbs.choose_wheel(self.client, wheel_id)
         for _ in range(6):
             waiting = self.status()["waiting"]
@@ -67,13 +67,13 @@ class Person:
         self.inflator.advance(0.5)
 
     def hold(self, seconds: float) -> None:
-        """Holds the run control for a while."""
+        """Hold the run control for a time."""
         self.inflator.hands.run = True
         self.inflator.advance(seconds)
         self.inflator.hands.run = False
 
-    def fill(self, seconds: float = 240.0) -> dict:
-        """Holds the run control, confirms the bead when asked, lets go when the fill is done or stopped. Gives the last status."""
+    def fill(self, seconds: float = 240.0) -> dict[str, Any]:
+        """Hold the run control, confirm the bead when asked, release it when the fill is done or stopped. Return the last status."""
         hands = self.inflator.hands
         hands.run = True
         until = self.inflator.now_s + seconds
@@ -91,6 +91,6 @@ class Person:
         return last
 
     def let_settle(self, seconds: float = 3.0) -> None:
-        """Lets go and waits until the inflator has written its session."""
+        """Release and wait until the inflator has written its session."""
         self.inflator.hands.run = False
         self.inflator.advance(seconds)

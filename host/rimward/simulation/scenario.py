@@ -1,19 +1,25 @@
-"""The invented wheel that demo, virtual inflator and documents share."""
+"""The invented wheel shared by demo, virtual inflator and documents."""
 
 import hashlib
 from dataclasses import dataclass, replace
 from typing import Any
 
-from rimward.plant import PlantParams, compressor, line
+from rimward_protocol.profile import tag_profile
+
+from rimward.base.atmosphere import ambient_pa
+from rimward.base.units import parse_pressure
+from rimward.limits.ceiling import Place, Ride
+from rimward.limits.ceiling.standards import measuring_rim_mm
 from rimward.sessions.verification import DEMO_KEY, DEMO_SHOP
+from rimward.simulation.plant import PlantParams, compressor, line, tyre_ml
 
 SHOP, KEY = DEMO_SHOP, DEMO_KEY
-WIDER_PER_MM = 0.4  # of section a millimetre of rim: ISO 5751-2 for motorcycles, used alike for bicycles (from memory)
+WIDER_PER_MM = 0.4  # of section for a millimetre of rim: ISO 5751-2 for motorcycles, applied to bicycles (from memory)
 
 
 @dataclass(frozen=True)
 class Scenario:
-    """A wheel as its owner brings it in, the place and the ride."""
+    """A wheel as brought in by its owner, the place and the ride."""
 
     label: str = "Larkspur front"
     rim: str = "622x23TSS"
@@ -30,7 +36,7 @@ class Scenario:
     sealant_ml: float = 0.0
 
     def values(self) -> dict[str, str]:
-        """As the register holds a wheel."""
+        """Values of the wheel for the register."""
         return {
             "label": self.label,
             "rim": self.rim,
@@ -45,28 +51,60 @@ class Scenario:
         }
 
     def wheel_id(self) -> bytes:
-        """The same for the same label."""
+        """Wheel id, the same for the same label."""
         return hashlib.sha256(self.label.encode()).digest()[:8]
 
 
-# Ten wheels as people bring them in, invented; sizes as in trade tables.
+# Ten wheels as brought in by people, invented; sizes as in trade tables.
 TYPICAL = (
     Scenario("Hazel city", "622x21C", "6 bar", "42-622", "3-5 bar", "3.5 bar", air="tube"),
     Scenario("Rowan touring", "622x21C", "6 bar", "37-622", "3.5-6 bar", "4.2 bar", air="tube"),
-    Scenario("Juniper gravel", "622x23TSS", "4.5 bar", "40-622", "2-4.5 bar", "2.6 bar", sealant_ml=50.0),
-    Scenario("Larkspur front", "622x23TSS", "5 bar", "28-622", "3.5-6 bar", "3.9 bar", sealant_ml=30.0),
-    Scenario("Teasel road", "622x19TC", "8 bar", "25-622", "5-8 bar", "5.6 bar", air="tube", chuck="pin-open"),
+    Scenario(
+        "Juniper gravel", "622x23TSS", "4.5 bar", "40-622", "2-4.5 bar", "2.6 bar", sealant_ml=50.0
+    ),
+    Scenario(
+        "Larkspur front", "622x23TSS", "5 bar", "28-622", "3.5-6 bar", "3.9 bar", sealant_ml=30.0
+    ),
+    Scenario(
+        "Teasel road",
+        "622x19TC",
+        "8 bar",
+        "25-622",
+        "5-8 bar",
+        "5.6 bar",
+        air="tube",
+        chuck="pin-open",
+    ),
     Scenario("Sorrel small", "406x21C", "6 bar", "40-406", "3-6 bar", "4 bar", air="tube"),
-    Scenario("Bramble folding", "349x19C", "8 bar", "37-349", "4-7 bar", "5 bar", air="tube", chuck="pin-open"),
-    Scenario("Alder tall", "622x30TSS", "3 bar", "57-622", "1.4-3 bar", "1.8 bar", sealant_ml=100.0, chuck="pin-open"),
-    Scenario("Gorse mountain", "584x30TSS", "3 bar", "60-584", "1.4-3 bar", "1.7 bar", sealant_ml=120.0),
+    Scenario(
+        "Bramble folding",
+        "349x19C",
+        "8 bar",
+        "37-349",
+        "4-7 bar",
+        "5 bar",
+        air="tube",
+        chuck="pin-open",
+    ),
+    Scenario(
+        "Alder tall",
+        "622x30TSS",
+        "3 bar",
+        "57-622",
+        "1.4-3 bar",
+        "1.8 bar",
+        sealant_ml=100.0,
+        chuck="pin-open",
+    ),
+    Scenario(
+        "Gorse mountain", "584x30TSS", "3 bar", "60-584", "1.4-3 bar", "1.7 bar", sealant_ml=120.0
+    ),
     Scenario("Mallow trail", "559x25C", "4.5 bar", "52-559", "2-4.5 bar", "2.8 bar", air="tube"),
 )
 
 
 def mounted_mm(width_mm: float, rim_inner_mm: float) -> float:
-    """Section of a tyre on a rim other than the one it is measured on."""
-    from rimward.ceiling.standards import measuring_rim_mm
+    """Section of a tyre on a rim other than its measuring rim, mm."""
 
     return width_mm + WIDER_PER_MM * (rim_inner_mm - measuring_rim_mm(int(width_mm)))
 
@@ -75,23 +113,29 @@ FIRST_ISSUE = 3_000_000  # of 2025: the same bytes whenever a scenario is played
 
 
 def profile_of(scenario: Scenario, revision: int = 1) -> bytes:
-    """The scenario's wheel as a profile tagged with the shop's key, its ceiling worked out for its ride."""
-    from rimward_protocol.profile import tag_profile
+    """Profile of the scenario's wheel, tagged with the shop's key, its ceiling computed for its ride."""
 
-    from rimward import profiles
-    from rimward.ceiling import Place, Ride
-    from rimward.units import parse_pressure
+    from rimward.wheels import profiles
 
     place = Place.of(scenario.fill_temp_c, scenario.fill_altitude_m)
     ride = Ride.of(scenario.ride_altitude_max_m, scenario.ride_temp_max_c)
     asked = profiles.Asked(parse_pressure(scenario.target), place, ride)
-    return tag_profile(KEY, profiles.build(scenario.values(), scenario.wheel_id(), revision, asked, issue=FIRST_ISSUE + revision))
+    return bytes(
+        tag_profile(
+            KEY,
+            profiles.build(
+                scenario.values(),
+                scenario.wheel_id(),
+                revision,
+                asked,
+                issue=FIRST_ISSUE + revision,
+            ),
+        )
+    )
 
 
 def plant_of(scenario: Scenario, is_line: bool = False, **over: Any) -> PlantParams:
-    """The reference compressor or line, that wheel and that workshop; `over`: parameters of the plant by name."""
-    from rimward.atmosphere import ambient_pa
-    from rimward.plant import tyre_ml
+    """Plant with the reference compressor or line, this wheel and place; `over`: plant parameters by name."""
 
     width, bead = (int(part) for part in scenario.tyre.split("-"))
     inner = float(scenario.rim.split("x")[1].rstrip("TSC?"))

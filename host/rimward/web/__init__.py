@@ -1,1 +1,1 @@
-"""The workshop page: a local web application over the same verbs as the command line."""
+"""Workshop page: a local web application over the same verbs as the command line."""

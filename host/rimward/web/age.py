@@ -1,4 +1,4 @@
-"""How old a shown value is: its age when it left the inflator plus the round trip of the cable. A page adds its own round trip."""
+"""Age of a shown value: its age when it left the inflator plus the cable's round trip. A page adds its own round trip."""
 
 import time
 from collections.abc import Callable
@@ -8,7 +8,7 @@ WRAP = 1 << 32
 
 
 class Ages:
-    """Written by the thread that talks to the inflator, read by others.
+    """Ages, written by the thread that talks to the inflator, read by others.
 
     A status answers a request, so its tick is no older than the moment of asking; a sample's age follows from its distance to that tick, and
     is never less than the time since it came.
@@ -16,19 +16,19 @@ class Ages:
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self._status: tuple[int, str, float] | None = None  # tick, state, when it was asked for
-        self._sample: tuple[str, float] | None = None  # state, when the sample was made, as far as is known
+        self._status: tuple[int, str, float] | None = None  # tick, state, time of the request
+        self._sample: tuple[str, float] | None = None  # state, time of the sample, as far as known
 
     def forget(self) -> None:
-        """Another inflator, or the same one after a reset: what came before says nothing of it."""
+        """Clear after a change of inflator or a reset: earlier values do not apply."""
         self._status = self._sample = None
 
     def status(self, tick: int, state: str, asked_s: float) -> None:
-        """A status has come that was asked for at `asked_s`."""
+        """Note a status that was requested at `asked_s`."""
         self._status = (tick, state, asked_s)
 
     def sample(self, tick: int, state: str) -> None:
-        """A live sample has come."""
+        """Note a live sample."""
         made = self._clock()
         if self._status is not None:
             since = (tick - self._status[0] + WRAP // 2) % WRAP - WRAP // 2
@@ -36,11 +36,11 @@ class Ages:
         self._sample = (state, made)
 
     def sample_s(self) -> float | None:
-        """Age of the newest sample, seconds; None where none has come."""
+        """Age of the newest sample, seconds; None without one."""
         return None if self._sample is None else self._clock() - self._sample[1]
 
     def state_s(self) -> float | None:
-        """Age of the shown state: the status's own, or a sample's that says the same state later."""
+        """Age of the shown state: the status's own, or that of a later sample with the same state."""
         if self._status is None:
             return None
         age = self._clock() - self._status[2]

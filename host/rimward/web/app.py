@@ -1,97 +1,47 @@
-"""The application: its routes, its door, its one desk."""
+"""Application: its routes, its access middleware, its device worker."""
 
 import asyncio
 import contextlib
 import secrets
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, select_autoescape
 from starlette.applications import Starlette
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket
 
-from rimward import __version__
-from rimward.ceiling.wording import CAUTION
-from rimward.errors import Refusal
-from rimward.report.archive import Archive
-from rimward.web.desk import Desk
-from rimward.web.door import Door
+from rimward.base.errors import Refusal
+from rimward.sessions.report.archive import Archive
+from rimward.web import fill_page, limit_page, log_page, ride_page, setup_page, wheel_page
+from rimward.web.desk import DeviceWorker
+from rimward.web.door import AccessMiddleware
 from rimward.web.live import live
+from rimward.web.state import HERE, AppState, shop
 from rimward.web.wording import on_page
+from rimward.wheels import keys
 
-HERE = Path(__file__).parent
-STEPS = (("wheel", "Wheel"), ("limit", "Limit"), ("fill", "Fill"), ("log", "Record"))
-MORE = (("ride", "Ride"), ("bench", "Bench"), ("setup", "Set-up"))
-FILES_MOST, FIELDS_MOST, PART_BYTES = 1, 40, 32_000_000
 Handler = Callable[[Request], Awaitable[Response]]
 
 
-@dataclass
-class Shop:
-    """What every handler needs."""
-
-    desk: Desk
-    archive: Archive
-    database: str | None
-    token: str
-    templates: Environment = field(default_factory=lambda: environment())
-
-    def page(self, template: str, request: Request, status: int = 200, **values: Any) -> HTMLResponse:
-        """A whole page."""
-        here = next((key for key, _ in (*STEPS, *MORE) if request.url.path.startswith(f"/{key}")), "")
-        ours = {"steps": STEPS, "more": MORE, "here": here, "token": self.token, "caution": CAUTION, "version": __version__}
-        text = self.templates.get_template(template).render({**ours, **values})
-        return HTMLResponse(text, status)
-
-    def piece(self, template: str, **values: Any) -> str:
-        """A piece of a page."""
-        return self.templates.get_template(template).render(**values)
-
-
-def environment() -> Environment:
-    """The templates; everything is escaped."""
-    from rimward.units import show_limit, show_minimum, show_reading
-
-    made = Environment(loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(default=True), trim_blocks=True, lstrip_blocks=True)
-    made.filters.update(limit=show_limit, minimum=show_minimum, reading=show_reading, said=on_page)
-    return made
-
-
-def shop(request: Request) -> Shop:
-    """The shop of a request."""
-    return request.app.state.shop
-
-
-async def form_of(request: Request) -> Any:
-    """The form of a request, bounded. Refusal for one that cannot be read."""
-    try:
-        return await request.form(max_files=FILES_MOST, max_fields=FIELDS_MOST, max_part_size=PART_BYTES)
-    except HTTPException as wrong:
-        if wrong.status_code == 413:
-            raise
-        raise Refusal(f"The form cannot be read: {wrong.detail}.", "Load the page again.") from wrong
-
-
 def refusing(request: Request, refusal: Exception) -> Response:
-    """A Refusal as an answer: text and next step. Pages get a page, scripts get JSON."""
+    """Answer with a Refusal: text and next step; HTML for pages, JSON for scripts."""
     assert isinstance(refusal, Refusal)
     text, fix = on_page(refusal.text), on_page(refusal.fix)
     if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
         return shop(request).page("refused.html", request, 404, text=text, fix=fix, title="Refused")
-    told = {"refused": text, "fix": fix, "id": getattr(refusal, "id", ""), "fields": getattr(refusal, "fields", {})}
+    told = {
+        "refused": text,
+        "fix": fix,
+        "id": getattr(refusal, "id", ""),
+        "fields": getattr(refusal, "fields", {}),
+    }
     return JSONResponse(told, 409)
 
 
 async def _front(_request: Request) -> Response:
-    """Where a person begins: at the set-up until this computer has a key, then at the wheels."""
-    from rimward import keys
+    """Start page: the set-up until this computer has a key, then the wheels."""
 
     try:
         known = bool((await asyncio.to_thread(keys.load)).keys)
@@ -109,10 +59,13 @@ async def _live(socket: WebSocket) -> None:
 
 
 def routes() -> list[BaseRoute]:
-    """Every address."""
-    from rimward.web import fill_page, limit_page, log_page, ride_page, setup_page, wheel_page
+    """Every route."""
 
-    made: list[BaseRoute] = [Route("/", _front), Route("/alive", _alive), WebSocketRoute("/live", _live)]
+    made: list[BaseRoute] = [
+        Route("/", _front),
+        Route("/alive", _alive),
+        WebSocketRoute("/live", _live),
+    ]
     for page in (wheel_page, limit_page, fill_page, log_page, ride_page, setup_page):
         made += page.ROUTES
     made += _bench_routes()
@@ -120,22 +73,31 @@ def routes() -> list[BaseRoute]:
 
 
 def _bench_routes() -> list[BaseRoute]:
-    """The proof bench's page; where its extra is missing, a page that says so."""
+    """Page of the proof bench; without its extra, a page that says so."""
     try:
         from rimward.web import bench_page
     except ModuleNotFoundError as missing:
         needs = missing.name
 
         async def refuse(_request: Request) -> Response:
-            raise Refusal(f"The proof bench's page needs {needs}.", "Ask the person who looks after this computer to add it.")
+            raise Refusal(
+                f"The proof bench's page needs {needs}.",
+                "Ask the person who looks after this computer to add it.",
+            )
 
         return [Route("/bench", refuse)]
     return list(bench_page.ROUTES)
 
 
-def application(desk: Desk, archive: Archive, hosts: Iterable[str], database: str | None = None, token: str | None = None) -> tuple[Door, Shop]:
-    """The application behind its door, and what its handlers share."""
-    held = Shop(desk, archive, database, token or secrets.token_urlsafe(24))
+def application(
+    desk: DeviceWorker,
+    archive: Archive,
+    hosts: Iterable[str],
+    database: str | None = None,
+    token: str | None = None,
+) -> tuple[AccessMiddleware, AppState]:
+    """Return the application behind its access middleware, and its state."""
+    held = AppState(desk, archive, database, token or secrets.token_urlsafe(24))
 
     @contextlib.asynccontextmanager
     async def lifespan(_app: Starlette) -> AsyncIterator[None]:
@@ -145,4 +107,4 @@ def application(desk: Desk, archive: Archive, hosts: Iterable[str], database: st
 
     inner = Starlette(routes=routes(), lifespan=lifespan, exception_handlers={Refusal: refusing})
     inner.state.shop = held
-    return Door(inner, hosts, held.token), held
+    return AccessMiddleware(inner, hosts, held.token), held

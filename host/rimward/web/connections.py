@@ -1,4 +1,4 @@
-"""Connections to the page: a time limit for a request's header, a number for each client; idle ones never keep others out."""
+"""Connection limits of the page: time for a request's header, number for each client; idle connections never keep others out."""
 
 import asyncio
 from collections import defaultdict
@@ -11,9 +11,11 @@ EACH_CLIENT = 32  # connections of one address; browsers open six to a host
 
 
 class BoundedConnection(H11Protocol):
-    """One connection. A client that has too many loses the one that has waited longest; one whose connections all work is refused another."""
+    """One connection. A client with too many loses the one idle for longest; if all are busy, a new one is refused."""
 
-    open_by: dict[str, dict["BoundedConnection", None]] = defaultdict(dict)  # by client, in the order of connection
+    open_by: dict[str, dict["BoundedConnection", None]] = defaultdict(
+        dict
+    )  # by client, in the order of connection
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
@@ -34,7 +36,7 @@ class BoundedConnection(H11Protocol):
 
     @property
     def waits(self) -> bool:
-        """Whether no request is being answered on it."""
+        """True if no request is being answered on it."""
         return self.cycle is None or self.cycle.response_complete
 
     def data_received(self, data: bytes) -> None:
@@ -43,7 +45,12 @@ class BoundedConnection(H11Protocol):
         super().data_received(data)
         if self.cycle is not before:
             self._header_came()
-        elif self.waits and self._late is None and self._key in self.open_by and self in self.open_by[self._key]:
+        elif (
+            self.waits
+            and self._late is None
+            and self._key in self.open_by
+            and self in self.open_by[self._key]
+        ):
             self._await_header()
 
     def handle_websocket_upgrade(self, event: Any) -> None:
@@ -52,7 +59,7 @@ class BoundedConnection(H11Protocol):
         super().handle_websocket_upgrade(event)
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Forget it."""
+        """Remove it from the count."""
         self._gone()
         super().connection_lost(exc)
 

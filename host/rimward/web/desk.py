@@ -1,5 +1,6 @@
-"""The one thread that talks to the inflator. Pages read its ring and state, and give it orders one after the other."""
+"""Device worker: the one thread that talks to the inflator. Pages read its ring and state, and queue orders."""
 
+import contextlib
 import logging
 import queue
 import threading
@@ -10,12 +11,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from rimward_protocol import codes, enumerations
 
-from rimward.errors import Refusal
-from rimward.link import verbs
-from rimward.link.client import Client
-from rimward.link.live import live_rows
-from rimward.link.ports import about_row, inflators, open_client
-from rimward.report.archive import Archive
+from rimward.base.errors import Refusal
+from rimward.device.link import verbs
+from rimward.device.link.client import Client
+from rimward.device.link.live import live_rows
+from rimward.device.link.ports import about_row, inflators, open_client
+from rimward.sessions.log import read_session
+from rimward.sessions.report.archive import Archive
+from rimward.sessions.visit import cold_pa
 from rimward.web.age import Ages
 from rimward.web.hold import Hold
 from rimward.web.lease import Lease
@@ -36,10 +39,15 @@ MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
 STATES = {word: number for number, word, _meaning in enumerations.FILL_STATES}
 
 
-class Desk:
-    """Start it, give it a port, read `ring` and `state()`. `listeners` are called, from its thread, whenever something is new."""
+class DeviceWorker:
+    """Device worker: start it, give it a port, read `ring` and `state()`. `listeners` are called from its thread after every change."""
 
-    def __init__(self, archive: Archive, port: str | None = None, connect: Callable[..., Client] = open_client) -> None:
+    def __init__(
+        self,
+        archive: Archive,
+        port: str | None = None,
+        connect: Callable[..., Client] = open_client,
+    ) -> None:
         self.archive, self.hold, self.ring = archive, Hold(), Ring()
         self.lease, self.ages = Lease(self.hold, self.ring), Ages()
         self.trial: "Trial | None" = None
@@ -48,11 +56,20 @@ class Desk:
         self.version = 0
         self._connect = connect
         self._client: Client | None = None
-        self._orders: queue.Queue[tuple[Callable[[Client], Any], Future]] = queue.Queue(32)
+        self._orders: queue.Queue[tuple[Callable[[Client], Any], Future[Any]]] = queue.Queue(32)
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._new: list[tuple[int, ...]] = []
-        self._state: dict[str, Any] = {"line": "none", "port": port, "why": "", "about": None, "status": None, "kept": None, "pull": None, "instrument": None}
+        self._state: dict[str, Any] = {
+            "line": "none",
+            "port": port,
+            "why": "",
+            "about": None,
+            "status": None,
+            "kept": None,
+            "pull": None,
+            "instrument": None,
+        }
         self._device = ""
         self._visit: tuple[Any, ...] = ()
         self._holds = 0
@@ -61,46 +78,52 @@ class Desk:
         self._thread = threading.Thread(target=self._run, name="rimward-desk", daemon=True)
 
     def start(self) -> None:
-        """Begins."""
+        """Start the thread."""
         self._thread.start()
 
     def close(self) -> None:
-        """Says goodbye to the inflator and ends."""
+        """Say goodbye to the inflator and end."""
         self._stop.set()
         self._thread.join(10)
 
     def state(self) -> dict[str, Any]:
-        """The newest state; never changed in place."""
+        """Newest state; never changed in place."""
         with self._lock:
             return dict(self._state)
 
     def use(self, port: str) -> None:
-        """Talks to the inflator on another port from now on."""
+        """Switch to the inflator on another port."""
         self._free()
         self.port, self.search, self._device, self._retry = port, False, "", 0.0
 
     def order(self, act: Callable[[Client], T]) -> "Future[T]":
-        """Lets the thread do something with the inflator; the future gives what it gave, or its Refusal."""
+        """Queue a function of the inflator's client; the future returns its result or its Refusal."""
         if self._client is None:
-            raise Refusal("No inflator is connected.", "Plug one in, then look for it on the Set-up page.")
+            raise Refusal(
+                "No inflator is connected.", "Plug one in, then look for it on the Set-up page."
+            )
         self._free()
-        done: Future = Future()
+        done: Future[T] = Future()
         try:
             self._orders.put_nowait((act, done))
         except queue.Full:
-            raise Refusal("The inflator is busy with earlier orders.", "Wait a moment and try again.") from None
+            raise Refusal(
+                "The inflator is busy with earlier orders.", "Wait a moment and try again."
+            ) from None
         return done
 
     def lead(self, trial: "Trial") -> None:
-        """Lets a proof test have the thread until it is over."""
+        """Run a proof test on this thread; other orders wait until it ends."""
         done = self.order(trial.run)
         self.trial = trial
         done.add_done_callback(trial.over)
 
     def news(self, _trial: "Trial", status: dict[str, Any] | None) -> None:
-        """What a test tells, from this thread; the last chance to end it when the server ends."""
+        """Publish progress of a test, from this thread; the last chance to end it when the server ends."""
         if status is not None and self._stop.is_set():
-            raise Refusal("The workshop page was ended.", "Start it again; the bench has stopped and vented.")
+            raise Refusal(
+                "The workshop page was ended.", "Start it again; the bench has stopped and vented."
+            )
         if status is None:
             self._tell()
         else:
@@ -108,7 +131,7 @@ class Desk:
             self._heard(status)
 
     def enrolled(self) -> None:
-        """The inflator has just taken a key."""
+        """Note that the inflator has just enrolled a key."""
         about = self.state()["about"]
         if about:
             self._tell(about={**about, "key_enrolled": True})
@@ -117,7 +140,7 @@ class Desk:
         if self.trial is not None and self.trial.running:
             raise Refusal("A proof test is under way.", "Wait until it is over.")
 
-    # The thread
+    # Thread
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -128,7 +151,9 @@ class Desk:
                     self._turn(self._client)
                 except Refusal as lost:
                     self._lose(str(lost))
-                except Exception as wrong:  # a defect here must not leave pages with an old pressure
+                except (
+                    Exception
+                ) as wrong:  # a defect here must not leave pages with an old pressure
                     LOG.exception("the line to the inflator failed")
                     self._lose(f"The line failed: {type(wrong).__name__}.")
         if self._client is not None:
@@ -163,26 +188,33 @@ class Desk:
         self._device, self._client, self._visit, self._asked = about["device"], client, (), 0.0
         self.ages.forget()
         self._open_port = self.port
-        self._tell(line="on", port=self.port, why="", about=about, instrument=verbs.instrument(client))
+        self._tell(
+            line="on", port=self.port, why="", about=about, instrument=verbs.instrument(client)
+        )
 
     def _look(self) -> None:
-        """Without a port, or with a lost one: the only inflator here, or the one that was here before under another name."""
+        """Find the port without one or after a loss: the only inflator, or the previous one under another name."""
         self._retry = time.monotonic() + SEARCH_S
         if self.port is None and not self.search:
             return
-        found = [row for row in inflators() if row["inflator"] and self._device in ("", row["device"])]
+        found = [
+            row for row in inflators() if row["inflator"] and self._device in ("", row["device"])
+        ]
         if len(found) == 1:
             self.port, self._retry = found[0]["port"], 0.0
         elif not self._device:
-            self._tell(line="none", why="No inflator was found." if not found else "Several inflators are here: choose one.")
+            self._tell(
+                line="none",
+                why="No inflator was found."
+                if not found
+                else "Several inflators are here: choose one.",
+            )
 
     def _lose(self, why: str) -> None:
         client, self._client = self._client, None
         if client is not None:
-            try:
+            with contextlib.suppress(OSError):
                 client.transport.close()
-            except OSError:
-                pass
         self._fail_orders()
         self._retry = time.monotonic() + 0.2
         self._tell(line="lost", why=why, status=None, pull=None)
@@ -190,7 +222,12 @@ class Desk:
     def _fail_orders(self) -> None:
         while not self._orders.empty():
             _act, done = self._orders.get_nowait()
-            done.set_exception(Refusal("The connection was lost.", "Plug the cable in; what was in force stays in force."))
+            done.set_exception(
+                Refusal(
+                    "The connection was lost.",
+                    "Plug the cable in; what was in force stays in force.",
+                )
+            )
 
     def _turn(self, client: Client) -> None:
         client.pump()
@@ -207,27 +244,36 @@ class Desk:
             self._asked = time.monotonic()
             self._status(client)
 
-    def _do(self, client: Client, act: Callable[[Client], Any], done: Future) -> None:
+    def _do(self, client: Client, act: Callable[[Client], Any], done: Future[Any]) -> None:
         if not done.set_running_or_notify_cancel():
             return
         try:
             done.set_result(act(client))
-        except Exception as wrong:  # whatever it was belongs to who gave the order
+        except Exception as wrong:  # the failure belongs to the caller of the order
             done.set_exception(wrong)
 
     def _status(self, client: Client) -> None:
         asked = time.monotonic()
         status = verbs.status(client)
         self.ages.status(status["tick"], status["state"], asked)
-        before, self._visit = self._visit, (status["state"], status["ceiling_pa"] > 0)  # a ceiling in force: a record is open
+        before, self._visit = (
+            self._visit,
+            (status["state"], status["ceiling_pa"] > 0),
+        )  # a ceiling is in force: a record is open
         held = self.hold.held
         self._heard(status)
-        resting = status["state"] in RESTING and not status["out"] & MOVING and not status["ceiling_pa"]
+        resting = (
+            status["state"] in RESTING and not status["out"] & MOVING and not status["ceiling_pa"]
+        )
         if resting and before != self._visit:
-            self._bring_home(client, status["state"], whole=not before, who=self.hold.who if held else "")
+            self._bring_home(
+                client, status["state"], whole=not before, who=self.hold.who if held else ""
+            )
 
     def _heard(self, status: dict[str, Any]) -> None:
-        status["out_words"] = [word for bit, word, _meaning in enumerations.GUARD_OUTS if status["out"] & bit]
+        status["out_words"] = [
+            word for bit, word, _meaning in enumerations.GUARD_OUTS if status["out"] & bit
+        ]
         if status != self._state["status"] or self.hold.changes != self._holds:
             self._holds = self.hold.changes
             self._tell(status=status)
@@ -237,7 +283,16 @@ class Desk:
             for row in live_rows(payload):
                 tyre = -1 if row["tyre_pa"] is None else row["tyre_pa"]
                 limits = (row["ceiling_pa"], row["stop_pa"], row["target_pa"])
-                self._new.append((row["tick"], row["reading_pa"], tyre, int(row["air_on"]), STATES.get(row["state"], 0), *limits))
+                self._new.append(
+                    (
+                        row["tick"],
+                        row["reading_pa"],
+                        tyre,
+                        int(row["air_on"]),
+                        STATES.get(row["state"], 0),
+                        *limits,
+                    )
+                )
                 self.ages.sample(row["tick"], row["state"])
             self._share()
 
@@ -247,7 +302,7 @@ class Desk:
             self.ring.add(rows)
             self._ring_bell()
 
-    # Sessions come home by themselves
+    # Sessions are pulled automatically
 
     def _bring_home(self, client: Client, state: str, whole: bool, who: str) -> None:
         for index, row in enumerate(_listed(client)):
@@ -255,7 +310,11 @@ class Desk:
                 if not whole:
                     break
                 continue
-            if not row["ended"] and index == 0 and state not in ("idle", "done", "stopped", "tripped"):
+            if (
+                not row["ended"]
+                and index == 0
+                and state not in ("idle", "done", "stopped", "tripped")
+            ):
                 continue
             self._pull(client, row, who)
 
@@ -265,15 +324,20 @@ class Desk:
         def progress(have: int, size: int) -> None:
             self._tell(pull={"session": row["session"], "have": have, "size": size})
 
-        verbs.pull_session(client, row["session"], to, progress)  # what came before a lost line is gone on from
+        verbs.pull_session(
+            client, row["session"], to, progress
+        )  # bytes received before a lost line are continued from
         try:
-            name = self.archive.add(to.read_bytes(), who)
+            data = to.read_bytes()
+            name = self.archive.add(data, who)
         except Refusal as refusal:
             self._tell(pull=None, why=str(refusal))
             return
         finally:
             to.unlink(missing_ok=True)
-        self._tell(pull=None, kept=self.archive.row(name))
+        self._tell(
+            pull=None, kept={**self.archive.row(name), "cold_pa": cold_pa(read_session(data))}
+        )
 
     def _tell(self, **news: Any) -> None:
         with self._lock:
@@ -282,7 +346,7 @@ class Desk:
         self._ring_bell()
 
     def touch(self) -> None:
-        """Something that pages show beside the state has changed (the hold)."""
+        """Note a change of something shown beside the state (the hold)."""
         self._tell()
 
     def _ring_bell(self) -> None:
@@ -291,11 +355,14 @@ class Desk:
 
 
 def _listed(client: Client) -> Any:
-    """Rows of the inflator's session list, newest first, asked one by one."""
+    """Rows of the inflator's session list, newest first, requested one by one."""
     index, count = 0, 1
     while index < count:
         answer = client.request(codes.SESSION_LIST, index=index)
         count = answer["count"]
         if answer["session"]:
-            yield {**{name: answer[name] for name in ("session", "bytes", "unix_s")}, "ended": bool(answer["flags"] & 1)}
+            yield {
+                **{name: answer[name] for name in ("session", "bytes", "unix_s")},
+                "ended": bool(answer["flags"] & 1),
+            }
         index += 1

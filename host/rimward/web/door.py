@@ -1,4 +1,4 @@
-"""Who may come in: only this computer's own pages, with the token that was shown at its start, and with small bodies."""
+"""Access middleware: admits only this computer's own pages with the token shown at the start, and small bodies."""
 
 import hmac
 from collections.abc import Iterable
@@ -14,7 +14,10 @@ BODY_BYTES = 64_000
 UPLOADS = {"/ride/curve": 16_100_000, "/log/upload": 32_100_000, "/wheel/read-tag": 12_000_000}
 TOKEN_HEADER = "x-rimward-token"
 HEADERS = (
-    (b"content-security-policy", b"default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"),
+    (
+        b"content-security-policy",
+        b"default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
+    ),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
     (b"cross-origin-opener-policy", b"same-origin"),
@@ -24,14 +27,14 @@ CLOSED = "This page opens only by the address that was shown when it was started
 
 
 class TooLarge(HTTPException):
-    """A body went past its bound."""
+    """A body exceeded its bound."""
 
     def __init__(self, bound: int) -> None:
         super().__init__(413, f"More than {bound} bytes are not taken here.\n")
 
 
-class Door:
-    """ASGI middleware. `hosts`: the Host values that are ours; `token`: the secret of this run."""
+class AccessMiddleware:
+    """ASGI middleware. `hosts`: our Host values; `token`: the secret of this run."""
 
     def __init__(self, app: ASGIApp, hosts: Iterable[str], token: str) -> None:
         self.app = app
@@ -41,10 +44,11 @@ class Door:
         self.cookie = f"rimward-{port}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request or open a socket, for this computer only."""
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
-        answer = self.judge(scope)
+        answer = self.find_refusal(scope)
         if answer is not None:
             await self._refuse(answer, scope, receive, send)
             return
@@ -61,8 +65,8 @@ class Door:
 
         await self.app(scope, _bounded(receive, UPLOADS.get(scope["path"], BODY_BYTES)), sending)
 
-    def judge(self, scope: Scope) -> Response | None:
-        """None lets it in; else what to answer."""
+    def find_refusal(self, scope: Scope) -> Response | None:
+        """Return None to admit a request, else the answer."""
         headers = Headers(scope=scope)
         if headers.get("host", "").lower() not in self.hosts:
             return PlainTextResponse("This host name is not served here.\n", 421)
@@ -81,7 +85,9 @@ class Door:
         if scope["method"] in SAFE:
             return None
         if not ours or not self._fits(headers.get(TOKEN_HEADER, "")):
-            return PlainTextResponse("Changes are taken from this application's own pages only.\n", 403)
+            return PlainTextResponse(
+                "Changes are taken from this application's own pages only.\n", 403
+            )
         length = headers.get("content-length", "0")
         bound = UPLOADS.get(scope["path"], BODY_BYTES)
         if not length.isdigit() or int(length) > bound:
@@ -114,7 +120,7 @@ def _cookie(header: str, name: str) -> str:
 
 
 def _bounded(receive: Receive, bound: int) -> Receive:
-    """`receive` that raises TooLarge once more than `bound` bytes of body have come, whatever Content-Length said."""
+    """`receive` that raises TooLarge once more than `bound` bytes of body have arrived, whatever Content-Length said."""
     seen = 0
 
     async def receiving() -> Message:

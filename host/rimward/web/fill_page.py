@@ -1,4 +1,4 @@
-"""The fill page: choose wheel and inflator, then watch. Nothing here can start the air: that is the run control on the inflator."""
+"""Fill page: select wheel and inflator, then watch. No page can start the air: only the run control on the inflator can."""
 
 import asyncio
 from concurrent.futures import Future
@@ -9,29 +9,44 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from rimward import keys, profiles
-from rimward.errors import Refusal
-from rimward.link import verbs
+from rimward.base.errors import Refusal
+from rimward.device.link import ports, verbs
+from rimward.formats.records import unpack_profile
 from rimward.web import ask
-from rimward.web.app import Shop, form_of, shop
 from rimward.web.desk import ORDER_S
 from rimward.web.limit_page import current
+from rimward.web.state import AppState, form_of, shop
 from rimward.web.wheel_page import register
+from rimward.wheels import keys, profiles
 
 T = TypeVar("T")
 
 
 async def show(request: Request) -> Response:
-    """The page; wheels that have a profile are offered."""
+    """Render the page with the wheels that have a profile."""
     held = shop(request)
     wheels = await asyncio.to_thread(_wheels, held)
-    return held.page("fill.html", request, title="Fill", wheels=wheels, chosen=request.query_params.get("wheel", "")[:16])
+    return held.page(
+        "fill.html",
+        request,
+        title="Fill",
+        wheels=wheels,
+        chosen=request.query_params.get("wheel", "")[:16],
+    )
 
 
-def _wheels(held: Shop) -> list[dict[str, Any]]:
+def _wheels(held: AppState) -> list[dict[str, Any]]:
     with register(held) as opened:
         found = [w for w in opened.all() if "profile" in w.values]
-    return [{"wheel_id": w.wheel_id, "label": w.label, "position": w.values.get("position", "any"), **_limits(w)} for w in found]
+    return [
+        {
+            "wheel_id": w.wheel_id,
+            "label": w.label,
+            "position": w.values.get("position", "any"),
+            **_limits(w),
+        }
+        for w in found
+    ]
 
 
 def _limits(wheel: Any) -> dict[str, int]:
@@ -39,41 +54,43 @@ def _limits(wheel: Any) -> dict[str, int]:
 
 
 async def done(future: "Future[T]") -> T:
-    """What an order gave. Refusal where the inflator did not do it in time."""
+    """Return the result of an order. Refusal where the inflator did not finish in time."""
     try:
         return await asyncio.wait_for(asyncio.wrap_future(future), ORDER_S)
     except asyncio.TimeoutError:
-        raise Refusal("The inflator did not do it in time.", "Check the cable, then try again.") from None
+        raise Refusal(
+            "The inflator did not do it in time.", "Check the cable, then try again."
+        ) from None
 
 
 async def look(request: Request) -> Response:
-    """Inflators that are here. The one in use is not asked: its line is taken."""
-    from rimward.link.ports import candidates, inflators
+    """Return the connected inflators. The one in use is not queried: its line is taken."""
 
     held = shop(request)
     using = held.desk.state()
-    rows = await asyncio.to_thread(lambda: [row for row in inflators() if row["port"] != using["port"]])
+    rows = await asyncio.to_thread(
+        lambda: [row for row in ports.inflators() if row["port"] != using["port"]]
+    )
     if using["line"] == "on" and using["about"]:
         rows.insert(0, using["about"])
-    return JSONResponse({"inflators": rows, "asked": len(candidates())})
+    return JSONResponse({"inflators": rows, "asked": len(ports.candidates())})
 
 
 async def use(request: Request) -> Response:
-    """Talks to the inflator on another port."""
+    """Switch to the inflator on another port."""
     held, form = shop(request), await form_of(request)
     if held.desk.hold.held:
         held.desk.hold.check(ask.text(form, "hold"))
     port = ask.text(form, "port")
-    from rimward.link.ports import candidates
 
-    if port not in candidates():
+    if port not in ports.candidates():
         raise Refusal("There is no such port here.", "Look for inflators again.")
     held.desk.use(port)
     return JSONResponse({"port": port})
 
 
 async def take(request: Request) -> Response:
-    """Takes the inflator for one page."""
+    """Take the hold for one page."""
     held, form = shop(request), await form_of(request)
     page = ask.text(form, "page", 40)
     if not page:
@@ -84,7 +101,7 @@ async def take(request: Request) -> Response:
 
 
 async def give(request: Request) -> Response:
-    """Gives it back."""
+    """Release the hold."""
     held, form = shop(request), await form_of(request)
     held.desk.hold.give(ask.text(form, "hold"))
     held.desk.touch()
@@ -92,14 +109,14 @@ async def give(request: Request) -> Response:
 
 
 async def send(request: Request) -> Response:
-    """Sends a wheel's newest profile to the inflator and chooses it there. The person confirms at the inflator."""
+    """Send a wheel's newest profile to the inflator and select it there. The person confirms at the inflator."""
     held, form = shop(request), await form_of(request)
     held.desk.hold.check(ask.text(form, "hold"))
     wheel_id = ask.text(form, "wheel_id", 16)
     with register(held) as opened:
         wheel = opened.by_id(wheel_id)
     if wheel is None:
-        raise Refusal("The register holds no such wheel.", "Choose one from the list.")
+        raise Refusal("This wheel is not in the register.", "Choose one from the list.")
     data = current(wheel)
     target, guard = wheel.values["profile"]["target_pa"], ask.inflator_of(held.desk.state())
     if guard is not None and target > wheel.values["profile"]["ceiling_pa"] - guard.guard_pa:
@@ -109,33 +126,40 @@ async def send(request: Request) -> Response:
 
     def act(client: Any) -> dict[str, Any]:
         told = verbs.send_profile(client, data)
-        told["waiting_for_person"] = verbs.choose_wheel(client, data_wheel(data)) or told["waiting_for_person"]
+        told["waiting_for_person"] = (
+            verbs.choose_wheel(client, data_wheel(data)) or told["waiting_for_person"]
+        )
         return told
 
     return JSONResponse(await done(held.desk.order(act)))
 
 
 async def enrol(request: Request) -> Response:
-    """Gives the inflator this workshop's key, a proof bench the bench's, made now if there is none yet. A person there confirms it with the workshop button."""
+    """Send the inflator this workshop's key (a proof bench the bench's), made now if there is none. A person there confirms it with the
+    workshop button.
+    """
     held, form = shop(request), await form_of(request)
     held.desk.hold.check(ask.text(form, "hold"))
     about = held.desk.state()["about"]
     purpose = "bench" if about and about["bench"] else "workshop"
-    key = (await asyncio.to_thread(lambda: keys.load(purpose) if keys.load(purpose).keys else keys.new(purpose))).current
+    key = (
+        await asyncio.to_thread(
+            lambda: keys.load(purpose) if keys.load(purpose).keys else keys.new(purpose)
+        )
+    ).current
     await done(held.desk.order(lambda client: verbs.enrol_key(client, key.key)))
     held.desk.enrolled()
     return JSONResponse({"key_id": key.key_id, "purpose": purpose})
 
 
 def data_wheel(data: bytes) -> bytes:
-    """The wheel a profile is of."""
-    from rimward.records import unpack_profile
+    """Wheel of a profile."""
 
-    return unpack_profile(data)["wheel_id"]
+    return bytes(unpack_profile(data)["wheel_id"])
 
 
 async def trips(request: Request) -> Response:
-    """What the inflator's own trip record holds, newest first."""
+    """Kept trips of the inflator, newest first."""
     held = shop(request)
 
     def act(client: Any) -> list[dict[str, Any]]:
@@ -144,7 +168,13 @@ async def trips(request: Request) -> Response:
             answer = client.request(codes.FAULTS, index=index)
             count = answer["count"]
             if answer["cause"]:
-                rows.append({**verbs.cause_words(answer["cause"], "cause"), "session": answer["session"], "unix_s": answer["unix_s"]})
+                rows.append(
+                    {
+                        **verbs.cause_words(answer["cause"], "cause"),
+                        "session": answer["session"],
+                        "unix_s": answer["unix_s"],
+                    }
+                )
             index += 1
         return rows
 

@@ -1,6 +1,7 @@
-"""The live line to a page: at most 20 messages a second, every sample in one of them."""
+"""Live line to a page: at most 20 messages a second, with every sample."""
 
 import asyncio
+import contextlib
 import json
 import secrets
 from typing import Any
@@ -8,21 +9,21 @@ from typing import Any
 from rimward_protocol import enumerations
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from rimward.instrument import Instrument
-from rimward.units import show_limit, show_reading
-from rimward.web.desk import Desk
+from rimward.base.instrument import Instrument
+from rimward.base.units import show_limit, show_reading
+from rimward.web.desk import DeviceWorker
 from rimward.web.wording import on_page
 
 GAP_S = 0.05
-FIRST_SAMPLES = 15_000  # what a page that has just loaded gets: five minutes
-RUN = secrets.token_hex(6)  # this run of the server: sample numbers of another run mean nothing
+FIRST_SAMPLES = 15_000  # sent to a newly loaded page: five minutes
+RUN = secrets.token_hex(6)  # this run of the server: sample numbers of another run are invalid
 MEANINGS = {word: meaning for _number, word, meaning in enumerations.FILL_STATES}
 WAITINGS = {word: meaning for _number, word, meaning in enumerations.WAITINGS}
 STATE_WORDS = {number: word for number, word, _meaning in enumerations.FILL_STATES}
 
 
-async def live(socket: WebSocket, desk: Desk) -> None:
-    """One page's line, until it goes."""
+async def live(socket: WebSocket, desk: DeviceWorker) -> None:
+    """Serve one page's line until it ends."""
     await socket.accept()
     try:
         asked = json.loads(await asyncio.wait_for(socket.receive_text(), 5))
@@ -39,7 +40,7 @@ async def live(socket: WebSocket, desk: Desk) -> None:
     sender = asyncio.ensure_future(_feed(socket, desk, start, pongs, bell))
     try:
         while True:
-            _hear(desk, page, await socket.receive_text(), pongs)  # this ends when the page goes
+            _hear(desk, page, await socket.receive_text(), pongs)  # ends when the page is gone
             if pongs:
                 bell.set()
     except (WebSocketDisconnect, RuntimeError):
@@ -50,8 +51,8 @@ async def live(socket: WebSocket, desk: Desk) -> None:
         desk.hold.left(page)
 
 
-def _hear(desk: Desk, page: str, text: str, pongs: list[int]) -> None:
-    """All that a page says on its line: a ping, or a beat of the lease of a proof bench. What is neither counts as nothing."""
+def _hear(desk: DeviceWorker, page: str, text: str, pongs: list[int]) -> None:
+    """Read a page's messages: a ping, or a heartbeat for a proof bench. Others are ignored."""
     try:
         said = json.loads(text)
         if "ping" in said:
@@ -62,8 +63,8 @@ def _hear(desk: Desk, page: str, text: str, pongs: list[int]) -> None:
         pass
 
 
-async def _presented(desk: Desk, token: str, page: str) -> bool:
-    """The hold after a reload: the old page's line may take a moment to end."""
+async def _presented(desk: DeviceWorker, token: str, page: str) -> bool:
+    """Present the hold after a reload: the old page's line may take a moment to end."""
     for _ in range(10):
         if desk.hold.present(token, page):
             return True
@@ -72,21 +73,19 @@ async def _presented(desk: Desk, token: str, page: str) -> bool:
 
 
 async def _close(socket: WebSocket) -> None:
-    try:
+    with contextlib.suppress(RuntimeError, WebSocketDisconnect):
         await socket.close(4400)
-    except (RuntimeError, WebSocketDisconnect):
-        pass
 
 
-async def _feed(socket: WebSocket, desk: Desk, at: int, pongs: list[int], bell: asyncio.Event) -> None:
-    """Sends what is new, each sample once and in order, with its age; a slow page gets larger messages, not fewer samples."""
+async def _feed(
+    socket: WebSocket, desk: DeviceWorker, at: int, pongs: list[int], bell: asyncio.Event
+) -> None:
+    """Send new samples, each once and in order, with its age; a slow page gets larger messages, not fewer samples."""
     loop = asyncio.get_running_loop()
 
     def ring() -> None:
-        try:
+        with contextlib.suppress(RuntimeError):  # the loop has ended
             loop.call_soon_threadsafe(bell.set)
-        except RuntimeError:
-            pass  # the loop has ended
 
     desk.listeners.add(ring)
     version = -1
@@ -96,11 +95,13 @@ async def _feed(socket: WebSocket, desk: Desk, at: int, pongs: list[int], bell: 
             message: dict[str, Any] = {}
             if desk.version != version:
                 version = desk.version
-                message["state"] = told(desk)
+                message["state"] = describe_state(desk)
             first, gone, rows = desk.ring.since(at)
             if rows or gone:
                 at = first + len(rows)
-                message.update(first=first, gone=gone, rows=rows, now=shown(rows[-1]) if rows else None)
+                message.update(
+                    first=first, gone=gone, rows=rows, now=shown(rows[-1]) if rows else None
+                )
             if pongs:
                 message["pong"] = pongs.pop()
             if message:
@@ -116,7 +117,7 @@ async def _feed(socket: WebSocket, desk: Desk, at: int, pongs: list[int], bell: 
 
 
 def shown(row: list[int]) -> dict[str, Any]:
-    """A sample as people read it: the same words as everywhere else."""
+    """Return a sample as text, in the same words as everywhere."""
     _tick, reading, tyre, _on, state, ceiling, _stop, _target = row
     limit = ceiling or None
     return {
@@ -127,19 +128,22 @@ def shown(row: list[int]) -> dict[str, Any]:
     }
 
 
-def ages(desk: Desk) -> list[int | None]:
+def ages(desk: DeviceWorker) -> list[int | None]:
     """Age of the newest sample and of the shown state, milliseconds, as the message leaves."""
-    return [None if age is None else max(0, round(age * 1000)) for age in (desk.ages.sample_s(), desk.ages.state_s())]
+    return [
+        None if age is None else max(0, round(age * 1000))
+        for age in (desk.ages.sample_s(), desk.ages.state_s())
+    ]
 
 
 def both(text: str) -> list[str]:
-    """`3.90 bar (56.5 psi)` as its two numbers."""
+    """Split `3.90 bar (56.5 psi)` into its two numbers."""
     bar, _unit, psi, _unit = text.replace("(", "").split()
     return [bar, psi]
 
 
-def told(desk: Desk) -> dict[str, Any]:
-    """The state as a page shows it: everything in words."""
+def describe_state(desk: DeviceWorker) -> dict[str, Any]:
+    """State of the inflator as text for a page."""
     state = desk.state()
     status = state["status"]
     state["hold"] = {"held": desk.hold.held, "who": desk.hold.who, "since_s": desk.hold.since_s}
@@ -156,7 +160,9 @@ def told(desk: Desk) -> dict[str, Any]:
         "state": status["state"],
         "means": MEANINGS.get(status["state"], ""),
         "waiting": status["waiting"],
-        "waiting_means": WAITINGS.get(status["waiting"], "") if status["waiting"] != "nothing" else "",
+        "waiting_means": WAITINGS.get(status["waiting"], "")
+        if status["waiting"] != "nothing"
+        else "",
         "latched": status["cause"] != "none",
         "cause": status[key],
         "reason": "" if none else status[f"{key}_reason"],
@@ -177,22 +183,30 @@ def told(desk: Desk) -> dict[str, Any]:
 
 
 def calibration(found: Instrument | None, status: dict[str, Any] | None) -> dict[str, str] | None:
-    """Age, due date and guard band of the inflator's calibration; `state` as in `rimward.instrument`."""
+    """Age, due date and guard band of the inflator's calibration; `state` as in `rimward.base.instrument`."""
     if found is None:
         return None
     return {"state": found.state, "words": found.words(status["guard_pa"] if status else None)}
 
 
 def kept(row: dict[str, Any] | None) -> dict[str, Any] | None:
-    """The newest kept session in words."""
+    """Newest stored session as text."""
     if row is None:
         return None
-    tyre = show_reading(row["tyre_pa"], row["ceiling_pa"]) if row["tyre_pa"] is not None else "not known"
+    tyre = (
+        show_reading(row["tyre_pa"], row["ceiling_pa"])
+        if row["tyre_pa"] is not None
+        else "not known"
+    )
     known = row["tyre_pa"] is not None
     return {
         **{name: row[name] for name in ("name", "session", "label", "cause", "wheel_id")},
         "unix_s": row["unix_s"] or row["added_s"],
         "tyre": tyre,
         "tyre_both": both(tyre) if known else None,
-        **{name: show_limit(row[f"{name}_pa"]) if row[f"{name}_pa"] else "" for name in ("ceiling", "target")},
+        "cold_both": both(show_reading(row["cold_pa"])) if row.get("cold_pa") is not None else None,
+        **{
+            name: show_limit(row[f"{name}_pa"]) if row[f"{name}_pa"] else ""
+            for name in ("ceiling", "target")
+        },
     }

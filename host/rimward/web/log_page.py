@@ -1,4 +1,4 @@
-"""The log: kept sessions by wheel and date, each with its trace, its verification and its files."""
+"""Record page: stored sessions by wheel and date, each with its trace, verification and files."""
 
 import asyncio
 import functools
@@ -15,14 +15,18 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from rimward.errors import Refusal
-from rimward.report.archive import LARGEST_BYTES, SUFFIX, Archive, Query, day_s
-from rimward.report.build import Report, picture_says, report_of
-from rimward.report.losses import answer, interval_text, wheel_loss
+from rimward.base.errors import Refusal
+from rimward.sessions.eventtext import event_text
+from rimward.sessions.export import to_csv
 from rimward.sessions.facts import TICK_S, reading_text, sections, when_text
+from rimward.sessions.report.archive import LARGEST_BYTES, SUFFIX, Archive, Query, day_s
+from rimward.sessions.report.build import Report, picture_says, report_of
+from rimward.sessions.report.html import session_html
+from rimward.sessions.report.losses import answer, interval_text, wheel_loss
+from rimward.sessions.targets import target_at, targets_of
 from rimward.sessions.verification import Verification, workshop_keys
 from rimward.web import ask
-from rimward.web.app import Shop, form_of, shop
+from rimward.web.state import AppState, form_of, shop
 from rimward.web.wheel_page import known_wheel, register
 from rimward.web.wording import on_page
 
@@ -34,34 +38,62 @@ ZONE = re.compile("-?[0-9]{1,3}")
 
 
 async def show(request: Request) -> Response:
-    """The list, searched."""
+    """Render the list for a search."""
     held, given = shop(request), request.query_params
-    query = Query(*(given.get(name, "")[:80].strip() for name in ("find", "first", "last", "wheel", "cause")))
+    query = Query(
+        *(given.get(name, "")[:80].strip() for name in ("find", "first", "last", "wheel", "cause"))
+    )
     rows = await asyncio.to_thread(found, held.archive, query, zone_of(given.get("zone", "")))
-    fills = [{**row, "when": when_text(row["unix_s"]), "tyre": reading_text(row["tyre_pa"], row["ceiling_pa"])} for row in rows]
-    unread = [] if any((query.words, query.first, query.last, query.wheel_id, query.cause)) else await asyncio.to_thread(_unread, held)
-    return held.page("log.html", request, title="Record", fills=fills, q=query, causes=held.archive.causes(), unread=unread)
+    fills = [
+        {
+            **row,
+            "when": when_text(row["unix_s"]),
+            "tyre": reading_text(row["tyre_pa"], row["ceiling_pa"]),
+        }
+        for row in rows
+    ]
+    unread = (
+        []
+        if any((query.words, query.first, query.last, query.wheel_id, query.cause))
+        else await asyncio.to_thread(_unread, held)
+    )
+    return held.page(
+        "log.html",
+        request,
+        title="Record",
+        fills=fills,
+        q=query,
+        causes=held.archive.causes(),
+        unread=unread,
+    )
 
 
 def zone_of(text: str) -> int:
-    """Minutes that a browser's clock lies behind UTC (its own sign); 0 for what is none."""
+    """Minutes by which a browser's clock lies behind UTC (its own sign); 0 for an invalid value."""
     return int(text) if ZONE.fullmatch(text) else 0
 
 
 def found(archive: Archive, query: Query, behind_min: int) -> list[dict[str, Any]]:
-    """Rows that fit; the dates are days of the place where the page is looked at."""
+    """Return the matching rows; dates are days in the time zone of the browser."""
     first = day_s(query.first) + behind_min * 60 if query.first else 0
     last = day_s(query.last) + DAY_S + behind_min * 60 if query.last else None
-    rows = archive.find(replace(query, first=_beside(query.first, -DAY_S), last=_beside(query.last, DAY_S)))  # which takes days of UTC
-    return [row for row in rows if first <= (row["unix_s"] or row["added_s"]) and (last is None or (row["unix_s"] or row["added_s"]) < last)]
+    rows = archive.find(
+        replace(query, first=_beside(query.first, -DAY_S), last=_beside(query.last, DAY_S))
+    )  # which takes days of UTC
+    return [
+        row
+        for row in rows
+        if first <= (row["unix_s"] or row["added_s"])
+        and (last is None or (row["unix_s"] or row["added_s"]) < last)
+    ]
 
 
 def _beside(day: str, seconds: int) -> str:
     return time.strftime("%Y-%m-%d", time.gmtime(day_s(day) + seconds)) if day else ""
 
 
-def _unread(held: Shop) -> list[str]:
-    """Names of the kept files that are no record any more, or never were."""
+def _unread(held: AppState) -> list[str]:
+    """Names of stored files that are no longer, or never were, records."""
     found = []
     for path in sorted(held.archive.folder.glob(f"*{SUFFIX}")):
         try:
@@ -72,7 +104,7 @@ def _unread(held: Shop) -> list[str]:
 
 
 def checked(v: Verification) -> tuple[str, str]:
-    """A record's check in a word: verified, damaged, from another key, decided differently, or what is missing."""
+    """State of a record in a word: verified, damaged, from another key, decided differently, or missing parts."""
     rows = (
         (v.holds, "verified", "verified"),
         (not v.whole, "damaged", "damaged" if not v.damage else f"damaged: {v.damage}"),
@@ -82,12 +114,19 @@ def checked(v: Verification) -> tuple[str, str]:
         (v.replay_identical is False, "differs", "replay decides differently"),
         (not v.chained, "partly", "whole, not chained to a key"),
         (v.chain is None, "partly", "whole, no key here to check it with"),
+        (
+            v.same_kernels is None and bool(v.replay_ticks),
+            "partly",
+            "does not name the kernels that decided",
+        ),
     )
-    return next(((kind, words) for holds, kind, words in rows if holds), ("partly", "whole, not replayed"))
+    return next(
+        ((kind, words) for holds, kind, words in rows if holds), ("partly", "whole, not replayed")
+    )
 
 
 async def check(request: Request) -> Response:
-    """A record's check for the list."""
+    """State of a record for the list."""
     held, name = shop(request), request.path_params["name"]
     try:
         report = await asyncio.to_thread(_report, held, name)
@@ -98,60 +137,93 @@ async def check(request: Request) -> Response:
 
 
 async def by_hand(request: Request) -> Response:
-    """Keeps a person's answer whether air was added or let out by hand before a fill."""
+    """Store a person's answer whether air was added or released by hand before a fill."""
     held, form = shop(request), await form_of(request)
-    return await asyncio.to_thread(_by_hand, held, request.path_params["name"], ask.text(form, "added") == "yes", ask.text(form, "who", 60))
+    return await asyncio.to_thread(
+        _by_hand,
+        held,
+        request.path_params["name"],
+        ask.text(form, "added") == "yes",
+        ask.text(form, "who", 60),
+    )
 
 
-def _by_hand(held: Shop, name: str, added: bool, who: str) -> Response:
+def _by_hand(held: AppState, name: str, added: bool, who: str) -> Response:
     row = held.archive.row(name)
     with register(held) as opened:
         wheel = known_wheel(opened, row["wheel_id"] or "")
         answer(opened, wheel, name, added, who)
-    return JSONResponse({"says": f"Kept: {'air was' if added else 'no air was'} added or let out by hand before this fill."})
+    return JSONResponse(
+        {
+            "says": f"Kept: {'air was' if added else 'no air was'} added or let out by hand before this fill."
+        }
+    )
 
 
-def _between(held: Shop, name: str, wheel_id: str | None) -> str:
-    """The interval before a fill of which no person has said whether air was added by hand; empty without one."""
+def _between(held: AppState, name: str, wheel_id: str | None) -> str:
+    """Interval before a fill without a person's answer about air by hand; empty without one."""
     if not wheel_id:
         return ""
     with register(held) as opened:
         wheel = opened.by_id(wheel_id)
-    one = None if wheel is None else next((i for i in wheel_loss(wheel, held.archive).intervals if i.found.name == name and i.added is None), None)
+    one = (
+        None
+        if wheel is None
+        else next(
+            (
+                i
+                for i in wheel_loss(wheel, held.archive).intervals
+                if i.found.name == name and i.added is None
+            ),
+            None,
+        )
+    )
     return interval_text(one) if one else ""
 
 
-def _report(held: Shop, name: str) -> Report:
-    return _of_bytes(held.archive.read(name), held.archive.row(name)["who"], (*workshop_keys(), *workshop_keys("bench")))
+def _report(held: AppState, name: str) -> Report:
+    return _of_bytes(
+        held.archive.read(name),
+        held.archive.row(name)["who"],
+        (*workshop_keys(), *workshop_keys("bench")),
+    )
 
 
 @functools.lru_cache(REPORTS_KEPT)
 def _of_bytes(data: bytes, who: str, _keys: tuple[bytes, ...]) -> Report:
-    """A page, its trace and its files ask for the same replay; bytes, person and keys are all that it depends on."""
+    """Return the cached facts: a page, its trace and its files need the same replay, which depends only on bytes, person and keys."""
     return report_of(data, who)
 
 
 async def one(request: Request) -> Response:
-    """One fill: all its figures, its trace and its verification."""
+    """Render one fill: all its figures, its trace and its verification."""
     held, name = shop(request), request.path_params["name"]
     report = await asyncio.to_thread(_report, held, name)
     return held.page(
         "session.html", request, title=report.title, name=name, sections=sections(report.facts), says=picture_says(report.facts),
-        between=await asyncio.to_thread(_between, held, name, report.facts.wheel_id), verified=report.facts.verification.holds, wheel_id=report.facts.wheel_id, events=report.log.events, tick_s=TICK_S,
+        between=await asyncio.to_thread(_between, held, name, report.facts.wheel_id), verified=report.facts.verification.holds, unix_s=report.facts.unix_s, wheel_id=report.facts.wheel_id, events=[(row["tick"], event_text(row)) for row in report.log.events], tick_s=TICK_S,
     )  # fmt: skip
 
 
 async def trace(request: Request) -> Response:
-    """The trace for the plot: pressures in bar by column."""
+    """Trace for the plot: pressures in bar by column."""
     held, name = shop(request), request.path_params["name"]
     return JSONResponse(await asyncio.to_thread(lambda: columns(_report(held, name))))
 
 
 def columns(report: Report) -> dict[str, Any]:
-    """At most TRACE_MOST samples, each the highest of those it stands for, so that no peak is thinned away."""
+    """At most TRACE_MOST samples, each the highest of its group, so that no peak is lost."""
     t = report.log.series()
     if not len(t):
-        return {"t": [], "reading": [], "tyre": [], "air": [], "ceiling": 0, "stop": 0, "target": 0}
+        return {
+            "t": [],
+            "reading": [],
+            "tyre": [],
+            "air": [],
+            "ceiling": 0,
+            "stop": 0,
+            "target": [],
+        }
     higher = np.maximum(t["a_pa"], t["b_pa"]).astype(np.int64)
     step = -(-len(t) // TRACE_MOST)
     starts = np.arange(0, len(t), step)
@@ -165,12 +237,11 @@ def columns(report: Report) -> dict[str, Any]:
         "air": (t["out"][picks] & 1).tolist(),
         "ceiling": (f.ceiling_pa or 0) / 1e5,
         "stop": (f.stop_pa or 0) / 1e5,
-        "target": (f.target_pa or 0) / 1e5,
+        "target": [pa / 1e5 for pa in target_at(targets_of(report.log), t["tick"][picks]).tolist()],
     }
 
 
 def _csv(report: Report) -> bytes:
-    from rimward.sessions.export import to_csv
 
     return to_csv(report.log, every_tick=True).encode()
 
@@ -181,13 +252,12 @@ def _json(report: Report) -> bytes:
 
 
 def _html(report: Report) -> bytes:
-    from rimward.report.html import session_html
 
     return session_html(report).encode()
 
 
 def _pdf(report: Report) -> bytes:
-    from rimward.report.pdf import session_pdf
+    from rimward.sessions.report.pdf import session_pdf
 
     return session_pdf(report)
 
@@ -202,23 +272,30 @@ FILES: dict[str, tuple[Callable[[Report], bytes], str]] = {
 
 
 async def file(request: Request) -> Response:
-    """A session's file: as it came, as figures, or as a report. Always a download, never shown inside the application."""
+    """File of a session: original, figures, or report. Always a download, never shown inside the application."""
     held, name, form = shop(request), request.path_params["name"], request.path_params["form"]
     if form not in FILES:
         raise Refusal("There is no such file of a session.", f"It is given as {', '.join(FILES)}.")
     make, kind = FILES[form]
     body = await asyncio.to_thread(lambda: make(_report(held, name)))
-    return Response(body, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}.{form}"'})
+    return Response(
+        body,
+        media_type=kind,
+        headers={"content-disposition": f'attachment; filename="{name}.{form}"'},
+    )
 
 
 async def upload(request: Request) -> Response:
-    """Keeps a session file that was brought from elsewhere."""
+    """Store an uploaded session file."""
     held, form = shop(request), await form_of(request)
     given = form.get("session")
     if not isinstance(given, UploadFile) or not given.filename:
         raise Refusal("No file was given.", "Choose a session file.")
     if (given.size or 0) > LARGEST_BYTES:
-        raise Refusal(f"This file is larger than {LARGEST_BYTES // 1_000_000} MB.", "Give a session file made by an inflator.")
+        raise Refusal(
+            f"This file is larger than {LARGEST_BYTES // 1_000_000} MB.",
+            "Give a session file made by an inflator.",
+        )
     data = await given.read()
     try:
         name = await asyncio.to_thread(held.archive.add, data, ask.text(form, "who", 60))

@@ -1,4 +1,4 @@
-"""The ride page: route and temperatures as a curve against the limit, and what a gas cartridge would leave. It never suggests a pressure."""
+"""Ride page: route and temperatures as a curve against the limit, and the effect of a gas cartridge. It never suggests a pressure."""
 
 import asyncio
 import tempfile
@@ -10,46 +10,62 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from rimward.atmosphere import HIGHEST_M
-from rimward.ceiling import Assessment, Note, Place, Ride, Rim, Tyre
-from rimward.ceiling.wording import CAUTION, arithmetic, chain
-from rimward.conditions import parse_celsius
-from rimward.errors import Refusal
-from rimward.register.fields import ENTERED
-from rimward.ride.readings import reading
-from rimward.ride.route import highest_point_m
-from rimward.units import celsius, exceeds, parse_pressure, show_limit, show_minimum, show_reading
+from rimward.base.atmosphere import HIGHEST_M
+from rimward.base.conditions import parse_celsius
+from rimward.base.errors import Refusal
+from rimward.base.units import (
+    celsius,
+    exceeds,
+    parse_pressure,
+    show_limit,
+    show_minimum,
+    show_reading,
+)
+from rimward.limits.cartridge.verdict import assess_cartridge, sentences
+from rimward.limits.ceiling import Assessment, Note, Place, Ride, Rim, Tyre
+from rimward.limits.ceiling.wording import CAUTION, arithmetic, chain
+from rimward.limits.ride.readings import reading
+from rimward.limits.ride.route import highest_point_m
 from rimward.web import ask
-from rimward.web.app import Shop, form_of, shop
+from rimward.web.state import AppState, form_of, shop
 from rimward.web.wheel_page import CHOICES, register
+from rimward.wheels.register.fields import ENTERED
 
 POINTS = 400
-HEAD = 10  # the verdict's lines begin with a head of this width
+HEAD = 10  # lines of the verdict begin with a heading of this width
 
 
 async def show(request: Request) -> Response:
-    """The page; with a wheel, its values."""
+    """Render the page; with a wheel, its values."""
     held, wheel_id = shop(request), request.query_params.get("wheel", "")[:16]
     wheels, wheel = await asyncio.to_thread(_wheels, held, wheel_id)
     values = {name: wheel.values[name] for name in ENTERED if name in wheel.values} if wheel else {}
-    return held.page("ride.html", request, title="Ride", wheels=wheels, wheel=wheel, values=values, choices=CHOICES)
+    return held.page(
+        "ride.html",
+        request,
+        title="Ride",
+        wheels=wheels,
+        wheel=wheel,
+        values=values,
+        choices=CHOICES,
+    )
 
 
-def _wheels(held: Shop, wheel_id: str) -> tuple[list[Any], Any]:
+def _wheels(held: AppState, wheel_id: str) -> tuple[list[Any], Any]:
     with register(held) as opened:
         wheels = opened.all()
     return wheels, next((w for w in wheels if w.wheel_id == wheel_id), None)
 
 
 async def curve(request: Request) -> Response:
-    """The ceiling for this ride, and the curve of a fill along it."""
+    """Render the ceiling for this ride, and the curve of a fill along it."""
     held, form = shop(request), await form_of(request)
     upload = form.get("route")
     raw = await upload.read() if isinstance(upload, UploadFile) and upload.filename else b""
     return await asyncio.to_thread(_curve, held, form, raw)
 
 
-def _curve(held: Shop, form: Any, raw: bytes) -> Response:
+def _curve(held: AppState, form: Any, raw: bytes) -> Response:
     top, track = route_of(raw) if raw else (None, [])
     found = ask.assessment(form, ask.inflator_of(held.desk.state()), top)
     drawn, missing = None, []
@@ -57,23 +73,43 @@ def _curve(held: Shop, form: Any, raw: bytes) -> Response:
         place, ride = ask.conditions(form, top)
         missing = unstated(place, ride)
         if not missing:
-            stated = parse_pressure(ask.text(form, "fill"), up=True) if ask.text(form, "fill") else None
+            stated = (
+                parse_pressure(ask.text(form, "fill"), up=True) if ask.text(form, "fill") else None
+            )
             drawn = claim(found, place, ride, track, stated)
     piece = held.piece(
-        "_ride.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, drawn=drawn, missing=missing, top=top, target=""
+        "_ride.html",
+        found=found,
+        chain=chain(found),
+        sum=arithmetic(found),
+        caution=CAUTION,
+        drawn=drawn,
+        missing=missing,
+        top=top,
+        target="",
     )
     return JSONResponse({"html": piece, "curve": drawn})
 
 
 def unstated(place: Place, ride: Ride) -> list[str]:
-    """What has to be stated before the page says anything of a fill on the ride."""
+    """Values that have to be stated before the page assesses a fill on the ride."""
     missing = [] if place.temp_ck is not None else ["the temperature where you fill"]
-    return missing + (["the ride's highest point, its hottest or its coldest"] if ride.empty else [])
+    return missing + (
+        ["the ride's highest point, its hottest or its coldest"] if ride.empty else []
+    )
 
 
-def claim(found: Assessment, place: Place, ride: Ride, track: list[tuple[float, float]], stated_pa: int | None) -> dict[str, Any]:
-    """The curve of a fill (the stated one, else one to the ceiling), and what is said of it: `sign` is over, within, or open where the
-    ride is stated in part only."""
+def claim(
+    found: Assessment,
+    place: Place,
+    ride: Ride,
+    track: list[tuple[float, float]],
+    stated_pa: int | None,
+) -> dict[str, Any]:
+    """Curve of a fill (the stated one, else one to the ceiling) and its verdict: `sign` is over, within, or open where the ride is stated
+    in
+    part only.
+    """
     assert found.ceiling_pa is not None and found.limit_pa is not None
     fill_pa = found.ceiling_pa if stated_pa is None else stated_pa
     drawn = drawing(fill_pa, place, ride, track)
@@ -86,7 +122,9 @@ def claim(found: Assessment, place: Place, ride: Ride, track: list[tuple[float, 
     return drawn | {
         "limit": found.limit_pa / 1e5,
         "what": "a fill to the ceiling" if stated_pa is None else "the fill you stated",
-        "fill": show_limit(fill_pa) if stated_pa is None else show_reading(fill_pa, found.ceiling_pa),
+        "fill": show_limit(fill_pa)
+        if stated_pa is None
+        else show_reading(fill_pa, found.ceiling_pa),
         "over": over,
         "sign": "over" if over else "within" if whole else "open",
         "highest": show_reading(highest, found.limit_pa),
@@ -95,37 +133,49 @@ def claim(found: Assessment, place: Place, ride: Ride, track: list[tuple[float, 
 
 
 def route_of(raw: bytes) -> tuple[float, list[tuple[float, float]]]:
-    """(highest point with its margin, metres; (kilometres, metres) along the route, thinned but with its highest point)."""
+    """Return (highest point with its margin, metres; (kilometres, metres) along the route, thinned but with its highest point)."""
     import gpxpy
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "route.gpx"
         path.write_bytes(raw)
-        top = highest_point_m(path)  # bounds and checks the file before anything else reads it
+        top = highest_point_m(path)  # bounds and checks the file before any other reader
     parsed = gpxpy.parse(raw.removeprefix(b"\xef\xbb\xbf").decode("utf-8"))
-    points: list[Any] = [p for track in parsed.tracks for segment in track.segments for p in segment.points] or [p for route in parsed.routes for p in route.points]
+    points: list[Any] = [
+        p for track in parsed.tracks for segment in track.segments for p in segment.points
+    ] or [p for route in parsed.routes for p in route.points]
     track, metres, before = [], 0.0, None
     for point in points:
         metres += (before.distance_2d(point) or 0.0) if before is not None else 0.0
         track.append((metres / 1000, float(point.elevation)))
         before = point
     step = -(-len(track) // POINTS)
-    picked = set(range(0, len(track), step)) | {len(track) - 1, max(range(len(track)), key=lambda i: track[i][1])}
+    picked = set(range(0, len(track), step)) | {
+        len(track) - 1,
+        max(range(len(track)), key=lambda i: track[i][1]),
+    }
     return top, [track[i] for i in sorted(picked)]
 
 
-def drawing(fill_pa: int, place: Place, ride: Ride, track: list[tuple[float, float]]) -> dict[str, Any]:
-    """The curve: along the route where there is one, else from the fill's altitude to the highest of the ride. The fill's temperature is
-    stated."""
+def drawing(
+    fill_pa: int, place: Place, ride: Ride, track: list[tuple[float, float]]
+) -> dict[str, Any]:
+    """Curve: along the route where there is one, else from the fill's altitude to the highest of the ride. The fill's temperature is
+    stated.
+    """
     assert place.temp_ck is not None
     hot = celsius(max(place.temp_ck, ride.temp_max_ck or 0))
-    cold = celsius(min(place.temp_ck, ride.temp_min_ck if ride.temp_min_ck is not None else place.temp_ck))
+    cold = celsius(
+        min(place.temp_ck, ride.temp_min_ck if ride.temp_min_ck is not None else place.temp_ck)
+    )
     top = ride.altitude_max_m if ride.altitude_max_m is not None else place.altitude_m
     if track:
         x, altitudes, along = [km for km, _m in track], [m for _km, m in track], "kilometres"
     else:
         high = max(top, min(place.altitude_m + 1, HIGHEST_M))
-        x = altitudes = [place.altitude_m + (high - place.altitude_m) * i / 60 for i in range(60)] + [high]
+        x = altitudes = [
+            place.altitude_m + (high - place.altitude_m) * i / 60 for i in range(60)
+        ] + [high]
         along = "metres above the sea"
     return {
         "x": [round(v, 3) for v in x],
@@ -135,15 +185,18 @@ def drawing(fill_pa: int, place: Place, ride: Ride, track: list[tuple[float, flo
         "hot": [reading(fill_pa, place, m, hot) / 1e5 for m in altitudes],
         "cold_c": f"{cold:.0f} °C",
         "hot_c": f"{hot:.0f} °C",
-        "highest_pa": max(reading(fill_pa, place, m, hot) for m in (place.altitude_m, max(top, place.altitude_m))),
-        "lowest_pa": None if ride.temp_min_ck is None else reading(fill_pa, place, place.altitude_m, cold),
+        "highest_pa": max(
+            reading(fill_pa, place, m, hot) for m in (place.altitude_m, max(top, place.altitude_m))
+        ),
+        "lowest_pa": None
+        if ride.temp_min_ck is None
+        else reading(fill_pa, place, place.altitude_m, cold),
         "top_m": round(max(top, place.altitude_m)),
     }
 
 
 async def cartridge(request: Request) -> Response:
-    """What a gas cartridge would leave in this tyre."""
-    from rimward.cartridge.verdict import judge, sentences
+    """Render the pressure from a gas cartridge in this tyre."""
 
     held, form = shop(request), await form_of(request)
     notes: list[Note] = []
@@ -154,20 +207,31 @@ async def cartridge(request: Request) -> Response:
         rim, tyre = ask.pair(form)
         given["grams"] = ask.number(form, "grams", 1, 1000, "Gas in one cartridge")
         given["count"] = ask.whole(form, "count", 1, 50, "Cartridges")
-        given["temp"] = ask.number(form, "settle_temp", *ask.TEMP_C, "Where it settles", parse_celsius)
+        given["temp"] = ask.number(
+            form, "settle_temp", *ask.TEMP_C, "Where it settles", parse_celsius
+        )
         place, ride = ask.conditions(form)
         if given["grams"] is None:
             raise Refusal("No gas is given.", "Read the grams on the cartridge.")
     except Refusal as refusal:
-        piece = held.piece("_cartridge.html", verdict=None, lines=[], refusal=str(refusal), caution=CAUTION)
+        piece = held.piece(
+            "_cartridge.html", verdict=None, lines=[], refusal=str(refusal), caution=CAUTION
+        )
         return HTMLResponse(piece)
     start = "flat-tube" if ask.text(form, "start") == "flat-tube" else "seated"
-    verdict = judge(
+    verdict = assess_cartridge(
         (given["grams"] or 0.0) * int(given["count"] or 1), rim, tyre, notes, start=start, temp_c=20.0 if given["temp"] is None else given["temp"],
         altitude_m=place.altitude_m, ride=ride,
     )  # fmt: skip
-    lines = [(line[:HEAD].strip(), line[HEAD:].strip()) if line[:3] != "OVE" and line[:6] != "within" else ("", line) for line in sentences(verdict)]
-    return HTMLResponse(held.piece("_cartridge.html", verdict=verdict, lines=lines, refusal="", caution=CAUTION))
+    lines = [
+        (line[:HEAD].strip(), line[HEAD:].strip())
+        if line[:3] != "OVE" and line[:6] != "within"
+        else ("", line)
+        for line in sentences(verdict)
+    ]
+    return HTMLResponse(
+        held.piece("_cartridge.html", verdict=verdict, lines=lines, refusal="", caution=CAUTION)
+    )
 
 
 ROUTES = [

@@ -1,4 +1,4 @@
-"""The wheel page: what is printed on rim and tyre, the ceiling of the pair with its reasons, the register."""
+"""Wheel page: markings of rim and tyre, the ceiling of the pair with reasons, the register."""
 
 import asyncio
 import contextlib
@@ -12,20 +12,22 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from rimward.ceiling.wording import CAUTION, arithmetic, chain
-from rimward.errors import Refusal
-from rimward.register import open_register
-from rimward.register.fields import ENTERED, FIELDS
-from rimward.report.losses import interval_text, wheel_loss
-from rimward.tag.reading import STATES
+from rimward.base.errors import Refusal
+from rimward.formats.records import unpack_profile
+from rimward.limits.ceiling.wording import CAUTION, arithmetic, chain
+from rimward.sessions.report.losses import interval_text, wheel_loss
 from rimward.web import ask
-from rimward.web.app import Shop, form_of, shop
+from rimward.web.state import AppState, form_of, shop
+from rimward.wheels.register import open_register
+from rimward.wheels.register.fields import ENTERED, FIELDS
+from rimward.wheels.tag import reading
+from rimward.wheels.tag.reading import STATES
 
 PICTURE_SUFFIXES = (".png", ".jpg", ".jpeg")
 PHOTO_BYTES = 12_000_000
 CHOICES = {
     "position": (("any", "any"), ("front", "front"), ("rear", "rear")),
-    "chuck": (("pressure-open", "air pressure opens the core"), ("pin-open", "a pin holds the core open")),
+    "chuck": (("pressure-open", "by air pressure"), ("pin-open", "by a pin")),
     "approved": (("unknown", "not known"), ("yes", "yes"), ("no", "no")),
     "bead": (("unknown", "not known"), ("folding", "folding"), ("rigid", "rigid")),
     "air": (("unknown", "not known"), ("tube", "with a tube"), ("tubeless", "tubeless")),
@@ -33,26 +35,28 @@ CHOICES = {
 
 
 @contextlib.contextmanager
-def register(held: Shop) -> Iterator[Any]:
-    """The register, closed at the end."""
+def register(held: AppState) -> Iterator[Any]:
+    """Register, closed at the end."""
     with contextlib.closing(open_register(held.database)) as opened:
         yield opened
 
 
 async def show(request: Request) -> Response:
-    """The register beside the form; with an id, that wheel in the form."""
+    """Render the register beside the form; with an id, that wheel in the form."""
     held, wheel_id = shop(request), request.path_params.get("wheel_id", "")
     words = request.query_params.get("find", "")[:80]
     return await asyncio.to_thread(_show, held, request, wheel_id, words)
 
 
-def _show(held: Shop, request: Request, wheel_id: str, words: str) -> Response:
+def _show(held: AppState, request: Request, wheel_id: str, words: str) -> Response:
     with register(held) as opened:
         wheels = opened.find(words) if words.strip() else opened.all()
         wheel = known_wheel(opened, wheel_id) if wheel_id else None
-    values = {name: value for name, value in (wheel.values.items() if wheel else ())}
+    values = dict((wheel.values.items() if wheel else ()))
     lost = wheel_loss(wheel, held.archive) if wheel else None
-    loss = (lost.lines, [interval_text(one) for one in reversed(lost.intervals)]) if lost else ([], [])
+    loss = (
+        (lost.lines, [interval_text(one) for one in reversed(lost.intervals)]) if lost else ([], [])
+    )
     return held.page(
         "wheel.html", request, title=wheel.label if wheel else "New wheel", wheels=wheels, wheel=wheel, values=values, find=words,
         choices=CHOICES, sources=_sources(wheel), loss=loss,
@@ -60,15 +64,15 @@ def _show(held: Shop, request: Request, wheel_id: str, words: str) -> Response:
 
 
 def known_wheel(opened: Any, wheel_id: str) -> Any:
-    """A wheel of the register. Refusal for an id that it does not hold."""
+    """Wheel of the register. Refusal for an unknown id."""
     wheel = opened.by_id(wheel_id)
     if wheel is None:
-        raise Refusal("The register holds no such wheel.", "Choose one on the Wheel page.")
+        raise Refusal("This wheel is not in the register.", "Choose one on the Wheel page.")
     return wheel
 
 
 def _sources(wheel: Any) -> dict[str, str]:
-    """Which marking each part was read from."""
+    """Return the marking of each part."""
     found = {"rim": "", "tyre": ""}
     for name, entry in wheel.entries.items() if wheel else ():
         if entry.marking and name in FIELDS and FIELDS[name].part in found:
@@ -77,20 +81,27 @@ def _sources(wheel: Any) -> dict[str, str]:
 
 
 async def assess(request: Request) -> Response:
-    """The ceiling of what the form says, before any ride, as a piece of the page; what is wrong at which field."""
+    """Render the ceiling of the form's values before any ride, with errors at their fields."""
     held, form = shop(request), await form_of(request)
     found = ask.assessment(ask.wheel_values(form), ask.inflator_of(held.desk.state()))
-    piece = held.piece("_ceiling.html", found=found, chain=chain(found), sum=arithmetic(found), caution=CAUTION, target="")
+    piece = held.piece(
+        "_ceiling.html",
+        found=found,
+        chain=chain(found),
+        sum=arithmetic(found),
+        caution=CAUTION,
+        target="",
+    )
     return JSONResponse({"html": piece, "errors": ask.wheel_errors(form)})
 
 
 async def save(request: Request) -> Response:
-    """Adds the wheel, or appends what was changed."""
+    """Add the wheel, or append its changes."""
     held, form = shop(request), await form_of(request)
     return await asyncio.to_thread(_save, held, form)
 
 
-def _save(held: Shop, form: Any) -> Response:
+def _save(held: AppState, form: Any) -> Response:
     values = ask.wheel_values(form)
     errors = ask.wheel_errors(form, whole=True)
     if errors:
@@ -101,11 +112,15 @@ def _save(held: Shop, form: Any) -> Response:
         if wheel_id:
             wheel = known_wheel(opened, wheel_id)
             gone = {name: None for name in ENTERED if name in wheel.values and name not in values}
-            markings = _markings({n: v for n, v in values.items() if wheel.values.get(n) != v}, read_from)
+            markings = _markings(
+                {n: v for n, v in values.items() if wheel.values.get(n) != v}, read_from
+            )
             wheel = opened.edit(wheel_id, {**values, **gone}, who, markings)
         else:
             wheel = opened.add(values, who, _markings(values, read_from))
-    return JSONResponse({"wheel_id": wheel.wheel_id, "label": wheel.label, "address": f"/wheel/{wheel.wheel_id}"})
+    return JSONResponse(
+        {"wheel_id": wheel.wheel_id, "label": wheel.label, "address": f"/wheel/{wheel.wheel_id}"}
+    )
 
 
 def _markings(values: dict[str, Any], read_from: dict[str, str]) -> dict[str, str]:
@@ -114,20 +129,22 @@ def _markings(values: dict[str, Any], read_from: dict[str, str]) -> dict[str, st
 
 
 async def retire(request: Request) -> Response:
-    """Takes a wheel out of lists, or brings it back."""
+    """Retire a wheel, or bring it back."""
     held, form = shop(request), await form_of(request)
     back = ask.text(form, "back") == "yes"
-    return await asyncio.to_thread(_retire, held, request.path_params["wheel_id"], ask.text(form, "who", 60), back)
+    return await asyncio.to_thread(
+        _retire, held, request.path_params["wheel_id"], ask.text(form, "who", 60), back
+    )
 
 
-def _retire(held: Shop, wheel_id: str, who: str, back: bool) -> Response:
+def _retire(held: AppState, wheel_id: str, who: str, back: bool) -> Response:
     with register(held) as opened:
         wheel = opened.retire(known_wheel(opened, wheel_id).wheel_id, who, back=back)
     return JSONResponse({"retired": wheel.retired})
 
 
 async def read_tag(request: Request) -> Response:
-    """Reads a tag from a photograph and says which wheel it is."""
+    """Read a tag from a photograph and identify its wheel."""
     held, form = shop(request), await form_of(request)
     upload = form.get("photo")
     if not isinstance(upload, UploadFile) or not upload.filename:
@@ -138,9 +155,7 @@ async def read_tag(request: Request) -> Response:
     return await asyncio.to_thread(_read_tag, held, await upload.read(), suffix)
 
 
-def _read_tag(held: Shop, picture: bytes, suffix: str) -> Response:
-    from rimward.records import unpack_profile
-    from rimward.tag import reading
+def _read_tag(held: AppState, picture: bytes, suffix: str) -> Response:
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"tag{suffix}"
@@ -151,7 +166,13 @@ def _read_tag(held: Shop, picture: bytes, suffix: str) -> Response:
         state = reading.standing(opened, data, fields)
     says = " ".join(STATES[state]).strip()
     known = state not in ("unknown-wheel",)
-    return JSONResponse({"label": fields["label"], "says": says, "address": f"/limit/{fields['wheel_id'].hex()}" if known else None})
+    return JSONResponse(
+        {
+            "label": fields["label"],
+            "says": says,
+            "address": f"/limit/{fields['wheel_id'].hex()}" if known else None,
+        }
+    )
 
 
 ROUTES = [

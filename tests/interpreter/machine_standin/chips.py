@@ -25,7 +25,7 @@ class Barometer:
 
 
 class Display:
-    """Keeps 128 x 64 points as they would be seen; refuses what a real one would ignore."""
+    """Keep 128 x 64 visible pixels; refuse commands that a real display ignores."""
 
     def __init__(self):
         self.picture = bytearray(1024)

@@ -59,7 +59,13 @@ class _Mem32:
 mem32 = _Mem32()
 
 # The tick's register blocks: SIO, 16 samples, DMA channel, SPI, clock.
-SIO, SAMPLES, DMA, SPI_BLOCK, CLOCK = array("I", [0] * 8), array("H", [0] * 16), array("I", [0] * 4), array("I", [0] * 4), array("I", [0])
+SIO, SAMPLES, DMA, SPI_BLOCK, CLOCK = (
+    array("I", [0] * 8),
+    array("H", [0] * 16),
+    array("I", [0] * 4),
+    array("I", [0] * 4),
+    array("I", [0]),
+)
 
 
 def blocks():
@@ -74,7 +80,13 @@ def before_tick():
     for place, pin in enumerate((26, 27, 28)):
         for turn in range(0, 16, 4):
             SAMPLES[turn + place] = WORLD.codes[pin]
-    DMA[2] = DMA[2] - 40 if WORLD.sampling and DMA[2] > 40 else (1 << 28) - 1 if WORLD.sampling else DMA[2]
+    DMA[2] = (
+        DMA[2] - 40
+        if WORLD.sampling and DMA[2] > 40
+        else (1 << 28) - 1
+        if WORLD.sampling
+        else DMA[2]
+    )
     SPI_BLOCK[2] = WORLD.word
     SPI_BLOCK[3] = 4 if WORLD.transfers else 0
 

@@ -8,7 +8,14 @@ class DMA:
     channel = 0
 
     def pack_ctrl(self, **fields):
-        if fields != {"size": 1, "inc_read": False, "inc_write": True, "ring_size": 5, "ring_sel": True, "treq_sel": 36}:
+        if fields != {
+            "size": 1,
+            "inc_read": False,
+            "inc_write": True,
+            "ring_size": 5,
+            "ring_sel": True,
+            "treq_sel": 36,
+        }:
             raise ValueError("not a ring of 16 samples")
         return 1
 

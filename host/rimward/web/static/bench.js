@@ -1,4 +1,4 @@
-// The proof bench: the plan of a test, and the test live. While it runs this page gives the beats of the lease; they stop when it cannot see.
+// The proof bench: the plan of a test, and the test live. While it runs this page sends the heartbeats of the lease; they stop when its data stop.
 import { announce, at, draft, lines, plot, post, settled, still } from './rimward.js';
 import { airNow, held, isLate, isOld, isOn, join, line, recent, say } from './live.js';
 import { ensureHold, showHold, showLine, text, wireHold } from './hold.js';
@@ -14,7 +14,7 @@ draft(form, 'bench');
 const trialNow = () => (line.state ? line.state.trial : null);
 const running = () => Boolean(trialNow() && trialNow().running);
 
-// The lease: only from this page, only while it is looked at and holds the bench
+// The lease: only from this page, only while it is visible and controls the bench
 
 let beat = Date.now() % 1000000000;
 function giveBeat() {
@@ -48,13 +48,17 @@ function showNumbers() {
   const { now, state } = line;
   const known = isOn() && now && !isLate() && !line.gone;
   const trial = trialNow();
-  text(bigBar, known ? now.reading[0] : '–.––');
-  text(bigPsi, known ? now.reading[1] : '–');
+  const result = resultNow();
+  const [bar, psi] = result ? figures(result.highest) : known ? now.reading : ['–.––', '–'];
+  text(bigBar, bar);
+  text(bigPsi, psi);
+  text('whose', result ? 'Highest that was held' : 'At the specimen');
+  text('gauge-word', !result ? 'gauge, higher of two readings' : known ? `gauge, lower of two readings; now ${now.reading[0]} bar` : 'gauge, lower of two readings; present pressure unknown');
   text('lower', known && now.tyre ? `${now.tyre[0]} bar (${now.tyre[1]} psi)` : '–');
   at('stale').hidden = !(isLate() || (state && state.line === 'lost'));
   page.classList.toggle('air-on', Boolean(airNow() && known));
   text('held', known && trial && trial.running && trial.at >= 0 && ['leak-watch', 'seat-pause'].includes(trial.state) ? heldWords(trial) : '–');
-  text('highest', highest(trial));
+  text('highest', result ? `${bar} bar (${psi} psi)` : highest(trial));
   showLease();
   const old = isOld();
   page.dataset.old = old ? 'yes' : 'no';
@@ -73,6 +77,13 @@ function heldWords(trial) {
   const seconds = from < held.tick.length ? (held.tick[held.tick.length - 1] - held.tick[from]) * TICK_S : 0;
   return `${Math.floor(seconds)} of ${level.hold_s} s`;
 }
+
+// Once a test is over the large figure is what it reached; the specimen is vented by then.
+function resultNow() {
+  const trial = trialNow();
+  return trial && !trial.running ? trial.result : null;
+}
+const figures = (words_) => words_.match(/[\d.]+/g).slice(0, 2);
 
 let top = { tick: -1, bar: 0, at: 0 };
 function highest(trial) {
@@ -105,6 +116,7 @@ function words() {
   if (isOld()) return ['no news', 'Without news there is no beat: the bench stops and vents by itself. Stay behind the screen.'];
   if (!state.about.bench) return ['no proof bench', 'What is connected is an ordinary inflator. Connect the bench.'];
   if (!trial) return ['no test', 'Enter the specimen, read the plan, take the bench and send the test.'];
+  if (resultNow()) return [resultNow().ended.replace(/\.$/, ''), trial.next];
   const phase = trial.phase === 'run' ? STATES[trial.state] || trial.state : PHASES[trial.phase];
   return [phase, trial.refused ? `${trial.refused}` : trial.next];
 }
@@ -123,7 +135,7 @@ function showState() {
   text('sign', trial ? (trial.phase === 'run' ? SIGNS[trial.state] : SIGNS[trial.phase]) || '●' : '–');
   text('next', next);
   text('level', trial && trial.running && level ? level.gauge : 'none');
-  text('banner-says', state.about && state.about.bench ? `${state.about.device} is a bench: it raises a specimen past its limit on purpose. Nobody stands in the plane of the wheel.` : 'A bench raises a specimen past its limit on purpose, until it lets go if it must.');
+  text('banner-says', state.about && state.about.bench ? `${state.about.device} is a bench: it raises a specimen past its limit on purpose. No person in the plane of the wheel.` : 'A bench raises a specimen past its limit on purpose, until it blows off if it must.');
   const stopped = trial && ['let-go', 'ended'].includes(trial.phase) && s && s.cause !== 'none' && s.cause !== 'target-reached';
   const latched = Boolean(s && s.latched);
   at('cause-box').hidden = !(stopped || latched);
@@ -146,7 +158,7 @@ function showState() {
   if (wasOld !== null) showNumbers();
 }
 
-// A test has begun: what matters now is on top. It is over: its record is in the list.
+// A test has begun: move its live part to the top. It is over: its record is in the list.
 async function arrive(begun) {
   if (begun) {
     scrollTo(0, 0);
@@ -159,7 +171,7 @@ async function arrive(begun) {
 
 let levelsShown = '';
 function showLevels(trial) {
-  const key = trial ? `${trial.begun}|${trial.at}|${trial.phase}|${trial.levels.length}` : '';
+  const key = trial ? `${trial.begun}|${trial.at}|${trial.phase}|${trial.running}|${trial.levels.length}` : '';
   if (key === levelsShown) return;
   levelsShown = key;
   if (!trial) return;

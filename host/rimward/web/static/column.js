@@ -1,4 +1,4 @@
-// The standing column: a scale in bar and psi, what is at the hose, and the three lines with their names. Shapes and words, not colour alone.
+// The upright column: a scale in bar and psi, the hose pressure, and the three limits with their names. Shapes and words, not colour alone.
 
 const NS = 'http://www.w3.org/2000/svg';
 const TOP = 30;

@@ -44,7 +44,7 @@ const ownRecord = () => {
 const bigBar = document.querySelector('#big-bar .figure');
 const bigPsi = document.querySelector('#big-psi .figure');
 
-// What the large figure is: the tyre's pressure at rest and at the end, the hose's while air moves. [name, [bar, psi], where its age is from]
+// The large figure: the tyre's pressure at rest and at the end, the hose's while air moves. [name, [bar, psi], source of its age]
 function figure(now, s, phase) {
   if (phase === 'result') {
     const own = ownRecord();
@@ -56,6 +56,15 @@ function figure(now, s, phase) {
   return rests && now.tyre ? ['In the tyre', now.tyre, 'live'] : ['At the hose', now.reading, 'live'];
 }
 
+// The second figure: at the end the tyre's pressure once cold, else the other of hose and tyre.
+function beside(known, name, now) {
+  const own = page.dataset.phase === 'result' ? ownRecord() : null;
+  if (own && own.cold_both) return ['Once cold, about', pair(own.cold_both)];
+  if (!known) return ['In the tyre', 'not known'];
+  if (name.includes('tyre')) return ['At the hose', pair(now.reading)];
+  return ['In the tyre', now.tyre ? pair(now.tyre) : lastSeen()];
+}
+
 const pair = ([bar, psi]) => `${bar} bar (${psi} psi)`;
 function ago(ms) {
   if (!Number.isFinite(ms)) return 'no reading';
@@ -63,7 +72,7 @@ function ago(ms) {
   return s < 10 ? `${s.toFixed(1)} s old` : s < 120 ? `${Math.round(s)} s old` : `${Math.round(s / 60)} min old`;
 }
 
-// What was last seen of the tyre in what this page has, and how long ago.
+// The tyre's last known pressure in this page's samples, and its age.
 function lastSeen() {
   for (let i = held.tyre.length - 1; i >= 0; i -= 1) {
     if (held.tyre[i] !== null) return `not known; ${held.tyre[i].toFixed(2)} bar was seen ${ago((held.tick[held.tick.length - 1] - held.tick[i]) * TICK_S * 1000).replace(' old', ' before')}`;
@@ -82,9 +91,9 @@ function showNumbers() {
   text(bigBar, both[0]);
   text(bigPsi, both[1]);
   text('age', from === 'record' ? 'from its record' : now ? ago(sampleAge()) : 'no reading');
-  const big = name.includes('tyre');
-  text('other-name', big ? 'At the hose' : 'In the tyre');
-  text('tyre', !known ? 'not known' : big ? pair(now.reading) : now.tyre ? pair(now.tyre) : lastSeen());
+  const [other, says] = beside(known, name, now);
+  text('other-name', other);
+  text('tyre', says);
   page.dataset.old = old ? 'yes' : 'no';
   page.dataset.known = known ? 'yes' : 'no';
   page.classList.toggle('over', Boolean(known && now.over));
@@ -97,7 +106,7 @@ function showNumbers() {
   }
 }
 
-// What this page last knew, once it is old: said as past, never as present.
+// The last known state, once it is old: shown as past, never as present.
 function showStale(old, state, s) {
   const stale = Boolean(state) && old && (state.line === 'lost' || state.line === 'on' || Boolean(line.gone));
   at('stale').hidden = !stale;
@@ -131,10 +140,10 @@ function words(s, old) {
 }
 
 function nextStep(s) {
-  if (ENDS.includes(s.state)) return s.next || 'let go; read its record, or send the next wheel';
+  if (ENDS.includes(s.state)) return s.next || 'release the run control; read its record, or send the next wheel';
   if (s.state === 'idle') return at('wheel').options.length > 1 ? 'choose a wheel and send it' : 'enter a wheel and make its profile first';
-  if (['settling', 'leak-watch', 'seat-pause'].includes(s.state)) return 'wait: no air flows';
-  return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; let go to stop';
+  if (['settling', 'leak-watch'].includes(s.state)) return 'keep holding the run control: no air flows while it settles';
+  return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; release it to stop';
 }
 
 const hasStopped = (s) => s && !['none', s.state === 'done' ? 'target-reached' : ''].includes(s.cause) && (s.latched || ENDS.includes(s.state) || (s.state === 'ready' && !['target-reached', 'released'].includes(s.cause)));
@@ -174,13 +183,13 @@ function showState() {
   if (wasOld !== null) showNumbers();
 }
 
-// The wheel that waits for its confirmation: the one the inflator names, else the one that this page has just sent.
+// The wheel that needs its confirmation: the one that the inflator names, else the one just sent by this page.
 function sentOption(s) {
   const options = [...at('wheel').options];
   return options.find((o) => o.value && o.value === s.wheel_id) || (line.mine ? at('wheel').selectedOptions[0] : null);
 }
 
-// Limits in force; at the end those of the fill that ended, said as past.
+// Limits in force; at the end those of the fill that ended, shown as past.
 let marks = null;
 function showMarks(s) {
   if (s && s.ceiling) marks = { ceiling: s.ceiling, stop: s.stop, target: s.target };

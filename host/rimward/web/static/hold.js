@@ -1,4 +1,4 @@
-// Choosing the inflator, and holding it: the same on every page that sends it something.
+// Selecting and reserving the inflator: the same on every page that sends to it.
 import { announce, at, post, refuse } from './rimward.js';
 import { PAGE, keepHold, line } from './live.js';
 
@@ -7,7 +7,7 @@ export function text(id, value) {
   if (box.textContent !== value) box.textContent = value;
 }
 
-// Shows who holds it; gives mine, other or free.
+// Show who holds it; return mine, other or free.
 export function showHold(thing) {
   const hold = line.state ? line.state.hold : { held: false, who: '' };
   const mine = Boolean(line.mine);
@@ -28,7 +28,7 @@ export function showLine() {
   text('line', words);
 }
 
-// Takes the hold where it is free; false, with the reason shown, where it is not.
+// Take the hold if it is free; otherwise show the reason and return false.
 export async function ensureHold(thing) {
   if (line.mine) return true;
   const got = await post('/fill/take', { page: PAGE, who: at('who').value });

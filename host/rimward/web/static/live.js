@@ -30,7 +30,7 @@ export function keepHold(token) {
   tell.holding();
 }
 
-// Says something on the line; false where there is none.
+// Send a message; false without a line.
 export function say(message) {
   if (!socket || socket.readyState !== WebSocket.OPEN) return false;
   socket.send(JSON.stringify(message));
@@ -38,7 +38,7 @@ export function say(message) {
 }
 
 export const OLD_MS = 1000;
-const DEAD_MS = 6000; // a line on which nothing comes for so long is opened again: a laptop that slept, a network that changed
+const DEAD_MS = 6000; // a silent line is opened again after this time: a laptop that slept, a changed network
 
 // Milliseconds since `born`; a computer that slept does not count on the one clock, one whose time was set does not on the other.
 const since = (born) => Math.max(performance.now() - born.mono, Date.now() - born.wall, 0);
@@ -80,7 +80,7 @@ function connect() {
   };
 }
 
-// A closing handshake may never end on a dead line: go on without it.
+// A closing handshake may never end on a dead line: continue without it.
 function revive() {
   if (!socket || document.hidden || socket.readyState === WebSocket.CONNECTING) return;
   if (performance.now() - line.heard > DEAD_MS && line.heard) { line.heard = performance.now(); socket.onclose = null; socket.close(); connect(); }
@@ -148,7 +148,7 @@ function take({ first, gone, rows, now }) {
 
 let looked = -1;
 
-// Whether air was on since the last look: a pulse between two looks, or one that came late in a batch, shows too.
+// True if air was on since the last call: a pulse between two calls, or late in a batch, counts too.
 export function airNow() {
   const fresh = looked < 0 ? 1 : Math.max(1, held.next - looked);
   looked = held.next;

@@ -10,7 +10,7 @@ if (upload) {
   });
 }
 
-// Dates are days of this place.
+// Dates are in local time.
 const search = document.querySelector('form.search');
 search?.addEventListener('submit', () => {
   const day = at('first').value || at('last').value;
@@ -64,7 +64,7 @@ if (box) {
     xWord: 'seconds',
     hover: (index, u) => { if (index !== null && index !== undefined) at('hover').textContent = moment(u.data[0][index].toFixed(1), NAMES, u.data.slice(1).map((row) => row[index])); },
   });
-  drawn.setData([t.t, t.reading, t.tyre, level(t.ceiling), level(t.stop), level(t.target)]);
+  drawn.setData([t.t, t.reading, t.tyre, level(t.ceiling), level(t.stop), t.target]);
   box.dataset.samples = t.t.length;
 }
 localTimes();

@@ -1,4 +1,4 @@
-// What every page needs: requests with the token, refusals in one place, announcements, drafts that survive a reload.
+// Shared by every page: requests with the token, refusals in one place, announcements, drafts that survive a reload.
 
 export const token = document.querySelector('meta[name="rimward-token"]').content;
 export const still = matchMedia('(prefers-reduced-motion: reduce)');
@@ -26,7 +26,7 @@ export function refuse(text, more) {
 const GONE = 'The workshop page does not answer. Start it again on its computer, or wake that up; this page goes on by itself.';
 const NEW_ADDRESS = 'The workshop page was started again. Open the new address that it shows on its computer.';
 
-// Why the page's own server does not take this page any more; empty while it does.
+// Reason why the page's server refuses this page; empty while it accepts it.
 export async function whyGone() {
   try {
     const answer = await fetch('/alive', { cache: 'no-store' });
@@ -38,7 +38,7 @@ export async function whyGone() {
 
 const SLOW_MS = 20000;
 
-// Gives the answer (JSON or text), or null after it has shown why not. What belongs to a field is shown there.
+// Return the answer (JSON or text), or null after showing the reason. Messages of a field are shown at the field.
 export async function post(address, form, quiet = false) {
   const body = form instanceof FormData ? form : toForm(form);
   let answer;
@@ -87,7 +87,7 @@ function toForm(values) {
   return form;
 }
 
-// What was typed comes back after a reload, in this tab only.
+// Restore typed text after a reload, in this tab only.
 export function draft(form, key) {
   const place = `rimward-draft-${key}`;
   const fields = () => [...form.elements].filter((f) => f.name && f.type !== 'file' && f.type !== 'hidden');
@@ -100,7 +100,7 @@ export function draft(form, key) {
   return () => sessionStorage.removeItem(place);
 }
 
-// Runs `act` once the person has paused; only the newest answer counts.
+// Run `act` once typing has paused; only the newest answer counts.
 export function settled(act, wait = 250) {
   let timer = 0;
   return () => { clearTimeout(timer); timer = setTimeout(act, wait); };
@@ -177,7 +177,7 @@ export function moment(seconds, names, values) {
   return `${seconds} s: ${told.map(([name, v]) => `${name} ${v.toFixed(2)} bar (${(v * PSI_A_BAR).toFixed(1)} psi)`).join(', ')}`;
 }
 
-// Times of day as this place writes them; the zone stays visible.
+// Times of day in the local form; the zone stays visible.
 export function localTimes(within = document) {
   const form = new Intl.DateTimeFormat([], { dateStyle: 'medium', timeStyle: 'short' });
   for (const box of within.querySelectorAll('time[data-unix]')) {

@@ -1,4 +1,4 @@
-// The set-up page: five steps, the first that is not done yet is marked; each is foreseen, none is refused for its order.
+// The set-up page: five steps, the first one not done is marked; they may be done in any order.
 import { announce, at, post, showErrors } from './rimward.js';
 import { isOn, join, line } from './live.js';
 import { ensureHold, showHold, showLine, text, wireHold } from './hold.js';

@@ -1,16 +1,16 @@
-// The wheel page: one form, its ceiling beside it, and what is saved told apart from what is only typed.
+// The wheel page: one form, its ceiling beside it, and saved values distinguished from typed ones.
 import { announce, at, draft, post, refuse, settled, showErrors } from './rimward.js';
 
 const form = at('wheel');
 const fields = [...form.elements].filter((f) => f.name && f.type !== 'hidden' && f.tagName !== 'BUTTON');
 const asSaved = Object.fromEntries(fields.map((f) => [f.name, f.value]));
 const forget = draft(form, location.pathname);
-const BESIDE = ['who', 'rim_read_from', 'tyre_read_from']; // said with a change, no change of their own
+const BESIDE = ['who', 'rim_read_from', 'tyre_read_from']; // sent with a change, not a change by themselves
 if (!form.elements.who.value) form.elements.who.value = localStorage.getItem('rimward-who') || '';
 
 const changed = () => fields.filter((f) => !BESIDE.includes(f.name) && f.value.trim() !== asSaved[f.name].trim());
 
-// Saved, changed or new: always in view, and nothing but the saved wheel goes on.
+// Saved, changed or new: always visible; only the saved wheel is used further.
 function showSaved() {
   const now = changed();
   for (const f of fields) f.closest('.field').classList.toggle('changed', Boolean(form.dataset.wheel) && now.includes(f));

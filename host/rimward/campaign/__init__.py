@@ -1,1 +1,0 @@
-"""Campaigns: very many simulated sessions by the firmware's own kernels, over wheels, instruments, conditions, persons and faults."""

@@ -1,0 +1,1 @@
+"""The byte layouts of the protocol as `construct` structures."""

@@ -1,1 +1,0 @@
-"""Reports of fills for people: self-contained HTML and PDF, the history of a wheel, and the archive they are made from."""

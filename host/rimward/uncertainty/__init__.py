@@ -1,1 +1,0 @@
-"""JCGM 100 budgets, decision rules, and the guard band of an inflator. Submodules are loaded when asked for."""

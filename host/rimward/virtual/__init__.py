@@ -1,6 +1,0 @@
-"""A virtual inflator: the unchanged firmware on a real interpreter, its pins joined in lockstep to the simulated plant."""
-
-from rimward.virtual.inflator import VirtualInflator, Where
-from rimward.virtual.interpreter import Interpreter, find_interpreter
-
-__all__ = ["Interpreter", "VirtualInflator", "Where", "find_interpreter"]

@@ -1,0 +1,1 @@
+"""Wheel tags: content, QR code with the profile, and reading one from a picture."""
