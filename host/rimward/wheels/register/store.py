@@ -3,6 +3,7 @@
 import contextlib
 import getpass
 import json
+import random
 import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -20,7 +21,7 @@ from rimward.wheels.register.fields import FIELDS, FORGETS, check_values
 from rimward.wheels.register.schema import change, wheel_now
 
 WHEEL_ID_BYTES = 8
-RETRIES = 8
+BUSY_S = 15.0  # how long a change gives way to other programs that change the same wheel
 
 
 @dataclass(frozen=True)
@@ -312,7 +313,9 @@ class Register:
         note: str,
         new: bool = False,
     ) -> None:
-        for _ in range(RETRIES):
+        end = time.monotonic() + BUSY_S
+        pause_s = 0.001
+        while time.monotonic() < end:
             try:
                 with (
                     self.engine.connect().execution_options(rimward_write=True) as conn,
@@ -336,7 +339,9 @@ class Register:
                         )
                 return
             except sa.exc.IntegrityError:
-                continue  # another program changed this wheel first: compute it again on the new state
+                # another program changed this wheel first: give way, compute again on its new state
+                time.sleep(random.uniform(0, pause_s))
+                pause_s = min(2 * pause_s, 0.25)
             except sa.exc.DBAPIError as failed:
                 raise unwritten(failed) from failed
         raise Refusal("Other programs keep the register busy.", "Try again.")
