@@ -284,8 +284,10 @@ def _coding(values: "Words", first: int, n: int) -> int:
     for i in range(first + 1, first + n):
         delta = values[i] - before
         before = values[i]
-        low = min(low, delta)
-        high = max(high, delta)
+        if delta < low:  # a call of `min` costs the chip more than all the rest of this loop
+            low = delta
+        elif delta > high:
+            high = delta
     if low == 0 and high == 0:
         return CODE_CONSTANT
     if low >= -8 and high <= 7:
