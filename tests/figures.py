@@ -10,6 +10,7 @@ from typing import Any
 
 from rimward.kernels import duration
 
+from tests.board import turns
 from tests.rig import heap
 from tests.trust import page as trust
 
@@ -76,6 +77,18 @@ def heap_figures() -> Iterator[Figure]:
             "1",
             source,
             "python -m tests.rig.heap",
+        )
+
+
+def turn_figures() -> Iterator[Figure]:
+    for activity, most in turns.MOST_MS.items():
+        yield Figure(
+            f"longest turn of the main loop, {activity}, at most (estimated of counted instructions)",
+            f"{most:.0f} ms",
+            f"{turns.AIM_MS:.0f} ms (aim)",
+            "1",
+            Path(turns.__file__),
+            "python -m tests.board.latency",
         )
 
 
@@ -179,6 +192,7 @@ def figures() -> list[Figure]:
     return [
         *machine_figures(),
         *heap_figures(),
+        *turn_figures(),
         *world_figures(),
         *oracle_figures(),
         *quiet_figures(),

@@ -1,5 +1,6 @@
 """The emulated processor and its requests to the host: files, check codes, time. The wires are `world.py`."""
 
+import ctypes
 import hashlib
 import os
 import random
@@ -12,6 +13,8 @@ from typing import Any
 
 import unicorn
 from unicorn import arm_const
+
+from tests.board import counting
 
 HEAP, HOST = 0x2000_0000, 0x6000_0000
 MAPPED = (  # start, bytes
@@ -38,7 +41,8 @@ class Cpu:
 
     def __init__(self, image: Path, root: Path, heap: int) -> None:
         self.root, self.ended = root, None
-        self.us = self.instructions = 0
+        self.us = 0
+        self._counted = ctypes.c_uint64()
         self.out = bytearray()
         self._files: dict[int, Any] = {}
         self._hashes: list[Any] = []
@@ -83,12 +87,13 @@ class Cpu:
         self.uc.emu_stop()
 
     def count_instructions(self) -> None:
-        """Count from now on, before the first `run`: a basic block's bytes by two (ARMv6-M has few longer ones). Slow."""
+        """Count from now on, before the first `run`."""
+        self._counted = counting.count(self.uc)
 
-        def block(_uc: Any, _address: int, size: int, _data: Any) -> None:
-            self.instructions += size >> 1
-
-        self.uc.hook_add(unicorn.UC_HOOK_BLOCK, block)
+    @property
+    def instructions(self) -> int:
+        """Instructions counted so far."""
+        return self._counted.value
 
     def stack_used(self) -> int:
         """Bytes of the stack that were ever written."""

@@ -1,8 +1,7 @@
 """How long the main loop takes to answer a button and a host, estimated: instructions counted on the emulated board, times what one takes.
 
-`python -m tests.board.latency [--json]`. An instruction of compiled C takes `CYCLES` cycles on a Cortex-M0+ (loads, stores and taken branches
-two), and as much again by half where the flash cache misses: what the interpreter's idle collection takes here and took on the board that was
-measured from outside (17 ms) sets `US_AN_INSTRUCTION`. Flash reads of a file are counted as copies in memory.
+`python -m tests.board.latency [--json]`. Milliseconds by `counting.US_AN_INSTRUCTION`. Flash reads of a file are counted as copies in memory.
+With them the longest turn of the main loop in each activity of a visit (`turns`).
 """
 
 import argparse
@@ -12,12 +11,12 @@ from pathlib import Path
 
 from rimward.device.link import Client, LockstepTransport, verbs
 
+from tests.board import turns
 from tests.board.__main__ import HEAP
+from tests.board.counting import US_AN_INSTRUCTION
 from tests.board.install import install
 from tests.board.line import Line, board
 
-CYCLES, MHZ, FLASH_WAITS = 1.4, 125.0, 1.5
-US_AN_INSTRUCTION = CYCLES * FLASH_WAITS / MHZ
 STEP_S = 0.002
 
 
@@ -29,7 +28,6 @@ def measure() -> dict[str, float]:
         with board(Path(folder), HEAP, counting=True) as line:
             until_shown(line, "CHOOSE")
             found["start to the list of wheels"] = line.world.instructions
-            turns = longest_turns(line)
             line.advance(4.5)  # two collections
             before = line.world.instructions
             client = Client(LockstepTransport(line))
@@ -44,23 +42,10 @@ def measure() -> dict[str, float]:
                 ("UP to the next figure", "UP"),
             ):
                 found[name] = pressed(line, button)
-            found["longest turn of the main loop so far"] = max(turns)
+    with tempfile.TemporaryDirectory() as folder:
+        for activity, longest in turns.measure(Path(folder)).items():
+            found["longest turn, " + activity] = longest
     return {name: round(n * US_AN_INSTRUCTION / 1000, 1) for name, n in found.items()}
-
-
-def longest_turns(line: Line) -> list[int]:
-    """Instructions between two feeds of the watchdog from now on: one turn of the main loop each, with the ticks that interrupt it."""
-    world, found = line.world, [0]
-    last = [world.instructions]
-    feed = world.answers["FEED"]
-
-    def fed(*words: int) -> int | None:
-        found.append(world.instructions - last[0])
-        last[0] = world.instructions
-        return feed(*words)
-
-    world.answers["FEED"] = fed
-    return found
 
 
 def pressed(line: Line, button: str) -> int:

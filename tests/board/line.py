@@ -8,7 +8,7 @@ from pathlib import Path
 from tests.board.interpreter import build
 from tests.board.world import PERIOD_US, Steps, World
 
-GIVE_UP_S = 60  # of the host's time, for one step of the board's
+GIVE_UP_S = 60  # of the host's time, for a second of the board's
 
 
 class Ended(Exception):
@@ -16,7 +16,7 @@ class Ended(Exception):
 
 
 class Line:
-    """A board that runs in a thread of its own, one tick at a time, when `advance` asks for it."""
+    """A board that runs in a thread of its own, so many ticks at a time as `advance` asks for."""
 
     owes = False
 
@@ -24,6 +24,7 @@ class Line:
         self.world = world
         self._turn, self._done = threading.Semaphore(0), threading.Semaphore(0)
         self._closed = False
+        self._ticks = 0
         world.person = self._steps()
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
@@ -38,7 +39,8 @@ class Line:
     def _steps(self) -> Steps:
         while not self._closed:
             self._turn.acquire()
-            yield
+            for _ in range(self._ticks):
+                yield
             self._done.release()
 
     @property
@@ -55,10 +57,10 @@ class Line:
 
     def advance(self, seconds: float) -> None:
         """Let so much of the board's time pass. Ended where its program ends."""
-        for _ in range(max(1, round(seconds * 1e6 / PERIOD_US))):
-            self._turn.release()
-            if not self._done.acquire(timeout=GIVE_UP_S) or self._closed:
-                raise Ended(bytes(self.world.out[-500:]).decode("latin1"))
+        self._ticks = max(1, round(seconds * 1e6 / PERIOD_US))
+        self._turn.release()
+        if not self._done.acquire(timeout=GIVE_UP_S * (1 + seconds)) or self._closed:
+            raise Ended(bytes(self.world.out[-500:]).decode("latin1"))
 
     def press(self, name: str) -> None:
         """Press a button as a person does, and wait for what it does."""
@@ -70,6 +72,7 @@ class Line:
     def close(self) -> None:
         """End the run."""
         self._closed = True
+        self._ticks = 0
         self._turn.release()
         self._thread.join(GIVE_UP_S)
 

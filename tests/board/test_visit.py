@@ -1,6 +1,5 @@
 """A workshop's visit to the emulated board over its cable: key, tagged profile, fill, record, with the host's own code; memory and stack meanwhile."""
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,46 +14,14 @@ from tests.board.__main__ import HEAP
 from tests.board.install import install
 from tests.board.interpreter import build
 from tests.board.line import Line, board
+from tests.board.visitor import confirmed, filled, until
 from tests.board.world import World
 from tests.rig import heap
 from tests.unit.linkbench import profile
 
-LONGEST_S = 60.0
 WRITTEN_S = 10.0
 STACK, STACK_LEFT = 8192, 2048
 COUNTED_WITHIN = 3_000  # bytes: what `tests.rig.heap` adds up on another 32-bit interpreter
-QUESTIONS = "hold RUN|an hour|TEMPERATURE|NEW WHEEL"
-
-
-def until(line: Line, words: str) -> None:
-    """Wait until the display shows a pattern."""
-    end = line.now_s + LONGEST_S
-    while not re.search(words, line.world.shown()):
-        line.advance(0.1)
-        assert line.now_s < end, (words, line.world.shown())
-
-
-def confirmed(line: Line) -> None:
-    """Read the display, then press the workshop button."""
-    line.advance(1.0)
-    line.press("WORKSHOP")
-
-
-def filled(line: Line) -> None:
-    """Answer what is asked, hold RUN to the end of the fill."""
-    until(line, QUESTIONS)
-    while "hold RUN" not in line.world.shown():
-        line.press("ENTER")
-        until(line, QUESTIONS)
-    line.world.hold("RUN", True)
-    until(line, "BEAD|DONE")
-    if "BEAD" in line.world.shown():
-        line.world.hold("RUN", False)
-        line.press("ENTER")
-        line.world.hold("RUN", True)
-    until(line, "DONE")
-    line.world.hold("RUN", False)
-    line.advance(3.0)
 
 
 def free_idle(line: Line) -> int:
