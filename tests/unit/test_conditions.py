@@ -229,3 +229,19 @@ def test_a_ride_of_one_temperature_has_no_coldest_above_its_hottest() -> None:
     assert [
         note.id for note in place_refusals(Place.of(15, 0), Ride.of(None, 20, temp_min_c=20.02))
     ] == ["ride-temperatures-crossed"]
+
+
+@pytest.mark.parametrize("option", ["--fill-temp", "--tyre-temp", "--ride-temp-max"])
+@pytest.mark.parametrize("text", ["680", "-41", "600F"])
+def test_a_temperature_out_of_reach_names_the_range_that_is_meant(option: str, text: str) -> None:
+    """-20 to 45 °C for the tyre at a fill; a ride may be stated from -40 to 150."""
+    shown = CliRunner().invoke(cli, ["ceiling", *PAIR, "--fill-temp", "18", option, text])
+    assert shown.exit_code == 2
+    meant = "-40 to 150 °C" if "ride" in option else "-20 to 45 °C"
+    assert f"{text} is not from {meant}." in " ".join(shown.output.split())
+
+
+def test_a_cartridge_s_temperature_out_of_reach_names_the_same_range() -> None:
+    words = ["cartridge", "--grams", "16", "--tyre", "42-622", "--temp", "680"]
+    shown = CliRunner().invoke(cli, words)
+    assert shown.exit_code == 2 and "680 is not from -20 to 45 °C." in shown.output

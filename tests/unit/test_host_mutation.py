@@ -1,9 +1,20 @@
 """Drawn host mutants: a loosened limit is detected, and a change that no test detects is reported as a survivor."""
 
+import subprocess
+import sys
+
 from tests.trust import host_mutation
-from tests.trust.host_mutation import JUDGED, ROOT, HostMutant, every, killed
+from tests.trust.host_mutation import JUDGED, ROOT, HostMutant, every
 
 ALL = every()
+JUDGE = "import sys; from tests.trust.host_mutation import HostMutant, killed; print(killed(HostMutant(sys.argv[1], int(sys.argv[2]), ''), (sys.argv[3],)))"
+
+
+def killed(mutant: HostMutant, test: str) -> bool:
+    """Judged in a process of its own: none of the package may be loaded before the fork."""
+    command = [sys.executable, "-c", JUDGE, mutant.module, str(mutant.site), test]
+    found = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    return found.stdout.split()[-1] == "True"
 
 
 def find(words: str) -> HostMutant:
@@ -28,8 +39,17 @@ def test_there_are_many_mutants_and_each_is_another_program() -> None:
 
 def test_a_loosened_limit_is_killed_and_an_undetected_change_survives() -> None:
     loosened = find("rimward.limits.ceiling.assess: 105 -> 106")
-    assert killed(loosened, ("tests/unit/test_ceiling.py",))
-    assert not killed(loosened, ("tests/unit/test_energy.py",))
+    assert killed(loosened, "tests/unit/test_ceiling.py")
+    assert not killed(loosened, "tests/unit/test_energy.py")
+
+
+def test_a_judge_that_has_the_package_loaded_is_no_judge() -> None:
+    """The fork would run what is loaded, not the mutant."""
+    loaded = JUDGE.replace("import sys;", "import sys, rimward;", 1)
+    mutant = find("rimward.limits.ceiling.assess: 105 -> 106")
+    command = [sys.executable, "-c", loaded, mutant.module, str(mutant.site)]
+    found = subprocess.run([*command, "tests/unit/test_ceiling.py"], cwd=ROOT, capture_output=True)
+    assert found.returncode and b"loaded before the fork" in found.stderr
 
 
 def test_equivalents_are_mutants_that_exist() -> None:

@@ -8,6 +8,7 @@ from rimward.base.output import console, emit_json
 from rimward.base.units import parse_pressure
 from rimward.cli.commands.ceiling import (
     ALTITUDE,
+    FILL_TEMPERATURE,
     TEMPERATURE,
     FiniteRange,
     attempt,
@@ -58,7 +59,7 @@ from rimward.limits.ceiling import Note, Rim
 )
 @click.option(
     "--temp",
-    type=TEMPERATURE,
+    type=FILL_TEMPERATURE,
     default=20.0,
     show_default=True,
     metavar="TEMP",

@@ -10,6 +10,7 @@ from rimward.base.atmosphere import HIGHEST_M, LOWEST_M
 from rimward.base.conditions import parse_celsius, parse_metres
 from rimward.base.errors import Refusal
 from rimward.base.output import console, emit_json
+from rimward.base.units import celsius
 from rimward.limits.ceiling import (
     Assessment,
     Instrument,
@@ -24,18 +25,28 @@ from rimward.limits.ceiling import (
     load_maker_table,
     refused,
 )
-from rimward.limits.ceiling.model import AIRS, APPROVALS, BEADS
+from rimward.limits.ceiling.model import AIRS, APPROVALS, BEADS, FILL_MAX_CK, FILL_MIN_CK
 from rimward.limits.ceiling.wording import sentences
 from rimward.limits.ride.route import highest_point_m
 
 
 class Quantity(click.ParamType):  # type: ignore[type-arg]
-    """A number with or without its unit, within a range; `nan` is refused."""
+    """A number with or without its unit, within a range; `nan` is refused.
+
+    `meant`: range that the message names, where a narrower one is plausible and what lies between is answered with reasons later.
+    """
 
     def __init__(
-        self, name: str, parse: Callable[[str], float], low: float, high: float, unit: str
+        self,
+        name: str,
+        parse: Callable[[str], float],
+        low: float,
+        high: float,
+        unit: str,
+        meant: tuple[float, float] | None = None,
     ) -> None:
         self.name, self.parse, self.low, self.high, self.unit = name, parse, low, high, unit
+        self.meant = meant or (low, high)
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
@@ -46,7 +57,8 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]
         except Refusal as refusal:
             self.fail(str(refusal), param, ctx)
         if not self.low <= number <= self.high:
-            self.fail(f"{value} is not from {self.low:g} to {self.high:g} {self.unit}.", param, ctx)
+            low, high = self.meant
+            self.fail(f"{value} is not from {low:g} to {high:g} {self.unit}.", param, ctx)
         return float(number)
 
 
@@ -63,6 +75,9 @@ class FiniteRange(click.FloatRange):
 
 ALTITUDE = Quantity("altitude", parse_metres, LOWEST_M, HIGHEST_M, "m")
 TEMPERATURE = Quantity("temperature", parse_celsius, -40, 150, "°C")
+FILL_TEMPERATURE = Quantity(
+    "temperature", parse_celsius, -40, 150, "°C", (celsius(FILL_MIN_CK), celsius(FILL_MAX_CK))
+)
 Options = Callable[[Any], Any]
 
 
@@ -113,13 +128,13 @@ pair_options = options(
 ride_options = options(
     click.option(
         "--fill-temp",
-        type=TEMPERATURE,
+        type=FILL_TEMPERATURE,
         metavar="TEMP",
         help="Air temperature where you fill, as 18 (Celsius) or 64F.",
     ),
     click.option(
         "--tyre-temp",
-        type=TEMPERATURE,
+        type=FILL_TEMPERATURE,
         metavar="TEMP",
         help="Temperature of the tyre there; the lower of the two counts.",
     ),

@@ -1,0 +1,501 @@
+"""The fill cycle alone, on arrays that stand in for the kernels: each state, press, end and turn of the main loop, word by word."""
+
+from array import array
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from rimward_fw.control import builtin, cycle, events
+from rimward_fw.control.cycle import FillCycle
+from rimward_fw.ui import buttons
+from rimward_protocol import causes, codes, layout, replies
+
+WHEEL = b"wheel-01"
+RUN = buttons.RUN
+# words of the kernels and slots of the tick, as their tables number them
+SW, CEIL, CHK, JOB_SLOT = 2, 7, 15, 70
+CAUSE, WHY, READ = 0, 3, 39
+STATE, REASON, TYRE, VOLUME = 0, 1, 2, 28
+ZERO_PA = 600_000  # of the guard's reading
+
+
+class Engine:
+    """Words that a test sets; slow words are taken unless `full`."""
+
+    def __init__(self) -> None:
+        self.g, self.x, self.f, self.y, self.t = (array("i", [0] * 90) for _ in range(5))
+        self.answers = self.head = 0
+        self.full = False
+        self.offered: list[tuple[int, int]] = []
+
+    def offer(self, slot: int, value: int) -> bool:
+        if not self.full:
+            self.offered.append((slot, value))
+        return not self.full
+
+
+class App:
+    """As much of the application as a cycle uses; `did` is what it asked for."""
+
+    def __init__(self) -> None:
+        self.engine = Engine()
+        self.did: list[tuple[Any, ...]] = []
+        self.noted: list[tuple[int, ...]] = []
+        self.held = 0
+        self.recorder = SimpleNamespace(active=False, waiting=lambda: self.held)
+        self.facts: Any = SimpleNamespace(facts=(1, 2))
+        self.store = SimpleNamespace(
+            wheels=SimpleNamespace(row=lambda _wheel: self.facts),
+            profile_confirm=lambda wheel: self.did.append(("confirm", wheel)),
+        )
+        self.entry = SimpleNamespace(step=10, value=lambda: 77)
+        self.air = SimpleNamespace(again=lambda: self.did.append(("again",)))
+        self.keep_session = lambda: self.did.append(("keep",))
+        self.keep_trip = lambda cause: self.did.append(("trip", cause))
+        self.close_session = lambda cause: self.did.append(("close", cause))
+        self.air_ck = lambda: 29_000
+
+    def note(self, event: int, cause: int, value: int, value2: int = 0) -> None:
+        self.noted.append((event, cause, value, value2))
+
+
+class Losses:
+    """Calls in the order in which they came."""
+
+    def __init__(self, did: list[tuple[Any, ...]]) -> None:
+        self.clear = lambda: did.append(("clear",))
+        self.seen = lambda _cycle: did.append(("seen",))
+        self.work = lambda: did.append(("losses",))
+        self.end = lambda _cycle, cause: did.append(("end", cause))
+
+
+@pytest.fixture
+def visit() -> FillCycle:
+    one = FillCycle(App())
+    one.losses = Losses(one.app.did)
+    one.arm = lambda *what: one.app.did.append(("arm", *what))
+    return one
+
+
+@pytest.fixture
+def armed(visit: FillCycle) -> FillCycle:
+    """Armed and ready, the run control open, nothing to do."""
+    visit.choose(WHEEL, builtin.profile(300_000, 200_000), True)
+    visit.phase = cycle.ARMED
+    visit.app.engine.f[STATE] = codes.READY
+    visit.app.engine.g[READ] = ZERO_PA
+    visit.app.engine.f[TYRE] = -1
+    visit.work()
+    visit.app.did.clear()
+    visit.app.noted.clear()
+    return visit
+
+
+def test_a_new_cycle_knows_nothing(visit: FillCycle) -> None:
+    assert (visit.phase, visit.wheel, visit.profile, visit.preset) == (
+        cycle.IDLE,
+        bytes(8),
+        b"",
+        b"",
+    )
+    assert (visit.ceiling_pa, visit.stop_pa, visit.highest_pa) == (0, 0, 0)
+    assert (visit.connection, visit.t0_ck, visit.cause, visit.tyre_pa, visit.tripped) == (
+        0, 0, 0, -1, 0
+    )  # fmt: skip
+    assert (visit.queue, visit.question, visit.asked_arm, visit.old) == ([], "", (0, False), None)
+    flags = (visit.seating, visit.added, visit.measuring, visit.recordless, visit.ran)
+    assert flags == (False,) * 5 and visit.to_arm is None and visit.values is None
+    assert visit.waiting() == (codes.WAIT_NOTHING, 0) and visit.state() == codes.IDLE
+    visit.work()
+    assert visit.app.noted == [] and visit.app.did == [("losses",)]
+
+
+@pytest.mark.parametrize(
+    ("wheel", "confirmed", "facts", "phase", "old", "code"),
+    [
+        (WHEEL, True, (1, 2), cycle.ASK_STOOD, None, replies.OK),
+        (WHEEL, False, (1, 2), cycle.ASK_WHEEL, (1, 2), replies.WAITING_FOR_PERSON),
+        (WHEEL, False, None, cycle.ASK_WHEEL, None, replies.WAITING_FOR_PERSON),
+        (bytes(8), False, (1, 2), cycle.ASK_WHEEL, None, replies.WAITING_FOR_PERSON),
+    ],
+)
+def test_choosing_a_wheel(
+    visit: FillCycle, wheel: bytes, confirmed: bool, facts: Any, phase: int, old: Any, code: int
+) -> None:
+    visit.seating = visit.added = visit.measuring = visit.recordless = True
+    visit.question, visit.preset, visit.to_arm = "measured", b"preset", (1, True)
+    visit.app.facts = SimpleNamespace(facts=facts) if facts else None
+    profile = builtin.profile(300_000, 200_000)
+    assert visit.choose(wheel, profile, confirmed) == code
+    assert (visit.phase, visit.old, visit.wheel, visit.profile) == (phase, old, wheel, profile)
+    assert not (visit.seating or visit.added or visit.measuring or visit.recordless)
+    assert (visit.question, visit.preset, visit.to_arm) == ("", b"", None)
+    assert visit.values == layout.unpack(layout.PROFILE, profile)
+    assert visit.app.did == [("clear",)] and visit.app.noted == [(events.WHEEL_CHOSEN, 0, 1, 0)]
+
+
+def test_what_is_waited_for_and_shown(visit: FillCycle) -> None:
+    e = visit.app.engine
+    e.f[STATE] = 5
+    visit.t0_ck = 28_500
+    rows = [
+        (cycle.ASK_STOOD, codes.WAIT_STOOD, 28_500, codes.ASKING),
+        (cycle.ASK_COLD, codes.WAIT_STOOD, 28_500, codes.ASKING),
+        (cycle.LOADING, codes.WAIT_NOTHING, 0, 5),
+        (cycle.ARMED, codes.WAIT_RUN, 0, 5),
+        (cycle.OVER, codes.WAIT_NOTHING, 0, codes.STOPPED),
+        (cycle.IDLE, codes.WAIT_NOTHING, 0, codes.IDLE),
+    ]
+    for phase, what, value, shown in rows:
+        visit.phase = phase
+        assert (*visit.waiting(), visit.state()) == (what, value, shown), phase
+    visit.phase = cycle.ASK_WHEEL
+    assert visit.waiting() == (10, 77) and visit.state() == codes.ASKING
+    visit.wheel = WHEEL
+    assert visit.waiting() == (codes.WAIT_NEW_WHEEL, 0)
+    visit.old = (1,)
+    assert visit.waiting() == (codes.WAIT_LIMITS, 0)
+    visit.phase, visit.cause = cycle.OVER, causes.TARGET_REACHED
+    assert visit.state() == codes.FILL_DONE
+    for phase in range(7):
+        visit.phase, e.g[CAUSE] = phase, 31
+        assert visit.waiting() == (codes.WAIT_CLEAR, 31) and visit.state() == codes.TRIPPED
+
+
+def test_what_an_armed_cycle_waits_for(armed: FillCycle) -> None:
+    e = armed.app.engine
+    e.g[READ] = ZERO_PA + 210_000
+    e.f[VOLUME] = 1_400
+    for state, run, why, what, value in (
+        (codes.SEAT_PAUSE, 0, 0, codes.WAIT_BEAD, 210_000),
+        (codes.ASKING, RUN, 0, codes.WAIT_WHICH_WHEEL, 1_400),
+        (codes.READY, 0, 0, codes.WAIT_RUN, 0),
+        (codes.READY, RUN, 0, codes.WAIT_NOTHING, 0),
+        (codes.READY, RUN, causes.NO_PROFILE, codes.WAIT_RUN, 0),
+        (codes.READY, RUN, causes.NO_PROFILE + 1, codes.WAIT_NOTHING, 0),
+        (5, RUN, causes.NO_PROFILE, codes.WAIT_NOTHING, 0),
+    ):
+        e.f[STATE], e.x[SW], e.g[WHY] = state, run, why
+        assert armed.waiting() == (what, value), (state, run, why)
+        released = state == codes.READY and run and why == causes.NO_PROFILE
+        assert armed.must_let_go() is bool(released)
+        assert armed.state() == (codes.ASKING if released else state)
+    e.f[STATE] = 0
+    assert armed.state() == codes.READY
+    armed.phase, e.x[SW] = cycle.LOADING, RUN
+    assert armed.must_let_go() and armed.waiting() == (codes.WAIT_RUN, 0)
+    armed.phase = cycle.ASK_STOOD
+    assert not armed.must_let_go()
+
+
+def test_a_fault_takes_one_answer_and_nothing_else(visit: FillCycle) -> None:
+    visit.phase, visit.app.engine.g[CAUSE] = cycle.ASK_STOOD, 12
+    for bits in (buttons.DOWN, buttons.UP, buttons.ENTER, buttons.ENTER):
+        visit.pressed(bits)
+    assert visit.app.noted == [(events.CLEARED, 0, 12, 0)] and visit.app.did == []
+    assert visit.app.engine.answers == buttons.CLEAR and visit.phase == cycle.ASK_STOOD
+
+
+@pytest.mark.parametrize(
+    ("button", "answer", "phase"),
+    [
+        (buttons.ENTER, (codes.WAIT_STOOD, 1), cycle.ASK_STOOD),
+        (buttons.DOWN, (codes.WAIT_STOOD, 0), cycle.ASK_COLD),
+        (buttons.UP, (codes.WAIT_STOOD, 2), cycle.OVER),
+    ],
+)
+def test_answers_about_an_hour_at_rest(
+    visit: FillCycle, button: int, answer: tuple[int, int], phase: int
+) -> None:
+    visit.choose(WHEEL, builtin.profile(300_000, 200_000), True)
+    visit.app.noted.clear()
+    visit.pressed(button)
+    assert visit.app.noted == [(events.ANSWER, 0, *answer)] and visit.phase == phase
+    assert (("arm", 29_000) in visit.app.did) == (button == buttons.ENTER)
+    assert visit.added == (button == buttons.UP)
+    assert visit.question == ("added" if button == buttons.UP else "")
+    assert visit.t0_ck == (28_750 if button == buttons.DOWN else 0)
+
+
+def test_answers_about_a_new_wheel(visit: FillCycle) -> None:
+    for button, phase, what, old in (
+        (buttons.ENTER, cycle.ASK_STOOD, codes.WAIT_NEW_WHEEL, None),
+        (buttons.DOWN, cycle.IDLE, codes.WAIT_LIMITS, (1, 2)),
+    ):
+        visit.app.facts = SimpleNamespace(facts=old)
+        visit.choose(WHEEL, builtin.profile(300_000, 200_000), False)
+        visit.app.noted.clear(), visit.app.did.clear()
+        visit.pressed(buttons.UP)
+        assert visit.app.noted == [] and visit.phase == cycle.ASK_WHEEL
+        visit.pressed(button)
+        yes = button == buttons.ENTER
+        assert visit.app.noted == [(events.ANSWER, 0, what, int(yes))] and visit.phase == phase
+        assert visit.app.did == ([("confirm", WHEEL)] if yes else [])
+
+
+def test_a_colder_tyre_is_stated_in_steps(visit: FillCycle) -> None:
+    """2.5 K; from -20 °C to the measured air."""
+    visit.phase, visit.t0_ck = cycle.ASK_COLD, 25_600
+    for button, wanted in (
+        (buttons.DOWN, 25_350), (buttons.DOWN, 25_315), (buttons.UP, 25_565), (buttons.DOWN | buttons.UP, 25_315),
+    ):  # fmt: skip
+        visit.pressed(button)
+        assert visit.t0_ck == wanted
+    visit.t0_ck = 28_800
+    visit.pressed(buttons.UP)
+    assert visit.t0_ck == 29_000 and visit.app.noted == []
+    visit.pressed(buttons.ENTER)
+    assert visit.app.noted == [(events.ANSWER, 0, codes.WAIT_STOOD, 29_000)]
+    assert visit.app.did == [("arm", 29_000)]
+
+
+def test_presses_in_an_armed_cycle(armed: FillCycle, monkeypatch: pytest.MonkeyPatch) -> None:
+    e, noted = armed.app.engine, armed.app.noted
+    ready: list[int] = []
+    monkeypatch.setattr(cycle.questions, "ready", lambda _cycle, bits: ready.append(bits))
+    e.g[READ] = ZERO_PA + 210_000
+    for state, run, button, answers, said, at_rest in (
+        (codes.SEAT_PAUSE, 0, buttons.DOWN, 0, [], 0),
+        (codes.SEAT_PAUSE, 0, buttons.ENTER, buttons.CONFIRM, [(10, 0, 210_000, 0)], 0),
+        (codes.ASKING, 0, buttons.UP, 0, [], 0),
+        (codes.ASKING, 0, buttons.ENTER, buttons.CONFIRM, [(25, 0, 9, 1)], 0),
+        (codes.READY, 0, buttons.ENTER, 0, [], 1),
+        (codes.READY, RUN, buttons.ENTER, 0, [], 0),
+        (5, 0, buttons.ENTER, 0, [], 0),
+    ):
+        e.f[STATE], e.x[SW], e.answers = state, run, 0
+        noted.clear(), ready.clear()
+        armed.pressed(button)
+        assert (e.answers, noted, len(ready)) == (answers, said, at_rest), (state, run, button)
+    assert armed.phase == cycle.ARMED
+
+
+def test_presses_after_the_end(visit: FillCycle, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[int, int]] = []
+    monkeypatch.setattr(cycle.questions, "asked", lambda _cycle, yes, no: asked.append((yes, no)))
+    visit.phase, visit.question = cycle.OVER, "measured"
+    visit.pressed(buttons.DOWN)
+    visit.pressed(buttons.ENTER)
+    assert asked == [(0, buttons.DOWN), (buttons.ENTER, 0)] and visit.phase == cycle.OVER
+    visit.question = ""
+    visit.pressed(buttons.DOWN)
+    assert visit.phase == cycle.OVER and len(asked) == 2
+    visit.pressed(buttons.ENTER)
+    assert visit.phase == cycle.IDLE
+
+
+def test_slow_words_go_one_at_a_time_and_the_run_control_holds_them(visit: FillCycle) -> None:
+    e = visit.app.engine
+    visit.phase, visit.queue = cycle.LOADING, [(7, 1), (8, 2)]
+    e.x[SW] = RUN
+    visit.work()
+    assert e.offered == [] and visit.phase == cycle.LOADING
+    e.x[SW], e.full = buttons.KEY_LOW, True
+    visit.work()
+    assert visit.queue == [(7, 1), (8, 2)]
+    e.full = False
+    visit.work()
+    assert (e.offered, visit.queue, visit.phase) == ([(7, 1)], [(8, 2)], cycle.LOADING)
+    visit.work()
+    assert (e.offered, visit.queue, visit.phase) == ([(7, 1), (8, 2)], [], cycle.ARMED)
+
+
+def test_words_that_remove_a_ceiling_do_not_wait_for_the_run_control(visit: FillCycle) -> None:
+    e = visit.app.engine
+    e.x[SW] = RUN
+    for phase, to_arm in ((cycle.IDLE, None), (cycle.LOADING, (29_000, False))):
+        visit.phase, visit.to_arm, visit.queue = phase, to_arm, [(7, 0), (15, 0)]
+        visit.work()
+        assert visit.queue == [(15, 0)] and visit.to_arm == to_arm and visit.phase == phase
+
+
+def test_arming_waits_for_the_last_session_and_the_last_words(visit: FillCycle) -> None:
+    visit.phase, visit.to_arm = cycle.LOADING, (28_000, True)
+    visit.app.recorder.active = True
+    visit.work()
+    visit.app.recorder.active, visit.queue, visit.app.engine.full = False, [(7, 0)], True
+    visit.work()
+    assert visit.to_arm == (28_000, True) and ("arm", 28_000, True) not in visit.app.did
+    visit.queue = []
+    visit.work()
+    assert visit.to_arm is None and visit.app.did[-2:] == [("arm", 28_000, True), ("losses",)]
+
+
+def test_answers_are_used_up(armed: FillCycle) -> None:
+    e = armed.app.engine
+    for state, kept in ((codes.SEAT_PAUSE, True), (codes.ASKING, True), (5, False)):
+        e.f[STATE], e.answers = state, buttons.CONFIRM | buttons.END_JOB
+        armed.work()
+        assert e.answers == buttons.END_JOB | (buttons.CONFIRM if kept else 0)
+    armed.phase, armed.tripped, e.answers, e.g[CAUSE] = cycle.OVER, 1, buttons.CLEAR, 9
+    armed.work()
+    assert e.answers == buttons.CLEAR and armed.tripped == 1
+    e.g[CAUSE] = 0
+    armed.work()
+    assert e.answers == 0 and armed.tripped == 0
+
+
+def test_down_bleeds_while_it_is_held_and_the_cycle_is_armed(armed: FillCycle) -> None:
+    e = armed.app.engine
+    for phase, down, bleed in (
+        (cycle.ARMED, buttons.DOWN, True), (cycle.ARMED, buttons.UP, False), (cycle.ARMED, 0, False), (cycle.OVER, buttons.DOWN, False),
+    ):  # fmt: skip
+        for before in (0, buttons.BLEED):
+            armed.phase, e.t[15], e.answers = phase, down, before | buttons.END_JOB
+            armed.work()
+            assert e.answers == buttons.END_JOB | (buttons.BLEED if bleed else 0)
+
+
+def test_each_press_of_the_run_control_is_recorded_with_its_reading(armed: FillCycle) -> None:
+    e = armed.app.engine
+    e.g[READ] = ZERO_PA + 123_000
+    for run, event in ((RUN, events.RUN_HELD), (0, events.RUN_RELEASED)):
+        e.x[SW] = run | buttons.KEY_LOW
+        armed.work()
+        armed.work()
+        assert armed.app.noted == [(event, 0, 123_000, 0)] and armed.ran
+        armed.app.noted.clear()
+
+
+def test_the_tyre_s_last_pressure_stays_once_the_chuck_is_off(armed: FillCycle) -> None:
+    e = armed.app.engine
+    for state, word, kept, seen in (
+        (5, 200_000, 200_000, 1), (5, -1, -1, 0), (5, 0, 0, 1), (codes.FILL_DONE, 250_000, 250_000, 1), (codes.FILL_DONE, -1, 250_000, 0),
+        (codes.STOPPED, -1, -1, 0),
+    ):  # fmt: skip
+        e.f[STATE], e.f[TYRE] = state, word
+        armed.app.did.clear()
+        armed.work()
+        assert armed.tyre_pa == kept and armed.app.did == [("seen",)] * seen
+
+
+@pytest.mark.parametrize(
+    ("ticks", "waiting", "run", "kept"),
+    [(50, 9_999, 0, 0), (51, 2_048, 0, 0), (51, 2_049, 0, 1), (51, 2_049, RUN, 0)],
+)
+@pytest.mark.parametrize("start", [0, 2**30 - 20])
+def test_a_tenth_of_a_second_at_rest_writes_what_waits(
+    armed: FillCycle, ticks: int, waiting: int, run: int, kept: int, start: int
+) -> None:
+    e = armed.app.engine
+    e.head, e.x[SW] = start, RUN
+    armed.work()
+    e.x[SW] = run
+    armed.work()
+    e.head, armed.app.held = (start + ticks) % 2**30, waiting
+    armed.work()
+    assert armed.app.did == [("keep",)] * kept
+
+
+def settled(armed: FillCycle, ticks: int = 1_001, **words: int) -> None:
+    e = armed.app.engine
+    e.f[STATE], e.f[REASON] = words.get("state", codes.FILL_DONE), words.get("reason", 0)
+    e.head, e.x[SW] = ticks, words.get("run", 0)
+    armed._was_run = words.get("run", 0)
+    armed.work()
+
+
+@pytest.mark.parametrize(
+    ("ticks", "words", "cause"),
+    [
+        (1_000, {}, None),
+        (1_001, {"run": RUN}, None),
+        (1_001, {"state": 5}, None),
+        (1_001, {}, causes.TARGET_REACHED),
+        (1_001, {"reason": 17}, 17),
+        (1_001, {"state": codes.STOPPED, "reason": 17}, 17),
+    ],
+)
+def test_a_finished_fill_ends_after_two_seconds(
+    armed: FillCycle, ticks: int, words: dict[str, int], cause: int | None
+) -> None:
+    settled(armed, ticks, **words)
+    assert armed.phase == (cycle.ARMED if cause is None else cycle.OVER) and armed.question == ""
+    ended = [] if cause is None else [("end", cause), ("close", cause)]
+    assert armed.app.did == ended and armed.cause == (cause or 0)
+    assert armed.queue == ([] if cause is None else [(JOB_SLOT, 0), (CEIL, 0), (CHK, 0)])
+
+
+@pytest.mark.parametrize(
+    ("seating", "measuring", "tyre_pa", "question", "cause"),
+    [
+        (True, False, -1, "seat-done", 17),
+        (False, True, 0, "measured", causes.CARTRIDGE_FIRST_MEASURE),
+        (False, True, -1, "unknown", causes.CARTRIDGE_FIRST_MEASURE),
+        (False, False, 0, "", 17),
+    ],
+)
+def test_what_is_asked_after_the_end(
+    armed: FillCycle, seating: bool, measuring: bool, tyre_pa: int, question: str, cause: int
+) -> None:
+    armed.seating, armed.measuring = seating, measuring
+    armed.app.engine.f[TYRE] = tyre_pa
+    settled(armed, state=codes.STOPPED, reason=17)
+    assert (armed.question, armed.cause, armed.phase) == (question, cause, cycle.OVER)
+
+
+@pytest.mark.parametrize("phase", [cycle.ARMED, cycle.OVER, cycle.ASK_STOOD])
+def test_a_latched_cause_is_recorded_first_and_once(armed: FillCycle, phase: int) -> None:
+    armed.phase, armed.app.engine.g[CAUSE], armed.app.held = phase, 12, 9_999
+    armed.app.engine.head = 2_000
+    armed.app.engine.f[STATE] = codes.STOPPED
+    for _ in range(3):
+        armed.work()
+    did = [what for what in armed.app.did if what != ("losses",)]
+    ended = [("end", 12), ("close", 12)] if phase == cycle.ARMED else []
+    assert did == [("trip", 12), *ended] and armed.cause == 12
+    assert armed.phase == (cycle.OVER if phase == cycle.ARMED else phase)
+
+
+def test_a_trip_that_was_seen_ends_nothing_by_waiting(armed: FillCycle) -> None:
+    armed.app.engine.g[CAUSE], armed.tripped = 12, 1
+    settled(armed)
+    assert armed.phase == cycle.ARMED and armed.app.did == []
+
+
+def test_the_ways_to_leave(visit: FillCycle) -> None:
+    for phase, after, ended in (
+        (cycle.LOADING, cycle.IDLE, True), (cycle.ARMED, cycle.IDLE, True), (cycle.OVER, cycle.OVER, False), (cycle.ASK_STOOD, cycle.IDLE, False),
+    ):  # fmt: skip
+        visit.phase, visit.queue, visit.cause = phase, [(1, 1)], 0
+        visit.app.did.clear()
+        visit.leave(17)
+        assert visit.phase == after and visit.cause == (17 if ended else 0)
+        assert visit.app.did == ([("end", 17), ("close", 17)] if ended else [])
+        assert visit.queue == ([(JOB_SLOT, 0), (CEIL, 0), (CHK, 0)] if ended else [(1, 1)])
+    visit.phase, visit.to_arm = cycle.LOADING, (29_000, False)
+    visit.app.did.clear()
+    visit.leave(17)
+    assert visit.to_arm is None and visit.app.did == [] and visit.phase == cycle.IDLE
+
+
+def test_end_and_drop(armed: FillCycle) -> None:
+    armed.question = "seat-done"
+    armed.end(18)
+    assert (armed.phase, armed.cause, armed.question) == (cycle.OVER, 18, "")
+    assert armed.app.did == [("end", 18), ("close", 18)]
+    armed.drop()
+    assert armed.phase == cycle.IDLE
+    armed.phase = cycle.ARMED
+    armed.drop()
+    assert armed.phase == cycle.IDLE and armed.cause == causes.NO_PROFILE
+
+
+def test_new_coefficients_end_the_cycle_and_are_loaded_after_the_ceiling_is_gone(
+    armed: FillCycle,
+) -> None:
+    armed.reload({"gain_a": 1, "off_a": 2, "gain_b": 3, "off_b": 4})
+    assert armed.cause == causes.NOT_READY and armed.app.did[-1] == ("again",)
+    assert armed.queue == [(JOB_SLOT, 0), (CEIL, 0), (CHK, 0), (17, 1), (18, 2), (19, 3), (20, 4)]
+
+
+def test_limits_use_the_present_wheel_or_what_only_measures(
+    armed: FillCycle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    armed.app.hardware = "rig"
+    armed.app.interface = SimpleNamespace(duty=SimpleNamespace(left_s=lambda: 99))
+    monkeypatch.setattr(cycle.fill_modes, "limits", lambda *what: what)
+    monkeypatch.setattr(cycle.fill_modes, "measure_values", lambda values, here: ("less", here))
+    assert armed.limits_here({"a": 1}, True) == (armed.values, "rig", {"a": 1}, True, 99)
+    armed.measuring = True
+    assert armed.limits_here({"a": 1}, False)[0] == ("less", {"a": 1})
