@@ -209,7 +209,7 @@ def test_feeding_goes_on_while_sessions_are_dropped(tmp_path: Path) -> None:
 def test_a_stored_profile_s_answer(held: Store) -> None:
     """Reply, copy that holds it, SHA-256 of what was read back."""
     data = profile_of(revision=3)
-    for slot in (0, 1, 0):
+    for _slot in (0, 1, 0):
         code, at, digest = held.profile_put(data, False)
         assert (code, digest) == (replies.OK, hashlib.sha256(data).digest())
         assert at == held.profile_get(WHEEL)[1]
