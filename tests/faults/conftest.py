@@ -1,5 +1,6 @@
 """Fixtures of the fault tests."""
 
 from tests.faults.consentbench import inflator
+from tests.faults.cyclebench import armed, visit
 
-__all__ = ["inflator"]
+__all__ = ["armed", "inflator", "visit"]

@@ -1,6 +1,5 @@
-"""The fill cycle alone, on arrays that stand in for the kernels: each state, press, end and turn of the main loop, word by word."""
+"""The fill cycle alone: each turn of the main loop, each end, word by word."""
 
-from array import array
 from types import SimpleNamespace
 from typing import Any
 
@@ -10,85 +9,22 @@ from rimward_fw.control.cycle import FillCycle
 from rimward_fw.ui import buttons
 from rimward_protocol import causes, codes, layout, replies
 
-WHEEL = b"wheel-01"
-RUN = buttons.RUN
-# words of the kernels and slots of the tick, as their tables number them
-SW, CEIL, CHK, JOB_SLOT = 2, 7, 15, 70
-CAUSE, WHY, READ = 0, 3, 39
-STATE, REASON, TYRE, VOLUME = 0, 1, 2, 28
-ZERO_PA = 600_000  # of the guard's reading
-
-
-class Engine:
-    """Words that a test sets; slow words are taken unless `full`."""
-
-    def __init__(self) -> None:
-        self.g, self.x, self.f, self.y, self.t = (array("i", [0] * 90) for _ in range(5))
-        self.answers = self.head = 0
-        self.full = False
-        self.offered: list[tuple[int, int]] = []
-
-    def offer(self, slot: int, value: int) -> bool:
-        if not self.full:
-            self.offered.append((slot, value))
-        return not self.full
-
-
-class App:
-    """As much of the application as a cycle uses; `did` is what it asked for."""
-
-    def __init__(self) -> None:
-        self.engine = Engine()
-        self.did: list[tuple[Any, ...]] = []
-        self.noted: list[tuple[int, ...]] = []
-        self.held = 0
-        self.recorder = SimpleNamespace(active=False, waiting=lambda: self.held)
-        self.facts: Any = SimpleNamespace(facts=(1, 2))
-        self.store = SimpleNamespace(
-            wheels=SimpleNamespace(row=lambda _wheel: self.facts),
-            profile_confirm=lambda wheel: self.did.append(("confirm", wheel)),
-        )
-        self.entry = SimpleNamespace(step=10, value=lambda: 77)
-        self.air = SimpleNamespace(again=lambda: self.did.append(("again",)))
-        self.keep_session = lambda: self.did.append(("keep",))
-        self.keep_trip = lambda cause: self.did.append(("trip", cause))
-        self.close_session = lambda cause: self.did.append(("close", cause))
-        self.air_ck = lambda: 29_000
-
-    def note(self, event: int, cause: int, value: int, value2: int = 0) -> None:
-        self.noted.append((event, cause, value, value2))
-
-
-class Losses:
-    """Calls in the order in which they came."""
-
-    def __init__(self, did: list[tuple[Any, ...]]) -> None:
-        self.clear = lambda: did.append(("clear",))
-        self.seen = lambda _cycle: did.append(("seen",))
-        self.work = lambda: did.append(("losses",))
-        self.end = lambda _cycle, cause: did.append(("end", cause))
-
-
-@pytest.fixture
-def visit() -> FillCycle:
-    one = FillCycle(App())
-    one.losses = Losses(one.app.did)
-    one.arm = lambda *what: one.app.did.append(("arm", *what))
-    return one
-
-
-@pytest.fixture
-def armed(visit: FillCycle) -> FillCycle:
-    """Armed and ready, the run control open, nothing to do."""
-    visit.choose(WHEEL, builtin.profile(300_000, 200_000), True)
-    visit.phase = cycle.ARMED
-    visit.app.engine.f[STATE] = codes.READY
-    visit.app.engine.g[READ] = ZERO_PA
-    visit.app.engine.f[TYRE] = -1
-    visit.work()
-    visit.app.did.clear()
-    visit.app.noted.clear()
-    return visit
+from tests.faults.cyclebench import (  # noqa: F401
+    CAUSE,
+    CEIL,
+    CHK,
+    JOB_SLOT,
+    READ,
+    REASON,
+    RUN,
+    STATE,
+    SW,
+    TYRE,
+    VOLUME,
+    WHEEL,
+    WHY,
+    ZERO_PA,
+)
 
 
 def test_a_new_cycle_knows_nothing(visit: FillCycle) -> None:
@@ -132,156 +68,6 @@ def test_choosing_a_wheel(
     assert (visit.question, visit.preset, visit.to_arm) == ("", b"", None)
     assert visit.values == layout.unpack(layout.PROFILE, profile)
     assert visit.app.did == [("clear",)] and visit.app.noted == [(events.WHEEL_CHOSEN, 0, 1, 0)]
-
-
-def test_what_is_waited_for_and_shown(visit: FillCycle) -> None:
-    e = visit.app.engine
-    e.f[STATE] = 5
-    visit.t0_ck = 28_500
-    rows = [
-        (cycle.ASK_STOOD, codes.WAIT_STOOD, 28_500, codes.ASKING),
-        (cycle.ASK_COLD, codes.WAIT_STOOD, 28_500, codes.ASKING),
-        (cycle.LOADING, codes.WAIT_NOTHING, 0, 5),
-        (cycle.ARMED, codes.WAIT_RUN, 0, 5),
-        (cycle.OVER, codes.WAIT_NOTHING, 0, codes.STOPPED),
-        (cycle.IDLE, codes.WAIT_NOTHING, 0, codes.IDLE),
-    ]
-    for phase, what, value, shown in rows:
-        visit.phase = phase
-        assert (*visit.waiting(), visit.state()) == (what, value, shown), phase
-    visit.phase = cycle.ASK_WHEEL
-    assert visit.waiting() == (10, 77) and visit.state() == codes.ASKING
-    visit.wheel = WHEEL
-    assert visit.waiting() == (codes.WAIT_NEW_WHEEL, 0)
-    visit.old = (1,)
-    assert visit.waiting() == (codes.WAIT_LIMITS, 0)
-    visit.phase, visit.cause = cycle.OVER, causes.TARGET_REACHED
-    assert visit.state() == codes.FILL_DONE
-    for phase in range(7):
-        visit.phase, e.g[CAUSE] = phase, 31
-        assert visit.waiting() == (codes.WAIT_CLEAR, 31) and visit.state() == codes.TRIPPED
-
-
-def test_what_an_armed_cycle_waits_for(armed: FillCycle) -> None:
-    e = armed.app.engine
-    e.g[READ] = ZERO_PA + 210_000
-    e.f[VOLUME] = 1_400
-    for state, run, why, what, value in (
-        (codes.SEAT_PAUSE, 0, 0, codes.WAIT_BEAD, 210_000),
-        (codes.ASKING, RUN, 0, codes.WAIT_WHICH_WHEEL, 1_400),
-        (codes.READY, 0, 0, codes.WAIT_RUN, 0),
-        (codes.READY, RUN, 0, codes.WAIT_NOTHING, 0),
-        (codes.READY, RUN, causes.NO_PROFILE, codes.WAIT_RUN, 0),
-        (codes.READY, RUN, causes.NO_PROFILE + 1, codes.WAIT_NOTHING, 0),
-        (5, RUN, causes.NO_PROFILE, codes.WAIT_NOTHING, 0),
-    ):
-        e.f[STATE], e.x[SW], e.g[WHY] = state, run, why
-        assert armed.waiting() == (what, value), (state, run, why)
-        released = state == codes.READY and run and why == causes.NO_PROFILE
-        assert armed.must_let_go() is bool(released)
-        assert armed.state() == (codes.ASKING if released else state)
-    e.f[STATE] = 0
-    assert armed.state() == codes.READY
-    armed.phase, e.x[SW] = cycle.LOADING, RUN
-    assert armed.must_let_go() and armed.waiting() == (codes.WAIT_RUN, 0)
-    armed.phase = cycle.ASK_STOOD
-    assert not armed.must_let_go()
-
-
-def test_a_fault_takes_one_answer_and_nothing_else(visit: FillCycle) -> None:
-    visit.phase, visit.app.engine.g[CAUSE] = cycle.ASK_STOOD, 12
-    for bits in (buttons.DOWN, buttons.UP, buttons.ENTER, buttons.ENTER):
-        visit.pressed(bits)
-    assert visit.app.noted == [(events.CLEARED, 0, 12, 0)] and visit.app.did == []
-    assert visit.app.engine.answers == buttons.CLEAR and visit.phase == cycle.ASK_STOOD
-
-
-@pytest.mark.parametrize(
-    ("button", "answer", "phase"),
-    [
-        (buttons.ENTER, (codes.WAIT_STOOD, 1), cycle.ASK_STOOD),
-        (buttons.DOWN, (codes.WAIT_STOOD, 0), cycle.ASK_COLD),
-        (buttons.UP, (codes.WAIT_STOOD, 2), cycle.OVER),
-    ],
-)
-def test_answers_about_an_hour_at_rest(
-    visit: FillCycle, button: int, answer: tuple[int, int], phase: int
-) -> None:
-    visit.choose(WHEEL, builtin.profile(300_000, 200_000), True)
-    visit.app.noted.clear()
-    visit.pressed(button)
-    assert visit.app.noted == [(events.ANSWER, 0, *answer)] and visit.phase == phase
-    assert (("arm", 29_000) in visit.app.did) == (button == buttons.ENTER)
-    assert visit.added == (button == buttons.UP)
-    assert visit.question == ("added" if button == buttons.UP else "")
-    assert visit.t0_ck == (28_750 if button == buttons.DOWN else 0)
-
-
-def test_answers_about_a_new_wheel(visit: FillCycle) -> None:
-    for button, phase, what, old in (
-        (buttons.ENTER, cycle.ASK_STOOD, codes.WAIT_NEW_WHEEL, None),
-        (buttons.DOWN, cycle.IDLE, codes.WAIT_LIMITS, (1, 2)),
-    ):
-        visit.app.facts = SimpleNamespace(facts=old)
-        visit.choose(WHEEL, builtin.profile(300_000, 200_000), False)
-        visit.app.noted.clear(), visit.app.did.clear()
-        visit.pressed(buttons.UP)
-        assert visit.app.noted == [] and visit.phase == cycle.ASK_WHEEL
-        visit.pressed(button)
-        yes = button == buttons.ENTER
-        assert visit.app.noted == [(events.ANSWER, 0, what, int(yes))] and visit.phase == phase
-        assert visit.app.did == ([("confirm", WHEEL)] if yes else [])
-
-
-def test_a_colder_tyre_is_stated_in_steps(visit: FillCycle) -> None:
-    """2.5 K; from -20 °C to the measured air."""
-    visit.phase, visit.t0_ck = cycle.ASK_COLD, 25_600
-    for button, wanted in (
-        (buttons.DOWN, 25_350), (buttons.DOWN, 25_315), (buttons.UP, 25_565), (buttons.DOWN | buttons.UP, 25_315),
-    ):  # fmt: skip
-        visit.pressed(button)
-        assert visit.t0_ck == wanted
-    visit.t0_ck = 28_800
-    visit.pressed(buttons.UP)
-    assert visit.t0_ck == 29_000 and visit.app.noted == []
-    visit.pressed(buttons.ENTER)
-    assert visit.app.noted == [(events.ANSWER, 0, codes.WAIT_STOOD, 29_000)]
-    assert visit.app.did == [("arm", 29_000)]
-
-
-def test_presses_in_an_armed_cycle(armed: FillCycle, monkeypatch: pytest.MonkeyPatch) -> None:
-    e, noted = armed.app.engine, armed.app.noted
-    ready: list[int] = []
-    monkeypatch.setattr(cycle.questions, "ready", lambda _cycle, bits: ready.append(bits))
-    e.g[READ] = ZERO_PA + 210_000
-    for state, run, button, answers, said, at_rest in (
-        (codes.SEAT_PAUSE, 0, buttons.DOWN, 0, [], 0),
-        (codes.SEAT_PAUSE, 0, buttons.ENTER, buttons.CONFIRM, [(10, 0, 210_000, 0)], 0),
-        (codes.ASKING, 0, buttons.UP, 0, [], 0),
-        (codes.ASKING, 0, buttons.ENTER, buttons.CONFIRM, [(25, 0, 9, 1)], 0),
-        (codes.READY, 0, buttons.ENTER, 0, [], 1),
-        (codes.READY, RUN, buttons.ENTER, 0, [], 0),
-        (5, 0, buttons.ENTER, 0, [], 0),
-    ):
-        e.f[STATE], e.x[SW], e.answers = state, run, 0
-        noted.clear(), ready.clear()
-        armed.pressed(button)
-        assert (e.answers, noted, len(ready)) == (answers, said, at_rest), (state, run, button)
-    assert armed.phase == cycle.ARMED
-
-
-def test_presses_after_the_end(visit: FillCycle, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked: list[tuple[int, int]] = []
-    monkeypatch.setattr(cycle.questions, "asked", lambda _cycle, yes, no: asked.append((yes, no)))
-    visit.phase, visit.question = cycle.OVER, "measured"
-    visit.pressed(buttons.DOWN)
-    visit.pressed(buttons.ENTER)
-    assert asked == [(0, buttons.DOWN), (buttons.ENTER, 0)] and visit.phase == cycle.OVER
-    visit.question = ""
-    visit.pressed(buttons.DOWN)
-    assert visit.phase == cycle.OVER and len(asked) == 2
-    visit.pressed(buttons.ENTER)
-    assert visit.phase == cycle.IDLE
 
 
 def test_slow_words_go_one_at_a_time_and_the_run_control_holds_them(visit: FillCycle) -> None:

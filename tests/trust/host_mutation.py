@@ -108,6 +108,7 @@ JUDGED: dict[str, tuple[str, ...]] = {
     "rimward_fw.control.consent": ("faults/request_edges", "faults/visit", "faults/consent"),
     "rimward_fw.control.cycle": (
         "faults/cycle_edges",
+        "faults/cycle_answers",
         "faults/visit",
         "faults/intake",
         "faults/consent",
