@@ -1,18 +1,30 @@
 """The fill page as an instrument: in every state of a fill what counts is in view without scrolling, at every size, and says whose pressure it is."""
 
 import re
+from collections.abc import Iterable
 
 from playwright.sync_api import Browser, Page, expect
 from rimward.web.serve import Server
 
 from tests.web.conftest import Bench, open_page
+from tests.web.far import too_small
 from tests.web.shop import SOON_MS
 from tests.web.states import walk
 from tests.web.test_looks import axe
 
-ALL = ("#now-name", "#age", "#big-bar .figure", "#state", "#next", "#target", "#ceiling")
-FEW = ("#now-name", "#big-bar .figure", "#state", "#next")  # at 400 % zoom
-SIZES = {(360, 640): ALL, (768, 1024): ALL, (1280, 720): ALL, (1920, 1080): ALL, (320, 256): FEW}
+FIGURE = "#big-bar .figure"
+FAR = ("#far-whose", ".m-target .name", "#target", ".m-ceiling .name", "#ceiling", "#state", "#act span")  # fmt: skip
+NEAR = ("#now-name", "#age", "#next")
+PHONE = (
+    "#next",
+    "#far-psi",
+)  # whose pressure and its age once more in full come below the first screen
+ZOOMED = ("#now-name", "#state", "#next")  # at 400 % zoom
+# size of the window -> (read at two metres, in view as well)
+SIZES = {
+    (360, 640): (FAR, PHONE), (412, 800): (FAR, PHONE), (768, 1024): (FAR, (*PHONE, "#now-name", "#age")), (1280, 720): (FAR, NEAR),
+    (1920, 1080): (FAR, NEAR), (320, 256): (ZOOMED[1:], ZOOMED),
+}  # fmt: skip
 IN_VIEW = """(selectors) => selectors.filter((s) => {
   const e = document.querySelector(s);
   const box = e.getBoundingClientRect();
@@ -30,12 +42,16 @@ WHOSE = {
 }
 
 
-def look(page: Page, state: str) -> None:
-    """At every size: all of it is in view, nothing runs out at the side."""
+def look(page: Page, state: str, sizes: Iterable[tuple[int, int]] = tuple(SIZES)) -> None:
+    """At every size: all of it is in view and large enough, nothing runs out at the side."""
     page.evaluate("scrollTo(0, 0)")
-    for (width, height), wanted in SIZES.items():
+    for width, height in sizes:
+        far, near = SIZES[width, height]
         page.set_viewport_size({"width": width, "height": height})
-        assert page.evaluate(IN_VIEW, list(wanted)) == [], (state, width, height)
+        page.evaluate("() => new Promise((done) => setTimeout(done, 50))")  # the lines are fitted
+        wanted = [FIGURE, *far, *near]
+        assert page.evaluate(IN_VIEW, wanted) == [], (state, width, height)
+        assert too_small(page, (width, height), far, FIGURE) == [], (state, width, height)
         assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0, (
             state,
             width,

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
+from rimward.proof import show
 from rimward.simulation.scenario import Scenario
 from rimward.web.serve import Server
 from rimward.wheels.register import open_register
@@ -16,6 +17,7 @@ from tests.web.shop import RIDE, SOON_MS, enter
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 WIDTHS = (320, 360, 480, 768, 992, 1100, 1204, 1280)
 TARGET_PX = 44
+PHASES = {"confirm": "confirm at the bench", "hold": "ready", "let-go": "ended, vented"}
 PAIR = {
     "rim": "622x23TSS",
     "rim_max": "5 bar",
@@ -162,16 +164,28 @@ def test_important_values_are_readable_at_two_metres(chromium: Browser, server: 
     page.context.close()
 
 
-def test_a_running_test_is_on_the_first_screen_of_a_phone(
-    chromium: Browser, server: Server
+@pytest.mark.parametrize("size", [(360, 640), (320, 256)], ids=["phone", "400 % zoom"])
+def test_a_running_test_is_on_the_first_screen(
+    chromium: Browser, server: Server, size: tuple[int, int]
 ) -> None:
-    """Pressure, state, instruction and the stop, whatever the words; without a bench the stop is shown for the measurement."""
-    size = {"width": 360, "height": 640}
-    page = open_page(chromium, server, "/bench", size, bypass_csp=True)
+    """Pressure, state, instruction or question, and the stop, with the longest words of a test; without a bench the stop is shown for the measurement."""
+    page = open_page(
+        chromium, server, "/bench", {"width": size[0], "height": size[1]}, bypass_csp=True
+    )
     page.add_style_tag(content="#call-off { display: inline-flex !important; }")
-    for part in ("#big-bar", "#state", "#next", "#call-off"):
-        box = page.locator(part).bounding_box()
-        assert box and box["y"] >= 0 and box["y"] + box["height"] <= 640, (part, box)
+    for state, says in (
+        ("holding", "Keep holding the run control behind the screen; release it to stop and vent."),
+        ("look at both beads", f"{show.STATES['seat-pause'].capitalize()}. Keep holding."),
+        *((state, show.SAID[kind]) for kind, state in PHASES.items()),
+    ):
+        page.evaluate(
+            "([state, says]) => { document.getElementById('state').textContent = state; document.getElementById('next').textContent = says; }",
+            [state, says],
+        )
+        for part in ("#big-bar", "#state", "#next", "#call-off"):
+            box = page.locator(part).bounding_box()
+            assert box and box["y"] >= 0 and box["y"] + box["height"] <= size[1], (part, box)
+            assert box["x"] >= 0 and box["x"] + box["width"] <= size[0], (part, box)
     page.context.close()
 
 
@@ -226,6 +240,7 @@ def test_all_of_it_works_from_the_keyboard(chromium: Browser, server: Server) ->
         "enrol",
     } <= reached
     page.set_viewport_size(NARROW)
+    expect(page.locator("summary").first).to_be_visible()
     page.focus("summary")
     page.keyboard.press("Enter")
     expect(page.locator("nav >> text=Set-up")).to_be_visible()

@@ -59,7 +59,7 @@ def samples_that_stop(page: Page, bench: Bench) -> None:
     bench.process.send_signal(signal.SIGSTOP)
     try:
         expect(page.locator("#stale")).to_be_visible(timeout=SOON_MS)
-        expect(page.locator("#state")).to_have_text(re.compile(r"no news \(was |line lost"))
+        expect(page.locator("#state")).to_have_text(re.compile(r"no news|line lost"))
         expect(page.locator("#next")).to_contain_text("Let go of the run control")
         expect(page.locator("#big-bar .figure")).to_have_text("–.––")
     finally:
@@ -81,7 +81,7 @@ def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp
                 )
                 expect(page.locator("#age")).to_contain_text("s old")
                 samples_that_stop(page, bench)
-            expect(page.locator("#state")).to_have_text("page not connected", timeout=SOON_MS)
+            expect(page.locator("#state")).to_have_text("page cut off", timeout=SOON_MS)
             expect(page.locator("#next")).to_contain_text("Start it again on its computer")
             expect(page.locator("#next")).to_contain_text("inflator’s own display")
             expect(page.locator("#stale")).to_contain_text("Do not rely on it")
@@ -89,7 +89,7 @@ def test_a_server_that_ended_leaves_no_instruction_behind(chromium: Browser, tmp
             expect(page.locator("#big-bar .figure")).to_have_text("–.––")
             assert axe(page) == []
             assert "hold the run control" not in shown(page) and "keep holding" not in shown(page)
-            heard(page, "page not connected")
+            heard(page, "page cut off")
             with serving(bench.port, server.listen, server.shop.token):
                 expect(page.locator(".fill-page")).to_have_attribute(
                     "data-old", "no", timeout=SOON_MS

@@ -8,6 +8,8 @@ import json
 from typing import Any
 
 from playwright.sync_api import Browser, Page, WebSocketRoute, expect
+from rimward.web import far
+from rimward.web.far import act
 from rimward.web.live import MEANINGS, WAITINGS
 from rimward.web.serve import Server
 from rimward_protocol import reasons
@@ -22,6 +24,7 @@ IN_FORCE = {
     "ceiling_pa": 447_000, "stop_pa": 437_000, "target_pa": 390_000,
 }  # fmt: skip
 NONE_IN_FORCE = {name: 0 if name.endswith("_pa") else "" for name in IN_FORCE}
+PHONE = (360, 640)
 FRESH = [20, 20]  # milliseconds, however busy the machine is
 LONGEST = max(reasons.rows(), key=lambda row: len(row[2]) + len(row[3]))
 
@@ -34,10 +37,11 @@ def status(
     force: bool = True,
 ) -> dict[str, Any]:
     """Status of one state."""
-    return {
+    shown = {
         "state": state, "means": MEANINGS[state], "waiting": waiting, "waiting_means": WAITINGS[waiting] if waiting != "nothing" else "", "latched": latched,
         "cause": cause[1] if cause else "none", "reason": cause[2] if cause else "", "next": cause[3] if cause else "", **(IN_FORCE if force else NONE_IN_FORCE),
     }  # fmt: skip
+    return {**shown, "act": act(shown)}
 
 
 def cause(word: str) -> tuple[Any, ...]:
@@ -51,7 +55,7 @@ STATES: dict[str, tuple[dict[str, Any], str]] = {
     "armed": (status("ready", "hold-to-run"), "ready"),
     "self-test": (status("self-test"), "self test"),
     "filling": (status("filling"), "filling"),
-    "pause": (status("seat-pause", "bead-seated"), "look at the bead"),
+    "pause": (status("seat-pause", "bead-seated"), "check bead"),
     "question": (status("asking", "which-wheel"), "asking"),
     "settling": (status("settling"), "settling"),
     "done": (status("done", cause=cause("target-reached"), force=False), "done"),
@@ -118,6 +122,21 @@ def judged(page: Page, name: str) -> None:
         )
 
 
+def on_a_phone(page: Page, line: Line) -> None:
+    """Every question and every cause, latched as well: on the first screen of a phone and large enough."""
+    waits = {word: status("asking", word) for word in far.WAITINGS}
+    ends = {
+        f"{row[1]}{', latched' if latched else ''}": status(state, cause=row, latched=latched)
+        for row in reasons.rows()[1:]
+        for state, latched in (("stopped", False), ("tripped", True))
+    }
+    page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
+    for name, over in (waits | ends).items():
+        line.show(over)
+        expect(page.locator("#act")).to_have_text("".join(over["act"]), timeout=SOON_MS)
+        look(page, name, [PHONE])
+
+
 def test_every_state_light_and_dark(chromium: Browser, server: Server) -> None:
     page = open_page(
         chromium, server, bypass_csp=True, reduced_motion="reduce"
@@ -134,17 +153,23 @@ def test_every_state_light_and_dark(chromium: Browser, server: Server) -> None:
         if name != "idle":
             look(page, name)
         judged(page, name)
-        asks = page.locator("#next-word").inner_text() == "Question"
-        assert asks == (name in ("asked", "pause")), name
-        assert page.locator("#cause-box").is_visible() == (
-            name.startswith("stopped") or name == "latched"
-        ), name
+        asks = name in ("asked", "looser", "pause", "question")
+        expect(page.locator("#next-word")).to_have_text(
+            "Question" if asks else "Next", timeout=SOON_MS
+        )
+        expect(page.locator("#cause-box")).to_be_visible(
+            visible=name.startswith("stopped") or name == "latched", timeout=SOON_MS
+        )
+    on_a_phone(page, line)
     line.show(STATES["filling"][0], ages=[4000, 4000])
-    expect(page.locator("#state")).to_contain_text("no news (was filling)", timeout=SOON_MS)
+    expect(page.locator("#state")).to_have_text("no news", timeout=SOON_MS)
+    expect(page.locator("#stale")).to_contain_text("it was filling")
+    look(page, "old value")
     judged(page, "old value")
     line.show(lost=True)
     expect(page.locator("#state")).to_have_text("line lost", timeout=SOON_MS)
     expect(page.locator("#next")).to_contain_text("Let go of the run control")
+    look(page, "lost link")
     judged(page, "lost link")
     assert page.wrongs == []  # type: ignore[attr-defined]
     page.context.close()

@@ -12,6 +12,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from rimward.base.instrument import Instrument
 from rimward.base.units import show_limit, show_reading
 from rimward.web.desk import DeviceWorker
+from rimward.web.far import act
 from rimward.web.wording import on_page
 
 GAP_S = 0.05
@@ -179,6 +180,7 @@ def describe_state(desk: DeviceWorker) -> dict[str, Any]:
         "air": f"{(status['air_ck'] - 27315) / 100:.1f} °C",
         "air_on": "GATE" in status["out_words"],
     }
+    state["status"]["act"] = act(state["status"])
     return state
 
 

@@ -1,6 +1,7 @@
 // The fill page: an instrument first, then wheel, trace and inflator.
 import { announce, at, lines, moment, plot, post, still } from './rimward.js';
 import { drawColumn } from './column.js';
+import { fit, placeHead, pressure, showAct, showWhose } from './far.js';
 import { airNow, held, isLate, isOld, isOn, join, line, sampleAge, statusAge } from './live.js';
 import { ensureHold, showHold, showLine, text, wireHold } from './hold.js';
 
@@ -26,11 +27,12 @@ function phaseOf(s) {
 
 function enterPhase(phase) {
   if (phase === page.dataset.phase) return;
+  page.dataset.phase = phase;
+  placeHead();
   if (phase === 'fill') {
     keptBefore = line.state.kept ? line.state.kept.name : '';
     scrollTo(0, 0);
   }
-  page.dataset.phase = phase;
 }
 
 // This fill's own record, once it has come; after a reload the newest one is taken for it.
@@ -91,6 +93,7 @@ function showNumbers() {
   text(bigBar, both[0]);
   text(bigPsi, both[1]);
   text('age', from === 'record' ? 'from its record' : now ? ago(sampleAge()) : 'no reading');
+  showWhose(name, from === 'record' ? ', record' : now ? ` ${ago(sampleAge()).replace(' old', '')}` : ': none', both[1]);
   const [other, says] = beside(known, name, now);
   text('other-name', other);
   text('tyre', says);
@@ -104,6 +107,7 @@ function showNumbers() {
     wasOld = old;
     if (state) showState();
   }
+  fit();
 }
 
 // The last known state, once it is old: shown as past, never as present.
@@ -119,29 +123,35 @@ function showStale(old, state, s) {
 
 const SIGNS = { done: '✓', stopped: '■', tripped: '✕', filling: '▲', 'topping-up': '▲', purge: '▲', probing: '▲', measuring: '?', 'seat-pause': '?', asking: '?', settling: '❚❚', 'leak-watch': '❚❚' };
 const LINES = {
-  none: ['no inflator', 'Plug an inflator in, or look for one below.'],
-  looking: ['looking', 'Check the cable and the port.'],
-  lost: ['line lost', 'Let go of the run control to stop: the inflator goes on by itself while it is held. Plug the cable in; nothing recorded is lost.'],
+  none: ['no inflator', 'Plug an inflator in, or look for one below.', ['Plug in', 'inflator']],
+  looking: ['looking', 'Check the cable and the port.', ['Check', 'cable, port']],
+  lost: ['line lost', 'Let go of the run control to stop: the inflator goes on by itself while it is held. Plug the cable in; nothing recorded is lost.', ['Release RUN', 'plug in']],
 };
 const OLD_NEXT = 'Let go of the run control to stop, and go by the inflator’s own display until news comes.';
+const DISPLAY = ['Go by its', 'display'];
 
-// [state, next, kind of the instruction]
+// [state, next, kind of the instruction, the instruction in short]
 function words(s, old) {
   const { state } = line;
-  if (line.gone) return ['page not connected', `${line.gone} Until then go by the inflator’s own display.`, 'Next'];
-  if (!s) return [...(LINES[state.line] || ['starting', '']), 'Next'];
-  if (old) return [`no news (was ${s.state.replaceAll('-', ' ')})`, OLD_NEXT, 'Next'];
-  const now = s.state === 'seat-pause' ? 'look at the bead' : s.state.replaceAll('-', ' ');
-  if (state.about && state.about.bench && !s.latched) return [now, 'this is a proof bench: go to the bench page', 'Next'];
-  if (s.latched) return [now, s.next, 'Next'];
-  if (s.waiting === 'bead-seated') return [now, 'Is the bead seated all round, both sides? Look, then confirm at the inflator.', 'Question'];
-  if (s.waiting_means) return [now, `At the inflator: ${s.waiting_means}`, ['stood-an-hour', 'new-wheel'].includes(s.waiting) ? 'Question' : 'Next'];
-  return [now, nextStep(s), 'Next'];
+  if (line.gone) return ['page cut off', `${line.gone} Until then go by the inflator’s own display.`, 'Next', DISPLAY];
+  if (!s) {
+    const [now, next, act] = LINES[state.line] || ['starting', '', []];
+    return [now, next, 'Next', act];
+  }
+  if (old) return ['no news', OLD_NEXT, 'Next', ['Release RUN', 'see display']];
+  const now = s.state === 'seat-pause' ? 'check bead' : s.state.replaceAll('-', ' ');
+  if (state.about && state.about.bench && !s.latched) return [now, 'this is a proof bench: go to the bench page', 'Next', ['This is', 'a bench']];
+  if (s.latched) return [now, s.next, 'Next', s.act];
+  if (s.waiting === 'bead-seated') return [now, 'Is the bead seated all round, both sides? Look, then confirm at the inflator.', 'Question', s.act];
+  if (s.waiting === 'which-wheel') return [now, 'The tyre takes another volume of air than this wheel: confirm that it is this wheel, or release the run control.', 'Question', s.act];
+  if (s.waiting_means) return [now, `At the inflator: ${s.waiting_means}`, s.act.join(' ').endsWith('?') ? 'Question' : 'Next', s.act];
+  return [now, nextStep(s), 'Next', s.act];
 }
 
 function nextStep(s) {
   if (ENDS.includes(s.state)) return s.next || 'release the run control; read its record, or send the next wheel';
   if (s.state === 'idle') return at('wheel').options.length > 1 ? 'choose a wheel and send it' : 'enter a wheel and make its profile first';
+  if (s.state === 'bleeding') return 'keep holding DOWN at the inflator; let it go to end';
   if (['settling', 'leak-watch'].includes(s.state)) return 'keep holding the run control: no air flows while it settles';
   return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; release it to stop';
 }
@@ -155,11 +165,13 @@ function showState() {
   page.dataset.line = state.line;
   page.dataset.state = s ? s.state : '';
   enterPhase(phaseOf(s));
-  const [now, next, kind] = words(s, old);
+  const [now, next, kind, act] = words(s, old);
   text('state', now);
   text('sign', s && !old ? (s.latched ? '✕' : SIGNS[s.state] || '●') : '–');
   text('next-word', kind);
   text('next', next);
+  showAct(act);
+  page.classList.toggle('asks', kind === 'Question');
   at('next-box').classList.toggle('question', kind === 'Question');
   const stopped = hasStopped(s) && !old;
   at('cause-box').hidden = !stopped;
@@ -197,11 +209,11 @@ function showMarks(s) {
   const past = page.dataset.phase === 'result' && !(s && s.ceiling);
   const sent = page.dataset.phase === 'fill' && s && !s.ceiling ? sentOption(s) : null;
   const shown = s && s.ceiling ? marks : sent && sent.dataset.ceiling ? sent.dataset : past ? marks || { ceiling: own && own.ceiling, stop: '', target: own && own.target } : {};
-  text('ceiling', shown.ceiling || 'none in force');
-  text('stop', shown.stop || '–');
-  text('target', shown.target || '–');
-  for (const [name, word, then] of [['target', 'Target', 'Target of this fill'], ['ceiling', 'Ceiling', 'Ceiling of this fill'], ['stop', 'Stops at', 'It would have stopped at']]) {
-    text(page.querySelector(`.m-${name} dt`), past && shown[name] ? then : sent && shown[name] ? `${word} of the profile` : word);
+  pressure('ceiling', shown.ceiling || 'none in force');
+  pressure('stop', shown.stop || '–');
+  pressure('target', shown.target || '–');
+  for (const name of ['target', 'ceiling', 'stop']) {
+    text(page.querySelector(`.m-${name} small`), shown[name] ? past ? 'of this fill' : sent ? 'of the profile' : '' : '');
   }
 }
 
