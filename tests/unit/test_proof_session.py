@@ -136,6 +136,29 @@ def test_a_slow_release_is_never_a_survivor(save, tau_s, vented_after):
     )
 
 
+@pytest.mark.parametrize("seed, tau_s", list(enumerate(np.geomspace(0.2, 120, 16).tolist())))
+def test_no_time_constant_is_a_survivor(save, seed, tau_s):
+    """Drawn for each of 16 time constants from 0.2 to 120 s: pressure at which it goes, noise of 60 to 1,000 Pa, how much is gone before the vent opens."""
+    rng = np.random.default_rng(seed)
+    top_pa = rng.choice([300e3, 520e3, 560e3, 700e3, 850e3, 970e3])
+    rise = [np.arange(0, min(top_pa, 550e3), 100.0)]
+    if top_pa > 550e3:
+        rise += [np.full(310 * 50, 550.4e3), np.arange(550.4e3, top_pa, 100.0)]
+    steps = round(rng.choice([0.8, 1.5, 4]) * tau_s * 50)
+    fall = top_pa * np.exp(-np.arange(1, steps + 1) / 50 / tau_s)
+    pressure = np.concatenate([*rise, fall, fall[-1] * np.exp(-np.arange(200) / 5)])
+    noise = rng.normal(0, rng.choice([60, 300, 1000]), (2, pressure.size)) * (pressure > 1e3)
+    (sample,) = read_file(
+        save(
+            "a.rws",
+            pressure + noise[0],
+            np.arange(pressure.size) >= pressure.size - 200,
+            second=pressure + noise[1] + 300,
+        )
+    )
+    assert sample.released == "yes" and sample.release_bar == pytest.approx(top_pa / 1e5, abs=0.05)
+
+
 @pytest.mark.parametrize("gone, released", [(0.1, "no"), (0.3, "invalid"), (0.6, "yes")])
 def test_an_uncommanded_loss_counts(save, gone, released):
     """Lose this much of 7 bar over 20 s before the run control is released."""
