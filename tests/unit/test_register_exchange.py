@@ -144,11 +144,19 @@ def test_an_empty_export_is_a_head_to_fill_in(desk):
     }
 
 
+@pytest.mark.parametrize("text", ["", ",".join(exchange.COLUMNS), "label,rim\n\n"])
+def test_a_file_without_a_wheel_is_refused(desk, tmp_path, text):
+    (tmp_path / "none.csv").write_text(text)
+    assert desk("wheel", "import", "none.csv") == 1
+    assert "contains no wheel" in desk.err and "export --empty" in desk.err
+
+
 def test_a_backup_is_a_register_with_its_history(desk, tmp_path):
     desk.json("wheel", "add", *FRONT)
     desk.json("wheel", "edit", "aspen", "--tags", "race")
     assert desk.json("wheel", "backup", "copy.db")["bytes"] > 0
     assert desk("wheel", "backup", "copy.db") == 1 and "exists already" in desk.err
+    assert "-o" not in desk.err.split() and "another name" in desk.err
     desk.json("wheel", "edit", "aspen", "--tags", "wet")
     assert desk.json("wheel", "show", "aspen", "--database", "copy.db")["tags"] == ["race"]
     assert (

@@ -119,19 +119,23 @@ def import_(
         text = file.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as wrong:
         raise Refusal(f"{file} cannot be read: {wrong}.", "Give a UTF-8 text file.") from wrong
-    with register(database) as held:
-        steps = exchange.plan(
-            held, exchange.read_csv(text) if kind == "csv" else exchange.read_json(text), update
+    rows = exchange.read_csv(text) if kind == "csv" else exchange.read_json(text)
+    if not rows:
+        raise Refusal(
+            f"{file} contains no wheel.",
+            "Write a table to fill in with `rimward wheel export --empty`.",
         )
+    with register(database) as held:
+        steps = exchange.plan(held, rows, update)
         if not dry_run:
             exchange.enter(held, steps, who, f"imported from {file.name}", _ours)
     counts = {act: sum(step.act == act for step in steps) for act in ("add", "change", "same")}
     if as_json:
-        rows = [
+        told = [
             {"label": step.row.values["label"], "wheel_id": step.wheel_id, "act": step.act}
             for step in steps
         ]
-        emit_json({"file": str(file), "dry_run": dry_run, **counts, "wheels": rows})
+        emit_json({"file": str(file), "dry_run": dry_run, **counts, "wheels": told})
         return
     done = "would be added" if dry_run else "added"
     console.print(
@@ -163,7 +167,7 @@ def backup(file: Path, database: str | None, as_json: bool) -> None:
     """
     from rimward.wheels.register.schema import copy_of
 
-    new_file(file, False)
+    new_file(file, False, "Give another name; a backup replaces nothing.")
     with register(database) as held:
         copy_of(held.engine, file)
     if as_json:

@@ -95,8 +95,10 @@ def stated(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
-def new_file(path: Path, overwrite: bool) -> Path:
-    """Raise Refusal for a file that exists, unless overwriting was requested."""
+def new_file(
+    path: Path, overwrite: bool, fix: str = "Give another name with -o, or add --overwrite."
+) -> Path:
+    """Raise Refusal with `fix` for a file that exists, unless overwriting was requested."""
     if path.exists() and not overwrite:
-        raise Refusal(f"{path} exists already.", "Give another name with -o, or add --overwrite.")
+        raise Refusal(f"{path} exists already.", fix)
     return path

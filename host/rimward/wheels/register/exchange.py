@@ -193,7 +193,10 @@ def plan(register: Register, rows: Sequence[Row], update: bool = False) -> list[
             wrong.append(f"{row.place}: {refusal}")
     if wrong:
         more = f" And {len(wrong) - MOST_TOLD} more." if len(wrong) > MOST_TOLD else ""
-        raise Refusal(f"Nothing was entered. {' '.join(wrong[:MOST_TOLD])}{more}", "")
+        raise Refusal(
+            f"Nothing was entered. {' '.join(wrong[:MOST_TOLD])}{more}",
+            "Correct this, then import the file again.",
+        )
     return steps
 
 
