@@ -1,9 +1,11 @@
 """The fill page as an instrument: in every state of a fill what counts is in view without scrolling, at every size, and says whose pressure it is."""
 
+import contextlib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
-from playwright.sync_api import Browser, Page, expect
+import pytest
+from playwright.sync_api import Browser, Page, TimeoutError, expect
 from rimward.web.serve import Server
 
 from tests.web.conftest import Bench, open_page
@@ -20,6 +22,7 @@ PHONE = (
     "#far-psi",
 )  # whose pressure and its age once more in full come below the first screen
 ZOOMED = ("#now-name", "#state", "#next")  # at 400 % zoom
+LAID_OUT_MS = 5_000
 # size of the window -> (read at two metres, in view as well)
 SIZES = {
     (360, 640): (FAR, PHONE), (412, 800): (FAR, PHONE), (768, 1024): (FAR, (*PHONE, "#now-name", "#age")), (1280, 720): (FAR, NEAR),
@@ -42,14 +45,27 @@ WHOSE = {
 }
 
 
+@pytest.fixture(scope="module")
+def bench() -> Iterator[Bench]:
+    """An inflator whose time is slow enough for a look at every size while air flows."""
+    made = Bench("--tyre-pressure", "3 bar", speed=0.7)
+    yield made
+    made.close()
+
+
 def look(page: Page, state: str, sizes: Iterable[tuple[int, int]] = tuple(SIZES)) -> None:
     """At every size: all of it is in view and large enough, nothing runs out at the side."""
     page.evaluate("scrollTo(0, 0)")
     for width, height in sizes:
         far, near = SIZES[width, height]
         page.set_viewport_size({"width": width, "height": height})
-        page.evaluate("() => new Promise((done) => setTimeout(done, 50))")  # the lines are fitted
         wanted = [FIGURE, *far, *near]
+        with contextlib.suppress(TimeoutError):  # the page lays itself out after a resize
+            page.wait_for_function(
+                f"(selectors) => ({IN_VIEW})(selectors).length === 0",
+                arg=wanted,
+                timeout=LAID_OUT_MS,
+            )
         assert page.evaluate(IN_VIEW, wanted) == [], (state, width, height)
         assert too_small(page, (width, height), far, FIGURE) == [], (state, width, height)
         assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0, (
@@ -65,9 +81,9 @@ def test_in_every_state_of_a_fill(chromium: Browser, server: Server, bench: Benc
     for state in walk(page, bench, "Bramble front"):
         seen.append(state)
         if state != "prepare":
-            look(page, state)
             if state in WHOSE:
                 expect(page.locator("#now-name")).to_have_text(WHOSE[state])
+            look(page, state)
             expect(page.locator("#target")).to_have_text("3.90 bar (56.5 psi)")
         else:
             assert axe(page) == []

@@ -149,6 +149,7 @@ function words(s, old) {
 }
 
 function nextStep(s) {
+  if (s.state === 'done' && s.cause === 'target-reached') return 'release the run control and take the hose off; read its record, or send the next wheel';
   if (ENDS.includes(s.state)) return s.next || 'release the run control; read its record, or send the next wheel';
   if (s.state === 'idle') return at('wheel').options.length > 1 ? 'choose a wheel and send it' : 'enter a wheel and make its profile first';
   if (s.state === 'bleeding') return 'keep holding DOWN at the inflator; let it go to end';
