@@ -74,7 +74,7 @@ JUDGED: dict[str, tuple[str, ...]] = {
     "rimward.limits.ceiling.places": ("unit/conditions",),
     "rimward.limits.ceiling.rules": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
     "rimward.limits.ceiling.sizes": ("unit/markings", "unit/ceiling"),
-    "rimward.limits.cartridge.charge": ("unit/cartridge", "outside/co2"),
+    "rimward.limits.cartridge.charge": ("unit/charge_edges", "unit/cartridge", "outside/co2"),
     "rimward.limits.cartridge.gas": ("unit/cartridge", "outside/co2"),
     "rimward.limits.cartridge.verdict": ("unit/cartridge",),
     "rimward.limits.ride.readings": ("unit/ride_edges", "outside/isochoric", "unit/ride"),
@@ -209,11 +209,10 @@ def every() -> list[HostMutant]:
     """All mutants of all judged modules."""
     found = []
     for module in JUDGED:
-        tree = ast.parse(source_of(module).read_text(encoding="utf-8"))
-        found += [
-            HostMutant(module, site, mutated(module, site)[1])
-            for site in range(len(list(sites(tree))))
-        ]
+        text = source_of(module).read_text(encoding="utf-8")
+        for site in range(len(list(sites(ast.parse(text))))):
+            words = change(*list(sites(ast.parse(text)))[site])
+            found.append(HostMutant(module, site, words))
     return found
 
 
