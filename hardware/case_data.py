@@ -141,11 +141,12 @@ NODES = (
     Node(
         "E1.3a",
         SOLUTION,
-        "Closed loop proved: induction under stated bounds, each needed, for both sources, for a line's bursts before flow was seen, and what one opening of a hidden tyre's core lets in",
+        "Closed loop proved: induction under stated bounds, each needed, for both sources and chucks: tyres that can be seen, hidden ones that begin clear of the ceiling, a line's bursts before flow was seen, and what one opening of a core lets in",
         "G1.3",
         (
             *GUARD,
             "tests/trust/closed_loop.py",
+            "tests/trust/closed_unseen.py",
             "tests/trust/closed_bounds.py",
             "tests/trust/closed_plant.py",
             "tests/trust/closed_fill.py",
@@ -232,9 +233,10 @@ NODES = (
 )
 
 NOT_ARGUED = (
-    "by proof: tyres under 0.6 L, places above 3000 m, line valves slower than their class; drawn fills alone stand for these",
-    "that a tyre behind a closed core stays below its ceiling when the hose was let down or leaks after flow was seen (H164): one opening of the core may lift it by the closed loop's "
-    "`entry` over it, which is proved; for a hose that keeps leaking, chosen fills alone and the independent cutoff stand",
+    "by proof: tyres under 0.6 L (under 1.15 L with the compressor in the high range), places above 3000 m, line valves slower than their class; drawn fills alone stand for these",
+    "that a tyre which the reading does not show (behind a closed core) stays below its ceiling when it is nearer to it than the closed loop's `clear` as the core opens: attached so "
+    "with the compressor, or asked for air past its target while the hose leaks (H164). One opening of the core may lift it by `entry` over it, which is proved; for a hose that keeps "
+    "leaking, chosen fills alone and the independent cutoff stand",
     "that a rim, tyre or hose holds its stated limit",
     "how often anything fails: no failure rates, no probability, no performance level",
     "two independent faults at once, and faults caused on purpose",

@@ -8,7 +8,7 @@ chuck and core, longest drop-out and coast-down.
 import ast
 from dataclasses import dataclass
 from functools import cache
-from math import sqrt
+from math import inf, sqrt
 from typing import Any
 
 from rimward.simulation.plant.params import PlantParams
@@ -26,14 +26,17 @@ SENSOR_TICKS = (
     3 + 1
 )  # transducer A and its filter, age of its sample: `horizon` of configuration.HARDWARE
 MAIN_OVER = 1.1  # highest pressure of a main over the stated supply: `common practice`, a regulator's droop and a compressor's hysteresis
-DEEPEST_PA = 500_000.0  # a hose is not under ambient, a tyre of the low range not over its ceiling
+DEEPEST_PA = (
+    500_000.0  # a hose is not under ambient, a tyre not over its ceiling: this one in the low range
+)
 CORE_C = 0.5  # widest valve core, dm3/(s bar): estimate from geometry, `core_c` of the plant
-RATE_PARTS = 32  # parts into which the flow is divided to find its worst share
+RATE_PARTS = 128  # parts into which the flow is divided to find its worst share
+DROP_PARTS = 16  # parts of the flow drop that are tried
 
 SOURCES = {
     "rise": (
         "delivery: `delivery` and `delivery_percent` of configuration.HARDWARE, `fad_l_min` of params; line: `inlet_c`, `b_ratio` of params, main 10 % over the stated supply; volume: `volume_low_ml` of the profile; "
-        "spin-up: `spin`; conductance: `hose_c`, `chuck_c`, `core_c` of the plant's parameters",
+        "spin-up: `motor_spin_up` of params; conductance: `hose_c`, `chuck_c`, `core_c` of the plant's parameters",
         ("H77", "H60"),
     ),
     "jitter": ("the tick measures itself; over 40 units it trips", ("H11", "H12")),
@@ -54,8 +57,12 @@ SOURCES = {
         ("H62", "H122"),
     ),
     "settled": (
-        "self-test of at least 50 ticks for each element before every fill (G4); line behind a pressure-open chuck: hose sound since the core shut",
-        ("H01", "H164"),
+        "self-test of at least 50 ticks for each element before every fill (G4)",
+        ("H01", "H02"),
+    ),
+    "unseen": (
+        "arming accepts no target within `crack_pa`, overrun and guard band of the ceiling, which is more than `clear`; a tyre attached nearer, or asked for air past its target: the rows",
+        ("H164", "H73"),
     ),
 }
 
@@ -63,7 +70,8 @@ SOURCES = {
 @dataclass(frozen=True)
 class Room:
     """One case in Pa. `rise`: w; `after`: rise after the last tick on; `overrun`: as arming states it; `closes`: whether the sum fits;
-    `entry`: `entry_pa`."""
+    `entry`: `entry_pa`; `clear`: `clear_pa` with what comes after a stop; both 0 with a pin-open chuck. `free`: how far under the ceiling
+    arming keeps every target."""
 
     source: str
     chuck: str
@@ -74,6 +82,8 @@ class Room:
     after: float
     overrun: int
     entry: float
+    clear: float
+    free: int
 
     @property
     def needed(self) -> float:
@@ -82,6 +92,11 @@ class Room:
     @property
     def closes(self) -> bool:
         return self.needed <= self.overrun
+
+    @property
+    def target_is_clear(self) -> bool:
+        """A hidden tyre at its target ends at or below its ceiling, whatever the hose does."""
+        return self.clear <= self.free
 
 
 def path_c() -> float:
@@ -103,18 +118,37 @@ def drop_pa(flow_m3s: float, tyre_abs_pa: float) -> float:
     return low - tyre_abs_pa
 
 
-def entry_pa(rise: float, after: float, overrun: float) -> float:
+def entry_pa(rise: float, after: float, overrun: float, deepest: float = DEEPEST_PA) -> float:
     """What one opening of the core can lift a tyre over its ceiling, Pa, if the reading did not show the tyre before.
 
     `rise` and `after` of the tyre itself. By tick k of flow it has risen by `rise` a tick and rises by `after` past the last one; what
     is left of the reading's lag, three quarters each tick, bounds it from the other side, with what the overrun is too small by.
     """
     short = max((SENSOR_TICKS + 3) * rise + after + 2 - overrun, 0.0)
-    most, left, ticks = 0.0, DEEPEST_PA, 0
+    most, left, ticks = 0.0, deepest, 0
     while left + short > most and left > 1.0:
         ticks, left = ticks + 1, left * 3 / 4
         most = max(most, min(ticks * rise + after, left + short))
     return most
+
+
+def clear_pa(rise: float, after: float, spare: float, deepest: float = DEEPEST_PA) -> float:
+    """How far under its ceiling a hidden tyre must lie to end at or below it, Pa: `clear` and `after_t` of `closed_unseen`.
+
+    `rise` and `after` of the tyre itself; `spare`: what the overrun is larger than needed by, the answer is infinite under 3 Pa. The reading is behind by
+    `deepest` as the core opens and by a quarter less each tick, rounded up.
+    """
+    if spare < 3:
+        return inf
+    ticks, left = 0, int(deepest)
+    while left > spare:
+        ticks, left = ticks + 1, (3 * left + 3) // 4
+    return max(ticks - 1, 0) * rise + after
+
+
+def free_pa(rig: dict[str, Any], overrun: int) -> int:
+    """How far under the ceiling arming keeps every target behind a pressure-open chuck, Pa."""
+    return int(rig["crack_pa"]) + overrun + configuration.GUARD_BAND_PA
 
 
 def profile(volume_ml: int, chuck: int) -> dict[str, Any]:
@@ -136,10 +170,29 @@ def profile(volume_ml: int, chuck: int) -> dict[str, Any]:
     }
 
 
-def compressor_room(volume_ml: int, ambient_pa: int, chuck: str) -> Room:
+def rise_and_after(full: float, drops: list[float], ticks: float) -> tuple[float, float]:
+    """Rise a tick and rise after the last one of a manifold that at least lies over its tyre, Pa, of the smallest need.
+
+    `full`: rise of the tyre in a tick at full flow; `drops`: pressure over the tyre at each share of the flow. Of that drop any part may be
+    counted: the more, the faster `M` rises while the pump gathers speed, and the less the tyre can still rise to `M`.
+    """
+    spin, shares = PARAMS["motor_spin_up"].low * 1000 / TICK_MS, len(drops) - 1
+    steps = [(k / shares, (k - 1) / shares, drops[k], drops[k - 1]) for k in range(1, shares + 1)]
+
+    def with_part(part: float) -> tuple[float, float]:
+        rise = max(
+            full * s + part * (now - before) * shares * (1 - least) / spin
+            for s, least, now, before in steps
+        )
+        return rise, max(max(ticks * full * s - part * before for s, _, _, before in steps), 0.0)
+
+    found = [with_part(k / DROP_PARTS) for k in range(DROP_PARTS + 1)]
+    return min(found, key=lambda pair: (SENSOR_TICKS + 3) * pair[0] + pair[1])
+
+
+def compressor_room(volume_ml: int, ambient_pa: int, chuck: str, stop: int = 490_000) -> Room:
     """The compressor just under the stop reading, where a stop is decided."""
     rig: dict[str, Any] = configuration.HARDWARE[configuration.COMPRESSOR]
-    stop = 490_000
     overrun = arming.rise_pa(profile(volume_ml, codes.CHUCK_PIN_OPEN), rig, ambient_pa, stop)
     d0, d1 = arming.free_air(rig, ambient_pa) >> 4, arming.straight_loss(rig, ambient_pa, stop)
     free_ml = (
@@ -149,18 +202,16 @@ def compressor_room(volume_ml: int, ambient_pa: int, chuck: str) -> Room:
     flow = free_ml * 1e-6 / (TICK_MS * 1e-3) * ambient_pa / 1e5
     shares = [k / RATE_PARTS for k in range(RATE_PARTS + 1)]
     drops = [drop_pa(flow * share, stop + ambient_pa) if share else 0.0 for share in shares]
-    growth = [(drops[k] - drops[k - 1]) * RATE_PARTS for k in range(1, RATE_PARTS + 1)]
-    rise = max(
-        full * shares[k] + growth[k - 1] * (1 - shares[k]) / rig["spin"]
-        for k in range(1, RATE_PARTS + 1)
-    )
     ticks = 1 + (gate.report()["gate_max_ms"] + PARAMS["compressor_coast"].high / 2) / TICK_MS
-    after = max(
-        max(ticks * full * share - drop for share, drop in zip(shares, drops, strict=True)), 0.0
-    )
-    entry = entry_pa(full, ticks * full, overrun) if chuck == "pressure-open" else 0.0
+    rise, after = rise_and_after(full, drops, ticks)
+    late, hidden = SENSOR_TICKS * rise, chuck == "pressure-open"
+    deepest = stop + float(configuration.GUARD_BAND_PA)
+    entry = entry_pa(full, ticks * full, overrun, deepest) if hidden else 0.0
+    spare = overrun - (late + 3 * rise + after + 2)
+    clear = clear_pa(full, ticks * full, spare, deepest) if hidden else 0.0
+    free = free_pa(rig, overrun)
     return Room(
-        "compressor", chuck, volume_ml, ambient_pa, rise, SENSOR_TICKS * rise, after, overrun, entry
+        "compressor", chuck, volume_ml, ambient_pa, rise, late, after, overrun, entry, clear, free
     )
 
 
@@ -183,8 +234,15 @@ def line_room(
     flow = air.flow(PARAMS["inlet_c"].high, PARAMS["b_ratio"].high, main, stop + ambient_pa)
     rise = GAMMA * flow * TICK_MS * 1e-3 * 1e5 / (volume_ml * 1e-6)
     late, after = SENSOR_TICKS * rise, line_after_ticks() * rise
-    entry = entry_pa(rise, after, overrun) if chuck == "pressure-open" else 0.0
-    return Room("line", chuck, volume_ml, ambient_pa, rise, late, after, overrun, entry)
+    hidden = chuck == "pressure-open"
+    deepest = stop + float(configuration.GUARD_BAND_PA)
+    entry = entry_pa(rise, after, overrun, deepest) if hidden else 0.0
+    spare = overrun - (late + 3 * rise + after + 2)
+    clear = clear_pa(rise, after, spare, deepest) if hidden else 0.0
+    free = free_pa(rig, overrun)
+    return Room(
+        "line", chuck, volume_ml, ambient_pa, rise, late, after, overrun, entry, clear, free
+    )
 
 
 def rooms() -> list[Room]:

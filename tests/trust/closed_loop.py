@@ -13,13 +13,13 @@ where the tyre can end after the last tick with the source on; `top`, the highes
   room       late + 3 w + after fits into the overrun that arming states; `closed_bounds` works that out from data
   settled    the filters have settled when the source starts: the self-test before every fill takes longer
   burst      (line, no flow seen yet) a burst lifts a closed manifold by at most the guard's own bound of one
+  unseen     a tyre that the reading does not show lies at least `clear` under its ceiling as its core opens
 
-For a workshop line of which the tyre can be seen (pin-open chuck; pressure-open while the reading has not fallen since the core shut) M
+For a compressor M is the tyre and any part of what the flow drops over the widest hose, chuck and core: the sensors have that in front of
+them at least. For a workshop line of which the tyre can be seen (pin-open chuck; pressure-open while the core is open) M
 is the tyre itself: what the sensors have in front of them lies above it while air flows in, and the manifold jumps as a valve opens.
 
-A tyre that the reading does not show (core closed, hose leaking or let down after flow was seen: a fault) is a claim of its own. `left`
-is how far the reading is behind when the core opens, at most `deep`; it shrinks by a quarter each tick of flow, and with the source on
-the tyre is at most `left` over its ceiling. `closed_bounds.entry_pa` makes a pressure of it: what one opening of the core lets in.
+A tyre that the reading does not show is in `closed_unseen`.
 
 A filter that goes a quarter of the way each tick lags a rise of w a tick by 3 w. One transducer that keeps its bounds is enough, since the
 higher one counts: what is said of A holds of B by the same argument.
@@ -33,15 +33,20 @@ from typing import Any
 import z3
 from rimward_protocol.kernel_words import GUARD_STATE
 
+from tests.trust.closed_unseen import (
+    HIDDEN_BOUNDS,
+    JITTER,
+    SETTLED_16,
+    UNSEEN_BOUNDS,
+    catches_up,
+    hidden_below,
+    unseen_below,
+)
 from tests.trust.guard_conditions import Rule, burst_bound, judged
 from tests.trust.guard_model import BIAS, Transition, invariant, pressure_a, source_on, transition
 from tests.trust.guard_prove import EFFORT, Proof, Verdict, check, plant, source_of_guard
 from tests.trust.guard_tyre_rules import line
 from tests.trust.terms import both, choose, implies
-
-SETTLED_16 = 8  # what rounding leaves of a settled filter, 1/16 Pa
-JITTER = 17  # units of 128 us
-
 
 # First layer: on the guard's source.
 
@@ -168,6 +173,11 @@ NAMES = (
     "left_next",
     "deep",
     "short",
+    "wt",
+    "after_t",
+    "clear",
+    "clear_next",
+    "end",
 )
 
 
@@ -230,41 +240,12 @@ BOUNDS: dict[str, Callable[[World], Any]] = {
     "room": lambda p: p.late + 3 * p.w + p.after + 2 <= p.rise,
     "settled": lambda p: z3.Or(p.first, tracks(p.fa, p.m, p)),
 }
-HIDDEN_BOUNDS: dict[str, Callable[[World], Any]] = {
-    "rise": lambda p: p.m_next <= p.m + z3.If(p.open, z3.If(p.gap <= JITTER, p.w, p.w * 8), 0),
-    "jitter": BOUNDS["jitter"],
-    "sensor": lambda p: p.shown >= p.m_next - p.error - p.late - z3.If(p.open, 0, p.deep),
-    "error": BOUNDS["error"],
-    "room": lambda p: p.late + 3 * p.w + p.after + 2 <= p.rise + p.short,
-    "settled": lambda p: z3.And(
-        z3.Or(p.first, p.left <= p.deep),
-        z3.Or(p.first, behind(p.fa, p.m, p.left, p)),
-        z3.If(
-            z3.And(p.open, z3.Not(p.first)), 4 * p.left_next >= 3 * p.left, p.left_next == p.deep
-        ),
-    ),
-}
 BURST_BOUNDS: dict[str, Callable[[World], Any]] = {
     "sensor": lambda p: p.shown >= p.rest - p.error,
     "error": lambda p: p.error <= p.band,
     "burst": lambda p: p.lift + 2 <= p.bound,
     "settled": lambda p: z3.Or(p.first, stays(p.fa, p)),
 }
-
-
-def behind(f: Any, m: Any, left: Any, p: World) -> Any:
-    """A filtered reading follows a tyre that it did not show, but for what is left."""
-    return f >= 16 * (m - p.error - p.late - 3 * p.w - left) - SETTLED_16
-
-
-def catches_up(p: World) -> Any:
-    """After the tick the reading is behind by `left_next` at most, so that `settled` holds for the next one."""
-    return behind(p.fa_next, p.m_next, p.left_next, p)
-
-
-def hidden_below(p: World) -> Any:
-    """With the source on a hidden tyre ends at most what is left over the ceiling, and what the overrun is too small by."""
-    return z3.Implies(p.on, p.m_next + p.after <= p.ceil + BIAS + p.left_next + p.short)
 
 
 def reading_tracks(p: World) -> Any:
@@ -322,6 +303,13 @@ STEPS = (
         guard_says,
         HIDDEN_BOUNDS,
         tuple(HIDDEN_BOUNDS),
+    ),
+    Step(
+        "a hidden tyre that began clear of the ceiling stays at or below it",
+        unseen_below,
+        guard_says,
+        UNSEEN_BOUNDS,
+        tuple(UNSEEN_BOUNDS),
     ),
     Step(
         "through a burst the reading stays",

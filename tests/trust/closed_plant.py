@@ -67,15 +67,43 @@ SLOWEST = (
     )["over"]
     | OPEN_PATH
 )  # main 10 % over its setting, widest restrictor, valves that open soonest and shut latest
+LINE_CLEAR_PA = 27_500  # `clear` of 1.15 L on a line
+SMALL_CLEAR_PA = 6_500  # of 0.6 L with the compressor
 LINE = replace(
     CLOSED, kind=configuration.LINE, start_pa=380_000.0, volume=LEAST_VOLUME, over=SLOWEST
 )
+HIDDEN_LINE = replace(LINE, pin_open=False)
+STRONG = {"coast_s": 0.06, "manifold_ml": 40.0, "crack_pa": 8e3, "core_hysteresis_pa": 6e3}
+SMALL = replace(
+    CLOSED,
+    pin_open=False,
+    tyre_mm=SMALL_MM,
+    volume=LEAST_VOLUME,
+    delivery=1.15,
+    over=OPEN_PATH | STRONG,
+)  # the compressor at its strongest, smallest tyre and manifold, weakest core
+NEAR_BURST = replace(
+    BURSTS,
+    ceiling_pa=90_000,
+    limit_pa=90_000,
+    target_pa=20_000,
+    start_pa=89_500.0,
+    over=SLOWEST | STRONG | {"valve_dead_open_s": 0.025},
+)  # a first burst lifts the closed manifold past a ceiling so low; the guard makes none
 SOUND = {
     "closed loop": World(),
     "bursts": World(BURSTS),
     "line": World(LINE),
     "line, nearer": World(replace(LINE, start_pa=405_000.0)),
-    "line, pressure-open": World(replace(LINE, pin_open=False), hose_pa=385_000.0),
+    "line, pressure-open": World(HIDDEN_LINE, hose_pa=385_000.0),
+    "bursts, near": World(NEAR_BURST),
+} | {
+    f"{name}, hidden, hose at {hose:.0f} Pa": World(job, hose_pa=hose)
+    for name, job in (
+        ("line", replace(HIDDEN_LINE, start_pa=CEILING_PA - LINE_CLEAR_PA)),
+        ("compressor", replace(SMALL, start_pa=CEILING_PA - SMALL_CLEAR_PA)),
+    )
+    for hose in (20_000.0, 200_000.0, 400_000.0)
 }
 
 
@@ -96,9 +124,12 @@ LINE_BROKEN = {
         replace(LINE, volume=LEAST_VOLUME / 3), why="a third of the volume that the profile states"
     ),
     "settled": World(
-        replace(LINE, pin_open=False, start_pa=447_000.0),
+        replace(LINE, start_pa=449_500.0), stale=True, why="air before the filters have settled"
+    ),
+    "unseen": World(
+        replace(HIDDEN_LINE, start_pa=447_000.0),
         hose_pa=60_000.0,
-        why="a tyre hidden behind its closed core, the hose let down",
+        why="a tyre 0.03 bar under its ceiling, hidden behind its closed core, the hose let down",
     ),
 }
 BROKEN = {
@@ -124,19 +155,37 @@ BROKEN = {
         why="a fiftieth of the volume that the profile states",
     ),
     "settled": World(
-        replace(CLOSED, kind=configuration.LINE, start_pa=449_500.0),
+        replace(SMALL, pin_open=True, start_pa=449_940.0, over=LOW),
         stale=True,
         why="air before the filters have settled",
+    ),
+    "unseen": World(
+        replace(SMALL, start_pa=449_500.0),
+        hose_pa=20_000.0,
+        why="a tyre 0.005 bar under its ceiling, hidden behind its closed core",
+    ),
+}
+BURST_BROKEN = {
+    "sensor": World(
+        replace(BURSTS, start_pa=449_000.0, **over(a_tap_s=2.0, b_tap_s=2.0)),
+        why="both taps blocked to 2 s",
+    ),
+    "error": World(
+        replace(NEAR_BURST, over=NEAR_BURST.over | {"a_offset_pa": -45e3, "b_offset_pa": -45e3}),
+        why="both transducers read 0.45 bar low",
     ),
     "burst": World(
         replace(BURSTS, **over(line_c=0.8, valve_dead_shut_s=0.045)),
         why="restrictor left out and a valve that shuts 45 ms late",
     ),
+    "settled": World(
+        replace(BURSTS, start_pa=449_500.0), stale=True, why="air before the filters have settled"
+    ),
 }
 
 
 HIDDEN = tuple(
-    World(replace(LINE, pin_open=False, start_pa=CEILING_PA - under), hose_pa=hose)
+    World(replace(HIDDEN_LINE, start_pa=CEILING_PA - under), hose_pa=hose)
     for hose in (60_000.0, 200_000.0, 400_000.0)
     for under in (35_000.0, 20_000.0, 10_000.0, 1_000.0)
 )  # a tyre behind its closed core, `hose` in front of it, flow having been seen
@@ -162,8 +211,10 @@ LEAKING = tuple(
 
 
 def worlds() -> dict[str, World]:
-    """Every run by name: bounds kept, one broken, one broken on a line."""
-    return SOUND | BROKEN | {f"line, {name}": world for name, world in LINE_BROKEN.items()}
+    """Every run by name: bounds kept, one broken with the compressor, on a line, in a line's bursts."""
+    named = {"": BROKEN, "line, ": LINE_BROKEN, "bursts, ": BURST_BROKEN}
+    broken = {prefix + name: w for prefix, part in named.items() for name, w in part.items()}
+    return SOUND | broken
 
 
 def peak_pa(world: World) -> float:

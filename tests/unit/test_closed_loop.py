@@ -1,7 +1,11 @@
 """The closed loop: proved on the guard's source under stated bounds, each of which is needed, has a source, and shows in the plant when it breaks."""
 
+from dataclasses import replace
+from math import inf
+
 import pytest
-from rimward_fw.control import configuration
+from rimward_fw.control import arming, configuration
+from rimward_protocol import codes, replies
 
 from hardware import hazards
 from tests.rig import loop
@@ -25,20 +29,18 @@ def test_the_step_holds_and_needs_each_of_its_bounds(step):
         assert len(others) == len(step.bounds) - 1
 
 
+def every_bound():
+    return set(closed_loop.BOUNDS) | set(closed_loop.BURST_BOUNDS) | set(closed_loop.UNSEEN_BOUNDS)
+
+
 def test_all_steps_together_need_every_bound():
     needed = {name for step in closed_loop.STEPS for name in step.needed}
-    assert (
-        needed
-        == set(closed_loop.BOUNDS) | set(closed_loop.BURST_BOUNDS)
-        == set(closed_plant.BROKEN)
-    )
+    assert needed == every_bound()
 
 
 def test_every_bound_has_a_source_and_hazard_rows():
     rows = {row.id for row in hazards.load()}
-    assert set(closed_bounds.SOURCES) == (
-        set(closed_loop.BOUNDS) | set(closed_loop.BURST_BOUNDS)
-    ) - {"room"}
+    assert set(closed_bounds.SOURCES) == every_bound() - {"room"}
     for text, named in closed_bounds.SOURCES.values():
         assert len(text) > 20 and named and set(named) <= rows
 
@@ -58,8 +60,19 @@ def test_with_one_bound_broken_a_line_passes_the_ceiling(name):
     assert closed_plant.passes(closed_plant.LINE_BROKEN[name])
 
 
-def test_every_bound_is_broken_on_a_line_too():
-    assert set(closed_plant.LINE_BROKEN) == set(closed_loop.BOUNDS)
+@pytest.mark.parametrize("name", closed_plant.BURST_BROKEN)
+def test_with_one_bound_broken_a_lines_burst_passes_the_ceiling(name):
+    assert closed_plant.passes(closed_plant.BURST_BROKEN[name])
+
+
+def test_every_bound_is_broken_with_either_source_and_in_bursts():
+    assert set(closed_plant.BROKEN) == set(closed_plant.LINE_BROKEN) == every_bound() - {"burst"}
+    assert set(closed_plant.BURST_BROKEN) == set(closed_loop.BURST_BOUNDS)
+    kinds = [
+        {w.job.kind for w in part.values()}
+        for part in (closed_plant.BROKEN, closed_plant.LINE_BROKEN)
+    ]
+    assert kinds == [{configuration.COMPRESSOR}, {configuration.LINE}]
 
 
 def test_a_line_with_the_slowest_valves_would_pass_with_less_overrun(monkeypatch):
@@ -73,7 +86,68 @@ def test_a_line_with_the_slowest_valves_would_pass_with_less_overrun(monkeypatch
 def test_a_lines_numbers_close_at_every_supply_and_stop_reading(supply_pa):
     for ambient in (70_100, 101_325):
         for stop in range(40_000, 890_000, 50_000):
-            assert closed_bounds.line_room(600, ambient, "pin-open", supply_pa, stop).closes
+            room = closed_bounds.line_room(600, ambient, "pressure-open", supply_pa, stop)
+            assert room.closes and room.target_is_clear
+
+
+@pytest.mark.parametrize(
+    ("volume_ml", "highest"), [(600, 490_000), (1150, 890_000), (2300, 890_000)]
+)
+def test_the_compressors_numbers_close_at_every_stop_reading(volume_ml, highest):
+    """Near ambient the pump delivers most and the hose drops most; in the high range small tyres are not proved."""
+    for ambient in (70_100, 101_325):
+        for stop in range(20_000, highest + 1, 47_000):
+            room = closed_bounds.compressor_room(volume_ml, ambient, "pressure-open", stop)
+            assert room.closes and room.target_is_clear
+
+
+def test_a_pump_that_gathers_speed_at_once_would_not_close(monkeypatch):
+    spin = replace(closed_bounds.PARAMS["motor_spin_up"], low=0.005)
+    monkeypatch.setitem(closed_bounds.PARAMS, "motor_spin_up", spin)
+    assert not closed_bounds.compressor_room(600, 70_100, "pin-open").closes
+
+
+def test_clear_is_a_rise_for_each_tick_that_the_reading_is_behind():
+    """By hand: 500 kPa are under 40 after 9 ticks (37.5), so 8 of 1.5 and 27 kPa; no overrun to spare, no answer."""
+    assert closed_bounds.clear_pa(1_500.0, 27_000.0, 40_000.0) == 39_000.0
+    assert closed_bounds.clear_pa(1_500.0, 27_000.0, 2.0) == inf
+
+
+def test_the_plants_hidden_tyres_begin_as_near_as_is_clear():
+    line = closed_bounds.line_room(1150, 101_325, "pressure-open").clear
+    small = closed_bounds.compressor_room(600, 101_325, "pressure-open").clear
+    assert line < closed_plant.LINE_CLEAR_PA < line * 1.1
+    assert small < closed_plant.SMALL_CLEAR_PA < small * 1.1
+
+
+def test_a_hidden_tyres_figures_are_those_of_the_readme_and_the_hazard_rows():
+    """The compressor at any stop reading of the low range, a line of 9 bar."""
+    rooms = [
+        closed_bounds.compressor_room(v, a, "pressure-open", stop)
+        for v in (600, 1150)
+        for a in (70_100, 101_325)
+        for stop in range(20_000, 490_001, 47_000)
+    ]
+    assert max(r.clear for r in rooms) < 9_000 and max(r.entry for r in rooms) < 8_000
+    for volume_ml, clear in ((600, 50_000), (1150, 28_000), (2300, 15_000)):
+        assert closed_bounds.line_room(volume_ml, 101_325, "pressure-open").clear < clear
+
+
+def test_arming_keeps_targets_as_far_under_the_ceiling_as_the_numbers_say():
+    """The highest target of a wheel that arming accepts, and 1 kPa more."""
+    for kind, room_of in (
+        (configuration.COMPRESSOR, closed_bounds.compressor_room),
+        (configuration.LINE, closed_bounds.line_room),
+    ):
+        rig = configuration.HARDWARE[kind]
+        profile = closed_bounds.profile(600, codes.CHUCK_PRESSURE_OPEN)
+        free = room_of(600, 101_325, "pressure-open").free
+        here = {"ambient_pa": 101_325, "t0_ck": 29_315, "guard_pa": 0, "conn": 1, "job": 1}
+        under = {
+            target: arming.limits(profile | {"target_pa": target}, rig, here)[0]
+            for target in (500_000 - free - 2, 500_000 - free + 1_000)
+        }
+        assert list(under.values()) == [replies.OK, replies.TARGET_ABOVE_STOP]
 
 
 def test_a_hidden_tyre_ends_within_its_entry():
