@@ -16,6 +16,9 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
 PROMISES = tuple(f"G{n}" for n in range(1, 11))  # those that hardware or a single fault touches
 
+LAST = 164  # highest number given to a row
+FREE = {*range(97, 110), *range(123, 131), *range(142, 150)}  # numbers never given
+
 INSPECTION = (
     "inspection"  # in the column of tests: shown by inspection, no test fails if the claim is false
 )
@@ -89,6 +92,16 @@ def test_exists(test_id: str) -> bool:
 def missing_tests() -> list[str]:
     """Named tests that are not in the tree."""
     return sorted({t for row in load() for t in row.tests if not test_exists(t)})
+
+
+def missing_rows() -> list[str]:
+    """Numbers given to a row that are not in the table, and rows that name neither a test nor an inspection."""
+    rows = load()
+    ids = {row.id for row in rows}
+    gone = [f"H{n:02d}" for n in range(1, LAST + 1) if n not in FREE and f"H{n:02d}" not in ids]
+    return [f"{i} is gone" for i in gone] + [
+        f"{row.id} names no test" for row in rows if not row.tests and not row.inspected
+    ]
 
 
 def missing_promises() -> list[str]:

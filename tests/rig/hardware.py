@@ -136,8 +136,8 @@ def rule_checks() -> Section:
 def hazard_rows() -> Section:
     names = list(FAULTS)
     rows, absent = hazards.load(), hazards.missing_tests()
-    lacking = hazards.missing_promises() + hazards.missing_faults(names)
-    backed = [r for r in rows if all(hazards.test_exists(t) for t in r.tests)]
+    lacking = hazards.missing_rows() + hazards.missing_promises() + hazards.missing_faults(names)
+    backed = [r for r in rows if r.tests and all(hazards.test_exists(t) for t in r.tests)]
     lines = [
         f"{len(rows)} rows, {len(backed)} with every named test in the tree; {len(names)} plant faults, {len(hazards.PROMISES)} promises"
     ]

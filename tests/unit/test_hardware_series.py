@@ -58,3 +58,23 @@ def test_all_figures_of_a_rating_are_kept_and_a_unit_twice_without_a_name_is_ref
 def test_every_class_is_checked_or_chosen_by_size():
     assert set(KINDS) == set(series.SERIES) | set(series.BY_SIZE)
     assert set(series.SERIES) == set(series.NEEDS)
+
+
+@pytest.mark.parametrize("kind", sorted(series.SERIES))
+def test_a_series_past_any_one_figure_is_refused(kind):
+    """Each figure of each named series is moved past what its rows allow; without the figure it is refused too."""
+    rows = [p for p in PARTS.values() if p.kind == kind]
+    for figures in series.SERIES[kind].values():
+        for figure, (way, limit) in series.NEEDS[kind].items():
+            allowed = [p.limits[limit] if isinstance(limit, str) else limit for p in rows]
+            past = min(allowed) * 1.5 + 1 if way == series.AT_MOST else max(allowed) * 0.5 - 1
+            assert series.fits(kind, figures | {figure: past}, PARTS), figure
+            assert series.fits(kind, {k: v for k, v in figures.items() if k != figure}, PARTS)
+
+
+def test_a_gate_that_holds_on_longer_is_refused():
+    """The gate's fall ends at the lowest threshold, the coil's at the lowest release voltage: worst cases of the drop-out."""
+    mos = series.SERIES["nmos-power"]["IPP040N06N"] | {"threshold_low": 0.6}
+    relay = next(iter(series.SERIES["relay"].values())) | {"release_v": 0.3}
+    assert any("threshold_low" in bad for bad in series.fits("nmos-power", mos, PARTS))
+    assert any("release_v" in bad for bad in series.fits("relay", relay, PARTS))

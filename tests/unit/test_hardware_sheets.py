@@ -1,6 +1,7 @@
 """Hazard table and check-out sheet: every promise and every plant fault has a row, every named test is in the tree."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from rimward.simulation.plant.faults import FAULTS
@@ -27,6 +28,19 @@ def test_at_least_forty_rows_all_filled():
             )
         ), row.id
         assert row.promise in hazards.PROMISES
+
+
+def test_no_row_is_gone_and_none_is_without_a_test(monkeypatch):
+    """A row taken out, or robbed of its tests, is missed by number."""
+    assert hazards.missing_rows() == [] and {int(row.id[1:]) for row in ROWS}.isdisjoint(
+        hazards.FREE
+    )
+    for at, row in enumerate(ROWS):
+        monkeypatch.setattr(hazards, "load", lambda at=at: ROWS[:at] + ROWS[at + 1 :])
+        assert hazards.missing_rows() == [f"{row.id} is gone"]
+    bare = [replace(ROWS[-1], tests=())]
+    monkeypatch.setattr(hazards, "load", lambda: ROWS[:-1] + bare)
+    assert hazards.missing_rows() == [f"{ROWS[-1].id} names no test"]
 
 
 def test_every_promise_has_a_row():
