@@ -1,8 +1,13 @@
 """Short instructions for two metres: one for every state, question and cause, none too long, a question where a person is asked."""
 
+import re
+from pathlib import Path
+
 import pytest
+from rimward import web
+from rimward.cli.commands import proof_run
 from rimward.web import far
-from rimward_protocol import enumerations, reasons
+from rimward_protocol import codes, enumerations, reasons
 
 WORDS = {
     "state": (far.STATES, [row[1] for row in enumerations.FILL_STATES]),
@@ -42,3 +47,11 @@ def test_what_says_not_to_use_it_says_so():
             assert far.CAUSES[word].startswith("Stand clear"), word
         if "take the hose off" in step:
             assert far.CAUSES[word].startswith("Hose off"), word
+
+
+def test_every_text_states_the_length_that_a_label_may_have():
+    """A person who follows the hint must not be refused."""
+    pages = sorted((Path(web.__file__).parent / "templates").glob("*.html"))
+    texts = [page.read_text(encoding="utf-8") for page in (*pages, Path(proof_run.__file__))]
+    said = [found for text in texts for found in re.findall(r"(?i)at most (\d+) letters", text)]
+    assert len(said) >= 3 and set(said) == {str(codes.LABEL_LETTERS)}

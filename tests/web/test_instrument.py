@@ -89,6 +89,9 @@ def test_in_every_state_of_a_fill(chromium: Browser, server: Server, bench: Benc
             assert axe(page) == []
         if state == "result":
             expect(page.locator("#other-name")).to_have_text("Once cold, about")
+            page.set_viewport_size({"width": 360, "height": 640})
+            expect(page.locator("#far-cold")).to_contain_text("once cold about 3.")
+            assert page.evaluate(IN_VIEW, ["#far-cold"]) == []
             expect(page.locator("#tyre")).to_have_text(re.compile(r"[34]\.\d\d bar"))
         if state == "seat-pause":
             expect(page.locator("#next-word")).to_have_text("Question")

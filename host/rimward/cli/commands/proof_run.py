@@ -30,7 +30,7 @@ from rimward.limits.volume import volumes
 @click.option(
     "--label",
     required=True,
-    help="Name of the specimen as marked on rim and tyre; at most 20 letters.",
+    help="Name of the specimen as marked on rim and tyre; at most 16 letters.",
 )
 @SPECIMEN
 @MEDIUM

@@ -21,7 +21,7 @@ function phaseOf(s) {
   const before = page.dataset.phase;
   if (!s) return before;
   if (ENDS.includes(s.state) || (s.latched && s.state !== 'idle')) return 'result';
-  const under = s.ceiling_pa > 0 || s.state === 'asking' || MOVES.includes(s.state) || s.waiting_means;
+  const under = s.ceiling_pa > 0 || ['asking', 'ready'].includes(s.state) || MOVES.includes(s.state) || s.waiting_means;
   return under ? 'fill' : 'prepare';
 }
 
@@ -97,6 +97,7 @@ function showNumbers() {
   const [other, says] = beside(known, name, now);
   text('other-name', other);
   text('tyre', says);
+  text('far-cold', other.startsWith('Once cold') ? `once cold about ${says}` : '');
   page.dataset.old = old ? 'yes' : 'no';
   page.dataset.known = known ? 'yes' : 'no';
   page.classList.toggle('over', Boolean(known && now.over));
