@@ -164,7 +164,9 @@ def test_important_values_are_readable_at_two_metres(chromium: Browser, server: 
     page.context.close()
 
 
-@pytest.mark.parametrize("size", [(360, 640), (320, 256)], ids=["phone", "400 % zoom"])
+@pytest.mark.parametrize(
+    "size", [(360, 640), (320, 256), (1280, 800)], ids=["phone", "400 % zoom", "laptop"]
+)
 def test_a_running_test_is_on_the_first_screen(
     chromium: Browser, server: Server, size: tuple[int, int]
 ) -> None:
@@ -177,6 +179,7 @@ def test_a_running_test_is_on_the_first_screen(
         ("holding", "Keep holding the run control behind the screen; release it to stop and vent."),
         ("look at both beads", f"{show.STATES['seat-pause'].capitalize()}. Keep holding."),
         *((state, show.SAID[kind]) for kind, state in PHASES.items()),
+        ("The tyre blew off", "The specimen is scrap: mark rim and tyre as tested."),
     ):
         page.evaluate(
             "([state, says]) => { document.getElementById('state').textContent = state; document.getElementById('next').textContent = says; }",
@@ -186,6 +189,8 @@ def test_a_running_test_is_on_the_first_screen(
             box = page.locator(part).bounding_box()
             assert box and box["y"] >= 0 and box["y"] + box["height"] <= size[1], (part, box)
             assert box["x"] >= 0 and box["x"] + box["width"] <= size[0], (part, box)
+        card, words = (page.locator(part).bounding_box() for part in (".says", "#state"))
+        assert card and words and words["x"] + words["width"] <= card["x"] + card["width"], state
     page.context.close()
 
 

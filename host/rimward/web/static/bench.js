@@ -101,7 +101,7 @@ function highest(trial) {
 
 const PHASES = { sent: 'sending', confirm: 'confirm at the bench', hold: 'ready', 'let-go': 'ended, vented', ended: 'ended', refused: 'not done' };
 const STATES = { filling: 'rising', 'leak-watch': 'holding', 'seat-pause': 'look at both beads' };
-const SIGNS = { filling: '▲', 'leak-watch': '❚❚', 'seat-pause': '?', ended: '✓', refused: '✕', 'let-go': '■' };
+const SIGNS = { filling: '▲', 'leak-watch': '❚❚', 'seat-pause': '?', ended: '■', refused: '✕', 'let-go': '■' };
 const LINES = {
   none: ['no bench', 'Plug the bench in, or look for it below.'],
   looking: ['looking', 'Check the cable and the port.'],
