@@ -233,7 +233,7 @@ NODES = (
 )
 
 NOT_ARGUED = (
-    "by proof: tyres under 0.6 L (under 1.15 L with the compressor in the high range), places above 3000 m, line valves slower than their class; drawn fills alone stand for these",
+    "by proof: tyres under 0.6 L (with the compressor under 0.66 L above 2400 m and under 1.15 L in the high range), places above 3000 m, line valves slower than their class; drawn fills alone stand for these",
     "that a tyre which the reading does not show (behind a closed core) stays below its ceiling when it is nearer to it than the closed loop's `clear` as the core opens: attached so "
     "with the compressor, or asked for air past its target while the hose leaks (H164). One opening of the core may lift it by `entry` over it, which is proved; for a hose that keeps "
     "leaking, chosen fills alone and the independent cutoff stand",

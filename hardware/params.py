@@ -205,6 +205,11 @@ PARAMS = {
     "tyre_ml": Param(
         600.0, 1150.0, 6000.0, "mL", "20-622 full torus 634 mL (by definition), rounded down"
     ),
+    "hose_c": Param(1.2, 1.5, 1.8, "dm3/(s bar)", OURS + ": 1.2 m of 6 mm hose, 20 %"),
+    "chuck_c": Param(0.64, 0.80, 0.96, "dm3/(s bar)", OURS + ", 20 %"),
+    "core_c": Param(
+        0.10, 0.25, 0.50, "dm3/(s bar)", "estimate from geometry; nothing published found"
+    ),
     "manifold_ml": Param(40.0, 60.0, 90.0, "mL", OURS + ": block, plenum and 1.2 m of 6 mm hose"),
 }
 

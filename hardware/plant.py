@@ -31,6 +31,10 @@ DIRECT = {
     "relief_low_pa": ("relief_low", 1.0),
     "relief_high_pa": ("relief_high", 1.0),
     "manifold_ml": ("manifold_ml", 1.0),
+    "hose_c": ("hose_c", 1.0),
+    "chuck_c": ("chuck_c", 1.0),
+    "core_c": ("core_c", 1.0),
+    "spin_up_s": ("motor_spin_up", 1.0),
     "cutoff_tau_s": ("cutoff_filter", 1e-3),
     "supply_v": ("v5_sens", 1.0),
 }

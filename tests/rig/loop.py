@@ -10,7 +10,7 @@ NOT_PROVED = (
     "a tyre that the reading does not show (pressure-open chuck, core shut) and that lies nearer to its ceiling than `clear` as its core opens: attached so with the compressor, "
     "or asked for air past its target while the hose leaks (H164). One opening may lift it over by `entry`, which is proved; a hose that keeps leaking opens it again, "
     "and then only over-pressure, budgets and the independent cutoff end it. Fills by the fill controller stand for that",
-    "smaller tyres than stated, in the high range with the compressor under 1.15 L; higher than 3000 m",
+    "smaller tyres than stated, with the compressor under 0.66 L above 2400 m and under 1.15 L in the high range; higher than 3000 m",
 )
 
 

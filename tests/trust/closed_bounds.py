@@ -29,14 +29,15 @@ MAIN_OVER = 1.1  # highest pressure of a main over the stated supply: `common pr
 DEEPEST_PA = (
     500_000.0  # a hose is not under ambient, a tyre not over its ceiling: this one in the low range
 )
-CORE_C = 0.5  # widest valve core, dm3/(s bar): estimate from geometry, `core_c` of the plant
+SMALLEST_ML = 600
+COMPRESSOR_HIGH_ML = 660  # with the compressor from 2400 m (75 kPa) to 3000 m
 RATE_PARTS = 128  # parts into which the flow is divided to find its worst share
 DROP_PARTS = 16  # parts of the flow drop that are tried
 
 SOURCES = {
     "rise": (
         "delivery: `delivery` and `delivery_percent` of configuration.HARDWARE, `fad_l_min` of params; line: `inlet_c`, `b_ratio` of params, main 10 % over the stated supply; volume: `volume_low_ml` of the profile; "
-        "spin-up: `motor_spin_up` of params; conductance: `hose_c`, `chuck_c`, `core_c` of the plant's parameters",
+        "spin-up: `motor_spin_up` of params; conductance: `hose_c`, `chuck_c`, `core_c` of params",
         ("H77", "H60"),
     ),
     "jitter": ("the tick measures itself; over 40 units it trips", ("H11", "H12")),
@@ -101,8 +102,7 @@ class Room:
 
 def path_c() -> float:
     """Widest hose, chuck and core in a row, dm3/(s bar): their squares' reciprocals add up."""
-    p = PlantParams()
-    return 1 / sqrt(1 / p.hose_c**2 + 1 / p.chuck_c**2 + 1 / CORE_C**2)
+    return 1 / sqrt(sum(1 / PARAMS[name].high ** 2 for name in ("hose_c", "chuck_c", "core_c")))
 
 
 @cache
@@ -246,13 +246,13 @@ def line_room(
 
 
 def rooms() -> list[Room]:
-    """Both sources and chucks, from the smallest tyre to a large one, sea level and 3000 m."""
+    """Both sources and chucks, from the smallest tyre to a large one, sea level, 2400 m and 3000 m."""
     return [
         room(v, a, c)
-        for room in (compressor_room, line_room)
+        for room, high_ml in ((compressor_room, COMPRESSOR_HIGH_ML), (line_room, SMALLEST_ML))
         for c in ("pin-open", "pressure-open")
-        for v in (600, 1150, 2300)
-        for a in (101_325, 70_100)
+        for a, smallest in ((101_325, SMALLEST_ML), (75_000, SMALLEST_ML), (70_100, high_ml))
+        for v in (smallest, 1150, 2300)
     ]
 
 

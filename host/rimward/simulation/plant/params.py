@@ -36,7 +36,7 @@ class PlantParams:
     delivery_cooling: float = par(
         0.7, "-", OURS + " (share of the compression heat left in head and tube)"
     )
-    spin_up_s: float = par(0.08, "s", OURS + " (time constant)")
+    spin_up_s: float = par(nominal("spin_up_s"), "s", BOARD + " (time constant)")
     coast_s: float = par(nominal("coast_s"), "s", BOARD)
     battery_sag: float = par(
         0.0, "-", ASSUMED + " (share of its speed that the pump loses on a tired battery)"
@@ -79,11 +79,11 @@ class PlantParams:
     # manifold, hose, valve, chuck
     manifold_ml: float = par(nominal("manifold_ml"), "mL", BOARD)
     manifold_ua: float = par(0.8, "W/K", OURS)
-    hose_c: float = par(1.5, "dm3/(s bar)", OURS + " (1.2 m of 6 mm hose)")
+    hose_c: float = par(nominal("hose_c"), "dm3/(s bar)", BOARD)
     hose_b: float = par(0.3, "-", OURS)
-    chuck_c: float = par(0.8, "dm3/(s bar)", OURS)
+    chuck_c: float = par(nominal("chuck_c"), "dm3/(s bar)", BOARD)
     chuck_b: float = par(0.3, "-", OURS)
-    core_c: float = par(0.25, "dm3/(s bar)", ESTIMATE + " (0.1 to 0.5)")
+    core_c: float = par(nominal("core_c"), "dm3/(s bar)", BOARD)
     core_b: float = par(0.3, "-", ESTIMATE)
     crack_pa: float = par(20e3, "Pa", ESTIMATE)
     core_hysteresis_pa: float = par(
