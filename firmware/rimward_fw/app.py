@@ -18,6 +18,7 @@ from rimward_fw.control.phases import ARMED, NOBODY, OVER
 from rimward_fw.control.unregistered import Entry
 from rimward_fw.link.connection import Link
 from rimward_fw.storage import logbook, recent
+from rimward_fw.storage.blocks import heap_free
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from rimward_fw.shapes import Board
 
 
-WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 1000
+WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 200
 PIECES, WRITE_MS = 16, 10  # of a session in one turn
 STILL_MS = 200  # without a tick: it has stopped
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
@@ -70,9 +71,10 @@ class App:
         self._next_work = 0
         self._head = -1
         self._head_ms = 0
-        self._next_slow = 0
+        self._next_slow = self._next_collect = 0
+        self._counted = True
         self.opened_s = 0
-        self.heap_free = _heap_free()
+        self.heap_free = heap_free()
         self.read_settings()
         for slot, name in ((17, "gain_a"), (19, "gain_b"), (20, "off_b")):
             self.engine.x[slot] = self.transducers[name]
@@ -288,8 +290,7 @@ class App:
     def work(self) -> None:
         """Run one turn of the main loop."""
         self.board.idle()
-        head = self.engine.head
-        now = self.board.ticks_ms()
+        head, now = self.engine.head, self.board.ticks_ms()
         if head != self._head:
             self._head, self._head_ms = head, now
         elif now - self._head_ms > STILL_MS:
@@ -307,11 +308,19 @@ class App:
         self.consent.work()
         self.cycle.work()
         self.cutoff.work()
-        self.recorder.work(self.sample(), self._limits())
-        self._keep()
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
             self._next_slow = head + SLOW_TICKS
-            self._slow()
+            self._slow()  # these and a collection take a turn of their own: 50 ms is the most for one
+        elif head >= self._next_collect or self._next_collect - head > COLLECT_TICKS:
+            self._next_collect = head + COLLECT_TICKS
+            gc.collect()  # before the heap is full, which would collect in the middle of another turn
+            self._counted = False
+        elif not self._counted:
+            self._counted = True
+            self.heap_free = heap_free()
+        else:
+            self.recorder.work(self.sample(), self._limits())
+            self._keep()
 
     def _keep(self) -> None:
         """Write pieces of the session for a limited time; a piece that takes long, such as a flash erase, ends this turn."""
@@ -348,17 +357,13 @@ class App:
         return ceiling, max(0, ceiling - e.g[slots.G_BAND]), e.y[slots.Y_TARGET_PA]
 
     def _slow(self) -> None:
-        """Run the tenth-of-a-second tasks: ambient, display, buzzer, memory."""
+        """Run the tenth-of-a-second tasks: ambient, display, buzzer, rooms."""
         self.interface.work()
         self.clock.unix_s()  # often enough to detect the wrap of the milliseconds
         self.air.work()
         self.cutoff.watch()
         if not self.enabled():
             rooms.rest()
-        if self.engine.head % COLLECT_TICKS < SLOW_TICKS:
-            if not self.enabled():
-                gc.collect()
-            self.heap_free = _heap_free()  # walks the whole heap, so not for every status
 
 
 def run(board: "Board", kind: type[App] = App) -> None:
@@ -393,7 +398,3 @@ def run(board: "Board", kind: type[App] = App) -> None:
         board.off()
         board.last_words(error)
         board.reset()
-
-
-def _heap_free() -> int:
-    return gc.mem_free() if hasattr(gc, "mem_free") else 0

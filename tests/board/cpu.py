@@ -90,6 +90,11 @@ class Cpu:
         """Count from now on, before the first `run`."""
         self._counted = counting.count(self.uc)
 
+    def at(self, symbol: str, call: Callable[[], None]) -> None:
+        """Call whenever the processor comes to a function, before the first `run`."""
+        place = self.symbols[symbol] & ~1
+        self.uc.hook_add(unicorn.UC_HOOK_CODE, lambda *_: call(), begin=place, end=place)
+
     @property
     def instructions(self) -> int:
         """Instructions counted so far."""

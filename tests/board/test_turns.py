@@ -6,15 +6,14 @@ from tests.board import turns
 from tests.board.__main__ import HEAP
 from tests.board.line import board
 
-# Turns of so many jumps through a loop, the watchdog fed after each; the first feed begins the count.
-FED = """
+# Turns of so many jumps through a loop, a sleep after each; the first sleep begins the count.
+SLEPT = """
 import machine
-watchdog = machine.WDT(timeout=8000)
-watchdog.feed()
+machine.idle()
 for jumps in {jumps}:
     for n in range(jumps):
         pass
-    watchdog.feed()
+    machine.idle()
 for n in range(1000):
     machine.idle()
 """
@@ -27,9 +26,9 @@ def test_no_turn_is_longer_than_what_is_in_force(tmp_path: Path) -> None:
     assert turns.over(longest) == []
 
 
-def fed(folder: Path, *jumps: int) -> dict[str, int]:
+def slept(folder: Path, *jumps: int) -> dict[str, int]:
     """Longest turn of a program with turns of so many jumps."""
-    (folder / "main.py").write_text(FED.format(jumps=jumps))
+    (folder / "main.py").write_text(SLEPT.format(jumps=jumps))
     with board(folder, HEAP, counting=True) as line:
         counted = turns.Turns(line.world)
         line.advance(1.0)
@@ -37,17 +36,17 @@ def fed(folder: Path, *jumps: int) -> dict[str, int]:
 
 
 def test_the_longest_turn_is_found_wherever_it_stands(tmp_path: Path) -> None:
-    shortest = fed(tmp_path, 100)["start"]
-    assert fed(tmp_path, 2000, 100)["start"] > 5 * shortest
-    assert fed(tmp_path, 100, 2000)["start"] > 5 * shortest
+    shortest = slept(tmp_path, 100)["start"]
+    assert slept(tmp_path, 2000, 100)["start"] > 5 * shortest
+    assert slept(tmp_path, 100, 2000)["start"] > 5 * shortest
 
 
 def test_a_planted_slow_turn_is_over(tmp_path: Path) -> None:
     jumps = 1000
-    while turns.ms(fed(tmp_path, jumps)["start"]) < turns.MOST_MS["start"]:
+    while turns.ms(slept(tmp_path, jumps)["start"]) < turns.MOST_MS["start"]:
         jumps *= 2
-    assert turns.over(fed(tmp_path, 100, jumps, 100)) == ["start"]
-    assert turns.over(fed(tmp_path, 100, 100)) == []
+    assert turns.over(slept(tmp_path, 100, jumps, 100)) == ["start"]
+    assert turns.over(slept(tmp_path, 100, 100)) == []
 
 
 def test_what_no_activity_bounds_is_over() -> None:

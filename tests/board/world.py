@@ -86,7 +86,12 @@ class World(Cpu):
 
     def empty(self) -> None:
         """Take the hose to an empty tyre."""
-        self.hose_pa = self.cold_pa = self.hot_pa = 0.0
+        self.part_full(0.0)
+
+    def part_full(self, pa: float) -> None:
+        """Take the empty hose to a cold tyre at this pressure, Pa gauge."""
+        self.hose_pa = self.hot_pa = 0.0
+        self.cold_pa = pa
 
     def _tick(self, *_: int) -> int:
         self.us += PERIOD_US

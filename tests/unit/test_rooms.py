@@ -1,5 +1,6 @@
 """Modules joined for the chip, and rooms: loaded when needed, dropped before a fill, never loaded while air may move."""
 
+import ast
 import sys
 import types
 
@@ -26,6 +27,7 @@ def test_every_room_is_a_file_of_its_own_and_all_else_is_joined(ready: dict[str,
         "/main.py",
         "/lib/rimward_fw/app.py",
         "/lib/rimward_fw/board/pico.py",
+        *(f"/lib/{name.replace('.', '/')}.py" for name in plan.JOINS),
     } | ({"/lib/rimward_protocol/compat.py"} & set(ready))
 
 
@@ -124,3 +126,25 @@ def test_no_room_is_loaded_for_a_request_while_air_may_move(
     told: list[tuple[int, int]] = []
     monkeypatch.setattr(link, "error", lambda code, detail: told.append((code, detail)))
     assert link._answer() == replies.BUSY_FILLING and told == [(replies.BUSY_FILLING, 0)]
+
+
+def test_no_joined_module_has_more_names_than_the_chip_finds_at_once(ready: dict[str, str]) -> None:
+    """One byte of a name's hash is kept there: 256 places to begin a look-up, whatever the table's size."""
+    for name in (*plan.JOINS, "rimward_fw.app", plan.BOARD):
+        tree = ast.parse(ready[f"/lib/{name.replace('.', '/')}.py"])
+        found = {
+            bound
+            for node in tree.body
+            for bound in (
+                [node.name]
+                if isinstance(node, ast.FunctionDef | ast.ClassDef)
+                else [alias.asname or alias.name for alias in node.names]
+                if isinstance(node, ast.Import | ast.ImportFrom)
+                else [
+                    n.id
+                    for n in ast.walk(node)
+                    if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)
+                ]
+            )
+        }
+        assert 10 < len(found) < 128, name

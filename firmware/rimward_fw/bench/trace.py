@@ -179,14 +179,15 @@ class PackedTrace(Blocks):
         self._at = 0  # blocks before this place are thinned, or stay as they are
         self._moved = True  # the block before that place moves, or is not known
 
-    def open(self) -> None:
-        """Take the memory: what the heap has beyond the reserve, at most TRACE_BYTES."""
+    def open(self, free: int = -1) -> int:
+        """Take the memory: what the heap has beyond the reserve, at most TRACE_BYTES. Return the size."""
+        free = free_bytes() if free < 0 else free
         size = TRACE_BYTES
-        while size > LEAST_BYTES and free_bytes() < size + RESERVE_BYTES:
+        while size > LEAST_BYTES and free < size + RESERVE_BYTES:
             size = size * 7 // 8
         self.size = size
         self._forget()
-        Blocks.open(self)
+        return Blocks.open(self, free)
 
     def confirm(self, from_tick: int, to_tick: int) -> None:
         """Note that the host has samples without a gap over these ticks."""

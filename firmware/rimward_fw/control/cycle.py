@@ -19,6 +19,7 @@ from rimward_fw.control.phases import (
 from rimward_fw.ui import buttons
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import Any
 
     from rimward_protocol.shapes import Record
@@ -48,6 +49,9 @@ class FillCycle:
         self.connection = 0
         self.t0_ck = 0
         self.queue: list[tuple[int, int]] = []
+        self.steps: list[
+            "Callable[[], None]"
+        ] = []  # of a fill's start, one a turn of the main loop
         self.cause = 0
         self.tyre_pa = -1
         self._quiet = self._was_run = self.tripped = 0
@@ -201,6 +205,8 @@ class FillCycle:
                 t0_ck, seating = self.to_arm
                 self.to_arm = None
                 self.arm(t0_ck, seating)
+        elif self.steps:
+            self.steps.pop(0)()
         elif self.phase == LOADING and not self.queue:
             self.phase = ARMED
         if e.answers & buttons.CONFIRM and e.f[slots.F_STATE] not in (
@@ -288,6 +294,7 @@ class FillCycle:
 
     def leave(self, cause: int) -> None:
         """End the cycle: remove the ceiling and close the session."""
+        self.steps = []
         if self.to_arm:
             self.to_arm = None
         elif self.armed():

@@ -76,24 +76,32 @@ def hindrance(cycle: "FillCycle", t0_ck: int, seating: bool) -> tuple[int, str]:
 
 
 def begin(cycle: "FillCycle", x: list[int], y: list[int], highest_pa: int) -> None:
-    """Open the record and queue the slow words of the guard (`x`) and of the fill controller (`y`)."""
-    app = cycle.app
+    """Queue the record's opening, one step a turn of the main loop, then the slow words of the guard (`x`) and of the fill controller (`y`)."""
     first = slots.FAST_INPUTS
     cycle.ceiling_pa = x[slots.X_CEIL_PA - first]
     cycle.stop_pa = cycle.ceiling_pa - x[slots.X_BAND_PA - first]
     cycle.highest_pa = highest_pa
-    rooms.drop()  # their memory becomes the record's
-    app.open_session(cycle)
-    cycle.losses.begin(cycle.wheel)
     cycle.ran = False
+    cycle.queue = []
+    cycle.steps = [
+        rooms.forget,  # their memory becomes the record's
+        lambda: cycle.app.open_session(cycle),
+        lambda: cycle.losses.begin(cycle.wheel),
+        lambda: loaded(cycle, x, y),
+    ]
+    cycle.phase = LOADING
+    cycle.tripped = 0
+    cycle.cause = 0
+
+
+def loaded(cycle: "FillCycle", x: list[int], y: list[int]) -> None:
+    """Queue the slow words, those that put the ceiling and the job in force last."""
+    app, first = cycle.app, slots.FAST_INPUTS
     cycle.queue = [(first + i, x[i]) for i in range(len(x)) if first + i != slots.X_CHK]
     cycle.queue += [(slots.FIRST_Y_SLOT + slots.FILL_SLOW + i, y[i]) for i in range(1, len(y))]
     cycle.queue += [
         (slots.X_CHK, x[slots.X_CHK - first]),
         (slots.FIRST_Y_SLOT + slots.Y_JOB, y[slots.Y_JOB - slots.FILL_SLOW]),
     ]
-    cycle.phase = LOADING
-    cycle.tripped = 0
-    cycle.cause = 0
     app.note(events.ARMED, 0, cycle.ceiling_pa, cycle.stop_pa)
     app.cutoff.began()

@@ -31,21 +31,25 @@ class Blocks:
         self._thin = thin
         self.lost = 0
 
-    def open(self) -> None:
-        """Allocate the buffer: half the size, and half again, where the heap has no such free block or would keep less than the reserve."""
+    def open(self, free: int = -1) -> int:
+        """Allocate the buffer: half the size, and half again, where the heap has no such free block or, of `free` bytes, would keep less
+        than the reserve; -1: counted here. Return the size.
+        """
+        free = free_bytes() if free < 0 else free
         self.begin = 0
         self.end = 0
         self.lost = 0
         size = self.size
         while len(self.buf) < size:
             try:
-                if size > LEAST_BYTES and free_bytes() < size + RESERVE_BYTES:
+                if size > LEAST_BYTES and free < size + RESERVE_BYTES:
                     raise MemoryError("reserve")
                 self.buf = bytearray(size)
             except MemoryError as full:
                 size = max(size // 2, LEAST_BYTES) if size > LEAST_BYTES else 0
                 if not size:
                     raise full
+        return size
 
     def close(self) -> None:
         """Release the buffer."""
@@ -84,8 +88,7 @@ class Blocks:
         """Move everything after `count` to the front in small pieces: a copy of it all would take as much memory again."""
         left = self.end - count
         for i in range(0, left, MOVE_BYTES):
-            piece = min(MOVE_BYTES, left - i)
-            self.buf[i : i + piece] = self.buf[count + i : count + i + piece]
+            copy(self.buf, i, self.buf, count + i, min(MOVE_BYTES, left - i))
         self.begin = max(self.begin - count, 0)
         self.end = left
 
@@ -95,7 +98,7 @@ class Blocks:
         self.buf[at] = kind
         self.buf[at + 1] = length & 255
         self.buf[at + 2] = length >> 8
-        self.buf[at + 3 : at + 3 + length] = payload[:length]
+        copy(self.buf, at + 3, payload, 0, length)
         self.end = at + 3 + length
 
     def oldest(self) -> tuple[int, memoryview]:
@@ -111,6 +114,16 @@ class Blocks:
             self.end = 0
 
 
+def copy(to: bytearray, at: int, source: bytearray, first: int, count: int) -> None:
+    """Copy `count` bytes, to a lower place or into another array. Without the inner view MicroPython moves all that lies after them as well."""
+    memoryview(to)[at : at + count][:] = memoryview(source)[first : first + count]
+
+
 def free_bytes() -> int:
     """Free heap in bytes; a huge number where the interpreter does not report it."""
-    return gc.mem_free() if hasattr(gc, "mem_free") else 1 << 30
+    return heap_free() or 1 << 30
+
+
+def heap_free() -> int:
+    """Free heap in bytes; 0 where the interpreter does not report it. Walks the whole heap."""
+    return gc.mem_free() if hasattr(gc, "mem_free") else 0

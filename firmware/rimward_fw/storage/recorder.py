@@ -12,7 +12,7 @@ from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import TYPE_CHECKING
 
 from rimward_fw.storage import trace
-from rimward_fw.storage.blocks import Blocks
+from rimward_fw.storage.blocks import Blocks, free_bytes
 from rimward_fw.storage.ticks import WRAP, TickReader
 
 if TYPE_CHECKING:
@@ -32,7 +32,9 @@ TRACE_BYTES = 8 * 1024  # 20 s at 50 Hz; then thinned, so that the whole fill st
 FIRST_TICKS = 2500 + 700  # 5 s, and the largest delay of a block: a stall of the ring, a bank
 SPAN_TICKS = 1000  # interval of snapshots, so that a span survives when older ones are dropped
 TRACE_STEP = 10
-TICKS_A_TURN = 50  # at most so many are drained in one turn of the main loop: four times the median number that arrive in one
+TICKS_A_TURN = (
+    20  # at most so many are drained in one turn of the main loop: one takes it 0.8 ms on the chip
+)
 FLOOR_PA = -1_000_000
 HALF = 0x20000000
 RETRY_TICKS = 500  # after a piece that the store refused
@@ -114,16 +116,15 @@ class Recorder:
         self.mac = session.chain_start(key, header) if key else b""
         self.wrote_header = False
         gc.collect()
+        free = free_bytes()
         for blocks in self.stores:
-            blocks.open()
+            free -= blocks.open(free)
         self._open()
         self.peak = FLOOR_PA
         self.pump_ticks = 0
         self._records = 0
         self.active = True
-        self.writing = (
-            True  # the header: from now on a session without an END block is one that was cut off
-        )
+        self.writing = True  # the header: a session without an END block was cut off
         self.failed = 0
         self.listed = False
         self._stage = _OPEN
@@ -136,9 +137,7 @@ class Recorder:
             self._payload[0] = meta
             self._payload[1 : 1 + len(data)] = data
             self._keep(layout.BLOCK_META, 1 + len(data), codes.HAPPENED)
-        self._snapshot(True)
-        self._span()
-        self.fast.lost = 0  # ticks before the session do not count
+        self._snapshot(True)  # its blocks are written when `work` comes to that tick
 
     def _open(self) -> None:
         """Allocate what only an open session needs."""
@@ -206,6 +205,7 @@ class Recorder:
             tick = ticks.take()
             if self.fast.add(tick, ticks.out & 255, ticks.out >> 8):
                 self._compress()
+                most = 1  # a bank takes a turn as long as the ticks that filled it
             self.peak = max(self.peak, ticks.fa_pa, ticks.fb_pa)
             if tick % TRACE_STEP == 0:
                 self._sample(tick, limits)

@@ -5,6 +5,8 @@ import struct
 from rimward_protocol import codes, layout
 from rimward_protocol.compat import TYPE_CHECKING
 
+from rimward_fw.storage.blocks import copy
+
 if TYPE_CHECKING:
     from rimward_fw.storage.blocks import Blocks
 
@@ -40,7 +42,7 @@ def thinned(blocks: "Blocks") -> bool:
         stop = at + 3 + length
         step, count = buf[at + _STEP], buf[at + _COUNT]
         leap = 2 if 2 * step <= TRACE_STEP_MAX else 1
-        buf[to : to + 3 + HEAD_BYTES] = buf[at:head]
+        copy(buf, to, buf, at, 3 + HEAD_BYTES)
         kept = (count + leap - 1) // leap
         buf[to + _STEP] = step * leap
         buf[to + _COUNT] = kept
@@ -49,7 +51,7 @@ def thinned(blocks: "Blocks") -> bool:
         buf[to + 2] = length >> 8
         to += 3 + HEAD_BYTES
         for record in range(head, stop, leap * RECORD_BYTES):
-            buf[to : to + RECORD_BYTES] = buf[record : record + RECORD_BYTES]
+            copy(buf, to, buf, record, RECORD_BYTES)
             to += RECORD_BYTES
         at = stop
     freed = at - to

@@ -39,6 +39,15 @@ HOST_ONLY = (
 # Only on a proof bench, whose files `rimward.kernels.bench` makes from these.
 BENCH_ONLY = "bench"
 BOARD = "rimward_fw.board.pico"  # loaded by `board.here`
+# Modules that each take in what only they load, before the main loop's takes in the rest. One module for all would cost the least memory, but the
+# chip's interpreter keeps one byte of a name's hash: in a table of 400 names a look-up goes through a hundred places, in one of 100 through three.
+JOINS = (
+    "rimward_fw.storage.recorder",
+    "rimward_fw.storage.store",
+    "rimward_fw.control.cycle",
+    "rimward_fw.ui.interface",
+    "rimward_fw.link.connection",
+)
 ARCH = "armv6m"
 OPTIMISE = "-O3"  # without line numbers, which would cost a twentieth of the heap
 # Compiled as a whole to machine code (`-X emit=viper`), each assembled into one module; the source modules are not installed.
@@ -149,7 +158,7 @@ def made_ready(
     } | (beside or {})
     plain, apart = (rest, {}) if frozen else longtexts.taken_out(rest)
     short = names.shortened(constants.folded(plain), whole.values())
-    starts = () if frozen else (_start(whole[MAIN]), BOARD)
+    starts = () if frozen else (*JOINS, _start(whole[MAIN]), BOARD)
     if starts:  # names that modules shared belong to one now
         short = names.shortened(
             joined.joined(short, starts, rooms.ROOMS, whole.values()), whole.values(), again=True
