@@ -18,6 +18,7 @@ from rimward.simulation.plant.kept import digest
 
 HERE = Path(__file__).parent
 PAGE, NOW, BASE = HERE / "WORLD.md", HERE / "world.json", HERE / "world_baseline.json"
+CURVE = HERE / "curve.json"  # of tests.bench.curve
 FILL_SEED, FILLS = 5, 400
 # name -> (sessions, seed, faults, people)
 CAMPAIGNS: dict[str, tuple[int, int, tuple[str, ...], tuple[str, ...]]] = {
@@ -132,6 +133,33 @@ TABLES = (
 )  # fmt: skip
 
 
+def curve_lines(kept: dict[str, Any], kernels: str) -> list[str]:
+    """Section of WORLD.md; says so where the figures are of other kernels."""
+    out = [
+        "## Settled error against time to `done`",
+        "",
+        f"Made by `python -m tests.bench.curve --write`: the bounds of certainty (`_SURE_...` in `kernels/fill_plan.py`) times a factor, {FILLS} feasible fills of each",
+        f"class, exact instruments. Seconds over the limit: 1.35 and 2 times the ideal (line 3 and 6 times), and 4 and 8 s. Kernels: {kept['kernels']}"
+        + ("." if kept["kernels"] == kernels else ", not those that stand: OUTDATED."),
+        "",
+        "| class | factor | settled error, kPa: p50 / p99 of its size | hold to done, s: median, p95 | s over the limit: median, p95 |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    for name in [one["class"] for one in kept["rows"][0]["classes"]]:
+        for row in kept["rows"]:
+            one = next(c for c in row["classes"] if c["class"] == name)
+            error, hold, over = (
+                one["settled_error_absolute_pa"],
+                one["hold_s"],
+                one["seconds_over_the_time_limit"],
+            )
+            out.append(
+                f"| {name} | {row['factor']:g} | {error['p50'] / 1e3:.1f} / {error['p99'] / 1e3:.1f} | {hold['p50']:.0f}, {hold['p95']:.0f} | "
+                f"{over['50']:+.1f}, {over['95']:+.1f} |"
+            )
+    return [*out, ""]
+
+
 def page(now: dict[str, Any], base: dict[str, Any]) -> str:
     """WORLD.md: each table with the baseline's row under the present one where it differs."""
     lines = [
@@ -155,6 +183,8 @@ def page(now: dict[str, Any], base: dict[str, Any]) -> str:
             if base["kernels"] != now["kernels"]:
                 lines.append(f"| *before* | {before.get(name, '-')} |")
         lines.append("")
+    if CURVE.exists():
+        lines += curve_lines(json.loads(CURVE.read_text()), now["kernels"])
     lines += [
         f"First-go campaign: `{command('healthy')}`.",
         "",

@@ -9,7 +9,14 @@ from array import array
 from collections.abc import Callable
 from typing import Any
 
-from tests.trust.tick_input_checks import latch, lease, sense, standing_samples, switches
+from tests.trust.tick_input_checks import (
+    latch,
+    lease,
+    low_supply,
+    sense,
+    standing_samples,
+    switches,
+)
 from tests.trust.tick_words import (
     BIAS,
     ENTER,
@@ -215,6 +222,8 @@ def step(m: Any) -> None:
             (10, 1_900, 1),
             (7, 2_071, 128),
             (0, 2_112, 129),
+            (0, 1_983, 0),  # half a unit less one, half a unit
+            (0, 1_984, 0),
         ):
             log: list[Any] = []
             t, x, g = tick_words(rng), [0] * 24, [1 << 24] * 40
@@ -276,5 +285,5 @@ class Clock(list[int]):
 
 
 CHECKS: tuple[Callable[[Any], None], ...] = (
-    sense, standing_samples, switches, latch, lease, couple, keep, reader, drive, decide, step,
+    sense, low_supply, standing_samples, switches, latch, lease, couple, keep, reader, drive, decide, step,
 )  # fmt: skip

@@ -60,6 +60,16 @@ def sense(m: Any) -> None:
         assert x[2] == switch_word(sio[1], t)
 
 
+def low_supply(m: Any) -> None:
+    """Around the smallest supply sum that a ratio is taken of."""
+    for whole in (0, 255, 256, 257, 258):
+        t, x, adc, dma = tick_words(random.Random(5)), Logged(24), Logged(16), Logged(4)
+        adc[0], adc[1], dma[2] = 100, whole, 7
+        t[9], t[12] = whole << 4, 47
+        m.sense(x, t, Logged(8), adc, dma, Logged(4))
+        assert t[9] == whole << 4 and x[1] == (100 << 16) // max(whole, 256)
+
+
 def standing_samples(m: Any) -> None:
     """Samples of a stopped DMA ring read 0; those of a running one are read."""
     for left, before, moves in ((100, 100, False), (100, 140, True), (2**28 - 1, 5, True)):

@@ -1,0 +1,35 @@
+"""The bench of error against time: its bounds are those of the kernel, and WORLD.md says of which kernels they are."""
+
+import pytest
+
+from tests.bench import curve, world
+
+
+def test_each_bound_of_certainty_is_scaled() -> None:
+    text = (curve.ROOT / curve.PLAN).read_text()
+    assert curve.scaled(text, 1.0).count("_SURE_") == text.count("_SURE_")
+    halved = curve.scaled(
+        "_SURE_A = const(1_300)\n_SURE_B = const(9)\n_SURE_C = const(4)  # why\n", 0.5
+    )
+    assert halved == "_SURE_A = const(650)\n_SURE_B = const(4)\n_SURE_C = const(2)  # why\n"
+
+
+def test_a_bound_that_is_not_known_is_refused() -> None:
+    with pytest.raises(ValueError, match="4 bounds"):
+        curve.scaled("".join(f"_SURE_{n} = const(1)\n" for n in "ABCD"), 1.0)
+
+
+def test_figures_of_other_kernels_are_called_so() -> None:
+    quantiles = {"p50": 1e3, "p95": 2e3, "p99": 3e3}
+    one = {
+        "class": "compressor, pin-open",
+        "settled_error_absolute_pa": quantiles,
+        "hold_s": {"p50": 30.0, "p95": 60.0},
+        "seconds_over_the_time_limit": {"50": 5.0, "95": -1.0},
+    }
+    kept = {"kernels": "a", "rows": [{"factor": 0.5, "classes": [one]}]}
+    assert "| compressor, pin-open | 0.5 | 1.0 / 3.0 | 30, 60 | +5.0, -1.0 |" in world.curve_lines(
+        kept, "a"
+    )
+    assert "OUTDATED" in " ".join(world.curve_lines(kept, "b"))
+    assert "OUTDATED" not in " ".join(world.curve_lines(kept, "a"))
