@@ -90,7 +90,11 @@ JUDGED: dict[str, tuple[str, ...]] = {
     "rimward.device.calibration.fit": ("unit/calibration",),
     "rimward.sessions.decisions": ("unit/decision_list", "unit/verification"),
     "rimward.sessions.replay": ("unit/verification", "unit/report"),
-    "rimward.sessions.verification": ("unit/verification", "faults/forged_records"),
+    "rimward.sessions.verification": (
+        "unit/verification_edges",
+        "unit/verification",
+        "faults/forged_records",
+    ),
     "rimward.limits.uncertainty.files": ("unit/uncertainty_edges", "unit/uncertainty"),
     "rimward.limits.uncertainty.inflator": ("unit/uncertainty_edges", "unit/uncertainty"),
     "rimward.limits.uncertainty.student": (

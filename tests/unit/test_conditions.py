@@ -245,3 +245,28 @@ def test_a_cartridge_s_temperature_out_of_reach_names_the_same_range() -> None:
     words = ["cartridge", "--grams", "16", "--tyre", "42-622", "--temp", "680"]
     shown = CliRunner().invoke(cli, words)
     assert shown.exit_code == 2 and "680 is not from -20 to 45 °C." in shown.output
+
+
+@pytest.mark.parametrize(
+    ("text", "celsius"),
+    [("33F", 0.555556), ("100F", 37.777778), ("-40F", -40), ("31.9F", -0.055556), ("18.25", 18.25)],
+)
+def test_fahrenheit_is_exact_to_a_millionth_of_a_degree(text: str, celsius: float) -> None:
+    assert parse_celsius(text) == celsius
+
+
+@pytest.mark.parametrize(
+    ("text", "metres"),
+    [(f"1000{unit}", 1000) for unit in ("", "m", " m", " metres", " Meters")]
+    + [(f"1000{unit}", 304.8) for unit in ("ft", " feet", " foot", "'")],
+)
+def test_each_unit_of_length(text: str, metres: float) -> None:
+    """0.3048 m a foot, exactly (international yard and pound agreement, 1959)."""
+    assert parse_metres(text) == pytest.approx(metres, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text", ["18 degC", "18 Celsius", "64.4 Fahrenheit", "64.4 degf", "64.4°F"]
+)
+def test_each_name_of_a_degree(text: str) -> None:
+    assert parse_celsius(text) == 18

@@ -203,6 +203,49 @@ def test_feeding_goes_on_while_sessions_are_dropped(tmp_path: Path) -> None:
     assert not one.make_room(1, 1) and len(fed) == 2
 
 
+@pytest.mark.parametrize("left", ["01", "0", "1", "n", "", "0n", "1n", "01n"])
+def test_a_start_with_each_set_of_files_left(tmp_path: Path, left: str) -> None:
+    """Copies 0 and 1, and what was written aside: any copy is the record, and both are there again."""
+    one = Store(str(tmp_path), lambda: False)
+    one.boot()
+    data = profile_of(revision=3)
+    one.profile_put(data, True)
+    path = tmp_path / "p" / WHEEL.hex()
+    (tmp_path / "p" / (WHEEL.hex() + ".n")).write_bytes(b"half")
+    for name in set("01n") - set(left):
+        (tmp_path / "p" / f"{WHEEL.hex()}.{name}").unlink()
+    again = Store(str(tmp_path), lambda: False)
+    again.boot()
+    there = bool(set("01") & set(left))
+    assert again.damaged == 0
+    assert again.profile_list() == ([WHEEL] if there else [])
+    names = sorted(one.name for one in path.parent.iterdir())
+    assert names == ([f"{WHEEL.hex()}.0", f"{WHEEL.hex()}.1"] if there else [])
+
+
+def test_while_locked_busy_is_said_before_room_is_looked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full flash is no failing one, as long as nothing may be written."""
+    locked = [False]
+    one = Store(str(tmp_path), lambda: locked[0])
+    one.boot()
+    for number in (1, 2):
+        one.session_append(number, b"x")
+        one.session_end(number, ABOUT)
+    monkeypatch.setattr(one, "_fits", lambda count, spare: False)
+    locked[0] = True
+    for call in (
+        lambda: one.session_append(3, b"x"),
+        lambda: one.put("n8", b"x"),
+        lambda: one.session_delete(2),
+        lambda: one.session_delete(9),
+    ):
+        assert call() == replies.BUSY_FILLING and one.failing == 0
+    assert not one.make_way(3, 1) and one.session_list() == [2, 1]
+    assert one.number("last") == 0
+
+
 # The table of wheels
 
 
