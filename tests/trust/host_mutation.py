@@ -107,7 +107,7 @@ JUDGED: dict[str, tuple[str, ...]] = {
     "rimward.limits.energy": ("unit/energy", "outside/energy", "outside/cautions"),
     "rimward.base.units": ("unit/units", "outside/units"),
     "rimward.limits.volume": ("unit/volume", "outside/volumes", "unit/cartridge"),
-    "rimward_fw.control.arming": ("unit/fill_arming",),
+    "rimward_fw.control.arming": ("unit/fill_arming", "unit/arming_fractions"),
     "rimward_fw.control.builtin": ("faults/request_edges", "faults/visit", "faults/consent"),
     "rimward_fw.control.consent": ("faults/request_edges", "faults/visit", "faults/consent"),
     "rimward_fw.control.cycle": (

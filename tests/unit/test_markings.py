@@ -289,3 +289,17 @@ def test_any_row_of_words_is_read_or_refused_and_a_lone_minimum_never_becomes_a_
     words = {token for token in tokens if token in ("min", "max", "MAX PRESSURE", "inflate to")}
     if words == {"min"} and not {"-", "to"} & set(tokens):
         assert found.max_pa is None
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["5bar73psi", "5 bar73 psi", "4-6bar58-87psi", "5 bar5 bar", "max5bar4bar", "5bar 4bar6bar"],
+)
+def test_two_pressures_need_something_between_them(text: str) -> None:
+    with pytest.raises(Refused, match="not understood"):
+        read_marking(text)
+
+
+@pytest.mark.parametrize("text", ["max 5bar", "5bar max", "5bar/73psi", "5bar 73psi"])
+def test_a_word_or_a_separator_is_enough(text: str) -> None:
+    assert read_marking(text).max_pa == 500_000
