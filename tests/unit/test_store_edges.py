@@ -139,7 +139,11 @@ def test_late_trips_are_the_last_sixteen(tmp_path: Path) -> None:
     ticks = [row["tick"] for row in one.trips()]
     assert ticks == [19, *range(14, -1, -1)], "newest first; the first 15 that waited stay"
     enabled[0] = False
-    assert one._keep_late() == replies.OK == one._keep_late()
+    assert one._keep_late() == replies.OK
+    revision = one.get("trips")[1]
+    assert one._keep_late() == one.session_append(1, b"x") == replies.OK
+    assert one.session_end(1, ABOUT) == replies.OK
+    assert one.get("trips")[1] == revision, "nothing waits, nothing is written"
     assert [row["tick"] for row in one.trips()] == ticks
 
 
