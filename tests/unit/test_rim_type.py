@@ -212,3 +212,10 @@ def test_the_walk_asks_every_question_and_enter_means_not_known(desk, monkeypatc
 def test_tubeless_use_without_proof_is_reported(tubeless, shown):
     said = " ".join(identify_rim_type(Answers(words="straight-side", tubeless=tubeless)).why)
     assert ("tubeless use is not shown, so it is recorded as SS" in said) is not shown
+
+
+@pytest.mark.parametrize("marking", ["", "  "])
+def test_a_rim_without_a_marking_gets_no_remark_about_it(marking):
+    found = identify_rim_type(Answers(marking=marking))
+    assert found.signs == () and found.size is None and len(found.why) == 2
+    assert not any("names no rim type" in line for line in found.why)
