@@ -31,6 +31,7 @@ PLACES = {"rimward": ROOT / "host", "rimward_fw": ROOT / "firmware"}
 EQUIVALENT = Path(__file__).with_name("host_equivalent.json")
 LEAST_KILLED = 0.95
 LIMIT_S = 240  # many times what the slowest tests take: only a loop without an end is stopped
+NO_VERDICT = 70  # exit code of a run that failed by itself: kills nothing
 OURS = {"rimward", "rimward_fw", "rimward_protocol"}
 COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq, ast.In: ast.NotIn, ast.NotIn: ast.In,
@@ -83,7 +84,7 @@ JUDGED: dict[str, tuple[str, ...]] = {
     "rimward.wheels.register.questions": ("unit/wheel_ask",),
     "rimward.wheels.register.issued": ("unit/profile_standing", "unit/profiles"),
     "rimward.wheels.tag.reading": ("unit/tag_reading", "unit/profile_standing", "unit/tag"),
-    "rimward.wheels.profiles": ("unit/profiles", "unit/profile_standing"),
+    "rimward.wheels.profiles": ("unit/refusal_now", "unit/profiles", "unit/profile_standing"),
     "rimward.wheels.profile_files": ("unit/profiles",),
     "rimward.wheels.keys": ("unit/keys",),
     "rimward.base.instrument": ("unit/calibration_age", "unit/page_calibration"),
@@ -268,21 +269,24 @@ def load_libraries(tests: tuple[str, ...]) -> None:
 
 
 def run_tests(folder: str, arguments: list[str], module: str) -> NoReturn:
-    """In a forked process: put the mutant in its place and end with pytest's exit code."""
-    os.setsid()
-    void = os.open(os.devnull, os.O_RDWR)
-    for stream in (0, 1, 2):
-        os.dup2(void, stream)
-    paths = [folder, *map(str, (ROOT, ROOT / "host", ROOT / "protocol", ROOT / "firmware"))]
-    sys.path[:0] = paths
-    os.environ |= {"PYTHONPATH": os.pathsep.join(paths), "RIMWARD_MUTANT": module}
-    os.chdir(ROOT)
-    if module:
-        importlib.import_module("sitecustomize_mutant")
-    import pytest
+    """In a forked process: put the mutant in its place and end with pytest's exit code, or with NO_VERDICT where that could not be had."""
+    code = NO_VERDICT
+    try:
+        os.setsid()
+        void = os.open(os.devnull, os.O_RDWR)
+        for stream in (0, 1, 2):
+            os.dup2(void, stream)
+        paths = [folder, *map(str, (ROOT, ROOT / "host", ROOT / "protocol", ROOT / "firmware"))]
+        sys.path[:0] = paths
+        os.environ |= {"PYTHONPATH": os.pathsep.join(paths), "RIMWARD_MUTANT": module}
+        os.chdir(ROOT)
+        if module:
+            importlib.import_module("sitecustomize_mutant")
+        import pytest
 
-    code = int(pytest.main(arguments))
-    os._exit(code)  # whatever threads a test has left
+        code = int(pytest.main(arguments))
+    finally:
+        os._exit(code)  # whatever threads a test has left
 
 
 def judge(tests: tuple[str, ...], module: str = "", source: str = "", only: str = "") -> int:
@@ -291,10 +295,8 @@ def judge(tests: tuple[str, ...], module: str = "", source: str = "", only: str 
         raise RuntimeError("the package was loaded before the fork, which would run it as it is")
     with tempfile.TemporaryDirectory() as folder:
         if module:
-            for name in (
-                "sitecustomize",
-                "sitecustomize_mutant",
-            ):  # of processes that tests start; of this one
+            # the first for processes that tests start, the second for this one
+            for name in ("sitecustomize", "sitecustomize_mutant"):
                 (Path(folder) / f"{name}.py").write_text(HOOK, encoding="utf-8")
             (Path(folder) / "mutant.py").write_text(source, encoding="utf-8")
         arguments = ["-q", "-x", "-p", "no:cacheprovider", *tests, *(["-m", only] if only else [])]

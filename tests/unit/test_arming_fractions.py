@@ -22,7 +22,7 @@ def test_flow_and_loss(kind: int, ambient: int) -> None:
         assert free == floor(floor(supply) / Fraction(ambient))
     else:
         assert free == 16 * rig["delivery"]
-    for pa in PRESSURES:
+    for pa in (*PRESSURES, *range(256, 900_000, 1_999)):
         lost, units = arming.loss_1024(rig, ambient, pa), max(pa // 256, 1)
         share = Fraction(lost, 1024)
         assert arming.straight_loss(rig, ambient, pa) == floor(share * (free // 16) * 256 / units)

@@ -59,3 +59,16 @@ def test_equivalents_are_mutants_that_exist() -> None:
     assert set(listed) <= {mutant.key for mutant in ALL} and all(
         len(reason) > 20 for reason in listed.values()
     )
+
+
+def test_a_run_that_fails_by_itself_kills_nothing() -> None:
+    broken = "import sys; from tests.trust import host_mutation as judge; judge.HOOK = '1 / 0'; "
+    code = f"{broken} print(judge.judge((sys.argv[1],), 'rimward.base.units', ''))"
+    found = subprocess.run(
+        [sys.executable, "-c", code, "tests/unit/test_units.py"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert int(found.stdout) == host_mutation.NO_VERDICT and host_mutation.NO_VERDICT not in (1, 2)

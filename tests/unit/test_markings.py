@@ -293,7 +293,17 @@ def test_any_row_of_words_is_read_or_refused_and_a_lone_minimum_never_becomes_a_
 
 @pytest.mark.parametrize(
     "text",
-    ["5bar73psi", "5 bar73 psi", "4-6bar58-87psi", "5 bar5 bar", "max5bar4bar", "5bar 4bar6bar"],
+    [
+        "5bar73psi",
+        "5 bar73 psi",
+        "4-6bar58-87psi",
+        "5 bar5 bar",
+        "5 bar,73 psi",
+        "5psi,5 bar",
+        "73 psi,73 psi",
+        "max5bar4bar",
+        "5bar 4bar6bar",
+    ],
 )
 def test_two_pressures_need_something_between_them(text: str) -> None:
     with pytest.raises(Refused, match="not understood"):
