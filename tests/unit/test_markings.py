@@ -313,3 +313,11 @@ def test_two_pressures_need_something_between_them(text: str) -> None:
 @pytest.mark.parametrize("text", ["max 5bar", "5bar max", "5bar/73psi", "5bar 73psi"])
 def test_a_word_or_a_separator_is_enough(text: str) -> None:
     assert read_marking(text).max_pa == 500_000
+
+
+@pytest.mark.parametrize("stray", ["Q", "#", "Q ", "# ", "x", "1 "])
+def test_a_stray_letter_at_either_end_of_a_size_is_refused(stray: str) -> None:
+    for text in (f"{stray} 28-622", f"28-622 {stray}", f"{stray} 700x28C (28-622)"):
+        with pytest.raises(Refused):
+            Tyre.parse(text)
+    assert Tyre.parse("700x28C (28-622)").width_mm == 28

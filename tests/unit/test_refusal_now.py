@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from rimward.base.errors import Refusal
 from rimward.limits.ceiling import Place, Ride
+from rimward.wheels.keys import Key, Ring
 from rimward.wheels.profiles import Asked, issue, refusal_now
 
 from tests.unit.test_profiles import WHEEL, WHEEL_ID
@@ -14,10 +15,12 @@ RIDE = Ride.of(2_400, 45)
 HIGH, LOW = Place.of(18, 2_000), Place.of(18, 0)
 
 
-def issued(target_pa: int, place: Place, ride: Ride | None) -> dict[str, Any]:
+def issued(
+    target_pa: int, place: Place, ride: Ride | None, key: Ring | None = None
+) -> dict[str, Any]:
     now = SimpleNamespace(values=dict(WHEEL), wheel_id=WHEEL_ID.hex())
     desk = SimpleNamespace(record=lambda _wheel, make, _who: now.values.update(make(now)))
-    issue(desk, now, Asked(target_pa, place, ride), None)
+    issue(desk, now, Asked(target_pa, place, ride), key)
     return dict(now.values)
 
 
@@ -52,3 +55,12 @@ def test_each_part_of_its_record_counts() -> None:
     ):
         changed = values | {"profile": values["profile"] | {name: value}}
         assert "ceiling" in refusal_now(changed), name
+
+
+@pytest.mark.parametrize("tagged", [True, False])
+def test_a_tagged_profile_needs_a_marking_still(tagged: bool) -> None:
+    key = Ring((Key(bytes(range(32)), "2025-01-01"),), "here") if tagged else None
+    values = issued(300_000, LOW, RIDE, key)
+    bare = {name: held for name, held in values.items() if name not in ("rim_max", "tyre_range")}
+    assert refusal_now(values) == ""
+    assert ("No pressure is marked" in refusal_now(bare)) is tagged
