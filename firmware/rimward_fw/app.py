@@ -110,17 +110,9 @@ class App:
         """Record a trip of the last run that only RAM kept. Return the number of a session that was cut off, or 0."""
         cause = self.board.remembered()
         if cause:
-            self.store.trip_add(
-                {
-                    "cause": cause,
-                    "state": codes.IDLE,
-                    "boot": self.boots - 1,
-                    "tick": 0,
-                    "session": 0,
-                    "unix_s": 0,
-                    "value": 0,
-                }
-            )
+            row = {"cause": cause, "state": codes.IDLE, "boot": self.boots - 1, "tick": 0}
+            row.update({"session": 0, "unix_s": 0, "value": 0})
+            self.store.trip_add(row)
             self.board.remember(0)
         numbers = self.store.sessions.unfinished()
         for number in numbers:
@@ -308,9 +300,16 @@ class App:
         self.consent.work()
         self.cycle.work()
         self.cutoff.work()
+        free = not self._chores(head)
+        self.recorder.work(self.sample(), self._limits(), free)
+        if free:
+            self._keep()
+
+    def _chores(self, head: int) -> bool:
+        """Run what takes the rest of a turn, 50 ms being the most for one: slow tasks, a collection, a count of the heap. True if one ran."""
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
             self._next_slow = head + SLOW_TICKS
-            self._slow()  # these and a collection take a turn of their own: 50 ms is the most for one
+            self._slow()
         elif head >= self._next_collect or self._next_collect - head > COLLECT_TICKS:
             self._next_collect = head + COLLECT_TICKS
             gc.collect()  # before the heap is full, which would collect in the middle of another turn
@@ -319,8 +318,8 @@ class App:
             self._counted = True
             self.heap_free = heap_free()
         else:
-            self.recorder.work(self.sample(), self._limits())
-            self._keep()
+            return False
+        return True
 
     def _keep(self) -> None:
         """Write pieces of the session for a limited time; a piece that takes long, such as a flash erase, ends this turn."""

@@ -59,9 +59,7 @@ class Recorder:
         self.engine = engine
         self.board = board
         self.ticks = TickReader(engine)
-        self.fast: "Any" = (
-            None  # with the buffers below it takes 8 KB, so only while a session is open
-        )
+        self.fast: "Any" = None  # with its buffers 8 KB, so only while a session is open
         self.first = Blocks(FIRST_BYTES, False)
         self.ring = Blocks(RING_BYTES, True)
         self.trace = Blocks(TRACE_BYTES, True, trace.thinned)
@@ -247,11 +245,13 @@ class Recorder:
             self.push(codes.HAPPENED, layout.BLOCK_EVENT, self._payload, len(body))
         return False
 
-    def work(self, sample: tuple[int, int, int, int], limits: tuple[int, int, int]) -> None:
-        """Drain banks and sample the trace. `sample`: (a, b, tyre) Pa and state; `limits`: ceiling, stop, target Pa. Main loop."""
+    def work(
+        self, sample: tuple[int, int, int, int], limits: tuple[int, int, int], drain: bool = True
+    ) -> None:
+        """Drain the ring, if asked to, and sample for a watcher. `sample`: (a, b, tyre) Pa and state; `limits`: ceiling, stop, target Pa."""
         head = self.engine.head
         self._limits = limits
-        if self.active:
+        if self.active and drain:
             self._drain(TICKS_A_TURN, limits)
             if self._copied_at < 0 and self._end is None and due(head, self._next_span):
                 self._snapshot(False)
