@@ -46,6 +46,7 @@ turns(60)
 for n in range(12):
     a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     a.cycle.pressed(2048)
+    turns(6)  # the record opens in steps
     blocks = a.recorder.stores
     print(a.recorder.active, sum([len(b.buf) for b in blocks]), min([len(b.buf) * 2 // b.size for b in blocks]))
     turns(40)

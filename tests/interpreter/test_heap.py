@@ -38,6 +38,7 @@ used = []
 for n in range(6):
     a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     a.cycle.pressed(buttons.ENTER)
+    for i in range(6): turn()  # the record opens in steps
     assert a.recorder.active
     for i in range(40): turn()
     a.cycle.leave(1)
