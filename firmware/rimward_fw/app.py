@@ -71,8 +71,7 @@ class App:
         self._next_work = 0
         self._head = -1
         self._head_ms = 0
-        self._next_slow = self._next_collect = 0
-        self._counted = True
+        self._next_slow, self._collected, self._counted = 0, 0, True
         self.opened_s = 0
         self.heap_free = heap_free()
         self.read_settings()
@@ -306,12 +305,12 @@ class App:
             self._keep()
 
     def _chores(self, head: int) -> bool:
-        """Run what takes the rest of a turn, 50 ms being the most for one: slow tasks, a collection, a count of the heap. True if one ran."""
+        """Run what takes a turn of its own: slow tasks, a collection or a count of the heap (where the interpreter has one). True if one ran."""
         if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
             self._next_slow = head + SLOW_TICKS
             self._slow()
-        elif head >= self._next_collect or self._next_collect - head > COLLECT_TICKS:
-            self._next_collect = head + COLLECT_TICKS
+        elif self.heap_free and not 0 <= head - self._collected < COLLECT_TICKS:
+            self._collected = head
             gc.collect()  # before the heap is full, which would collect in the middle of another turn
             self._counted = False
         elif not self._counted:

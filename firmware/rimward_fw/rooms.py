@@ -1,8 +1,9 @@
 """Modules that are loaded when something first needs them, and dropped before a fill and some seconds after their last use.
 
-Measured (`python -m tests.rig.heap`): with every module in memory the plain install leaves 83 KB of the chip's heap free at idle and 24 KB in
-mid-fill with the record; 90 and 30 are asked. What a fill needs stays in memory, since loading a module takes the main loop 25 ms and more. `rimward install` leaves these modules apart and writes `room(n)`, n being the place in ROOMS, where others use them; where
-modules are frozen, or all loaded at the start, `room` is never called.
+Measured (`python -m tests.rig.heap`): with every module in memory the plain install leaves 83 KB of the chip's heap free at idle and 24 KB
+in mid-fill with the record; 90 and 30 are asked. What a fill needs stays in memory, since loading a module takes the main loop 25 ms and
+more. `rimward install` leaves these modules apart and writes `room(n)`, n being the place in ROOMS, where others use them; where modules are
+frozen, or all loaded at the start, `room` is never called.
 """
 
 import gc

@@ -107,6 +107,23 @@ def test_arming_waits_for_the_last_session_and_the_last_words(visit: FillCycle) 
     assert visit.to_arm is None and visit.app.did[-2:] == [("arm", 28_000, True), ("losses",)]
 
 
+@pytest.mark.parametrize("opened", [False, True])
+def test_a_start_left_before_its_steps_keeps_what_the_wheel_was_left_at(
+    visit: FillCycle, opened: bool
+) -> None:
+    ended: list[int] = []
+    visit.losses.end = lambda _cycle, cause: ended.append(cause)  # type: ignore[method-assign]
+    done: list[int] = []
+    visit.phase, visit.steps = cycle.LOADING, [lambda: done.append(1), lambda: done.append(2)]
+    for n in range(1, 3 if opened else 2):
+        visit.work()
+        assert done == list(range(1, n + 1)) and visit.phase == cycle.LOADING
+    visit.leave(causes.RELEASED)
+    assert visit.steps == [] and ended == ([causes.RELEASED] if opened else [])
+    visit.work()
+    assert len(done) == (2 if opened else 1) and visit.phase == cycle.IDLE
+
+
 def test_answers_are_used_up(armed: FillCycle) -> None:
     e = armed.app.engine
     for state, kept in ((codes.SEAT_PAUSE, True), (codes.ASKING, True), (5, False)):

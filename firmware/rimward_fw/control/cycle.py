@@ -49,9 +49,8 @@ class FillCycle:
         self.connection = 0
         self.t0_ck = 0
         self.queue: list[tuple[int, int]] = []
-        self.steps: list[
-            "Callable[[], None]"
-        ] = []  # of a fill's start, one a turn of the main loop
+        # steps of a fill's start, one a turn of the main loop
+        self.steps: list["Callable[[], None]"] = []
         self.cause = 0
         self.tyre_pa = -1
         self._quiet = self._was_run = self.tripped = 0
@@ -294,12 +293,13 @@ class FillCycle:
 
     def leave(self, cause: int) -> None:
         """End the cycle: remove the ceiling and close the session."""
-        self.steps = []
+        started, self.steps = not self.steps, []
         if self.to_arm:
             self.to_arm = None
         elif self.armed():
             self.cause = cause
-            self.losses.end(self, cause)
+            if started:  # else the losses are still those of the fill before
+                self.losses.end(self, cause)
             # The job first: the fill controller stops requesting air, so that no limit changes under a running source.
             self.queue = [
                 (slots.FIRST_Y_SLOT + slots.Y_JOB, 0),
