@@ -8,6 +8,7 @@ from rimward_fw.control import builtin, cycle, events
 from rimward_fw.control.cycle import FillCycle
 from rimward_fw.ui import buttons
 from rimward_protocol import causes, codes, layout, replies
+from rimward_protocol import kernel_slots as slots
 
 from tests.faults.cyclebench import (  # noqa: F401
     CAUSE,
@@ -144,7 +145,7 @@ def test_down_bleeds_while_it_is_held_and_the_cycle_is_armed(armed: FillCycle) -
         (cycle.ARMED, buttons.DOWN, True), (cycle.ARMED, buttons.UP, False), (cycle.ARMED, 0, False), (cycle.OVER, buttons.DOWN, False),
     ):  # fmt: skip
         for before in (0, buttons.BLEED):
-            armed.phase, e.t[15], e.answers = phase, down, before | buttons.END_JOB
+            armed.phase, e.t[slots.T_DOWN], e.answers = phase, down, before | buttons.END_JOB
             armed.work()
             assert e.answers == buttons.END_JOB | (buttons.BLEED if bleed else 0)
 

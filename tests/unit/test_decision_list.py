@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from rimward.sessions import decisions as module
 from rimward.sessions.decisions import Decision, compare, decisions
+from rimward_protocol import kernel_slots as slots
 
 # outputs, fill state, latched cause, last stop, reading in pascal
 PLAYED = [
@@ -39,10 +40,11 @@ def seen(monkeypatch: pytest.MonkeyPatch) -> list[tuple[list[int], list[int], in
     given = []
 
     def couple(_guard, _fill, g: array, x: array, f: array, y: array) -> int:
-        bits, f[0], g[0], g[2], pascal = PLAYED[len(given)]
-        given.append((x.tolist(), y.tolist(), g[39]))
-        g[39] = pascal + 600_000
-        f[1], g[1], g[3] = (len(given),) * 3  # words that a decision does not show
+        bits, f[slots.F_STATE], g[slots.G_CAUSE], g[slots.G_STOP], pascal = PLAYED[len(given)]
+        given.append((x.tolist(), y.tolist(), g[slots.G_READ]))
+        g[slots.G_READ] = pascal + slots.BIAS_PA
+        # words that a decision does not show
+        f[slots.F_REASON] = g[slots.G_CAUSE_N] = g[slots.G_WHY] = len(given)
         return bits
 
     monkeypatch.setattr(module.order, "couple", couple)
