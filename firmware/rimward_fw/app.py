@@ -7,8 +7,8 @@ from rimward_protocol import causes, codes, profile, replies
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import TYPE_CHECKING
 
-from rimward_fw import rooms
-from rimward_fw.control import configuration, events, intake, sense, status
+from rimward_fw import chores, rooms
+from rimward_fw.control import configuration, intake, sense, status
 from rimward_fw.control.ambient import Ambient
 from rimward_fw.control.consent import Consent
 from rimward_fw.control.cutoff_check import CutoffCheck
@@ -17,8 +17,7 @@ from rimward_fw.control.engine import Engine
 from rimward_fw.control.phases import ARMED, NOBODY, OVER
 from rimward_fw.control.unregistered import Entry
 from rimward_fw.link.connection import Link
-from rimward_fw.storage import logbook, recent
-from rimward_fw.storage.blocks import heap_free
+from rimward_fw.storage import blocks, logbook, recent
 from rimward_fw.storage.clock import Clock
 from rimward_fw.storage.keys import Keys
 from rimward_fw.storage.store import Store
@@ -32,8 +31,7 @@ if TYPE_CHECKING:
     from rimward_fw.shapes import Board
 
 
-WORK_TICKS, SLOW_TICKS, COLLECT_TICKS = 5, 50, 200
-PIECES, WRITE_MS = 16, 10  # of a session in one turn
+WORK_TICKS = 5
 STILL_MS = 200  # without a tick: it has stopped
 MOVING = codes.OUT_GATE | codes.OUT_RELAY | codes.OUT_TESTING
 
@@ -65,15 +63,17 @@ class App:
         self.entry = Entry(self)
         self.person = b""  # person who fills, as named by the host
         self.refusal = 0
-        self._boot_told = False  # the first record of this run starts with the reason for the start
+        self.start_noted = False
         self.cut_off = self._last_run()
         self.pending_delete: object = None
         self._next_work = 0
+        self._busy = self._host_first = False
+        self.settings_stale = False
         self._head = -1
         self._head_ms = 0
-        self._next_slow, self._collected, self._counted = 0, 0, True
+        self.chores = chores.Chores(self)
         self.opened_s = 0
-        self.heap_free = heap_free()
+        self.heap_free = blocks.heap_free()
         self.read_settings()
         for slot, name in ((17, "gain_a"), (19, "gain_b"), (20, "off_b")):
             self.engine.x[slot] = self.transducers[name]
@@ -245,13 +245,8 @@ class App:
     # Sessions
 
     def open_session(self, cycle: "FillCycle") -> None:
-        """Open the record of a fill cycle."""
+        """Begin to open the record of a fill cycle."""
         logbook.open_session(self, cycle)
-        if not self._boot_told:
-            self._boot_told = True
-            self.recorder.note(events.BOOT, 0, self.board.reset_cause(), self.cut_off)
-        for row in self.unrecorded.take():
-            self.recorder.note(*row)
 
     def keep_session(self) -> None:
         """Start writing the recorded session to the store."""
@@ -287,52 +282,50 @@ class App:
         elif now - self._head_ms > STILL_MS:
             self._halted()
         if head < self._next_work and self._next_work - head <= WORK_TICKS:
-            if self.link.opened and not self.engine.out & MOVING:
-                self.link.poll()  # a host that sends one request after the other waits for each answer
+            # a host that sends one request after the other waits for each answer
+            if self.link.opened and not self.engine.out & MOVING and self.link.poll():
+                self.chores.left(chores.ASKED_BYTES)
             return
         self._next_work = head + WORK_TICKS
         self.board.feed()
-        self.link.poll()
-        pressed, held = self.buttons.poll()
-        if pressed or held:
-            self.interface.pressed(pressed, held)
+        self._busy = not self._busy and self._asked()
+        if self._busy:
+            self.chores.left(chores.ASKED_BYTES)
         self.consent.work()
         self.cycle.work()
         self.cutoff.work()
-        free = not self._chores(head)
-        self.recorder.work(self.sample(), self._limits(), free)
-        if free:
+        if self._busy or self.chores.work(head):
+            self.recorder.work(self.sample(), self._limits(), False)
+        elif not self.recorder.work(self.sample(), self._limits(), True):
             self._keep()
 
-    def _chores(self, head: int) -> bool:
-        """Run what takes a turn of its own: slow tasks, a collection or a count of the heap (where the interpreter has one). True if one ran."""
-        if head >= self._next_slow or self._next_slow - head > SLOW_TICKS:
-            self._next_slow = head + SLOW_TICKS
-            self._slow()
-        elif self.heap_free and not 0 <= head - self._collected < COLLECT_TICKS:
-            self._collected = head
-            gc.collect()  # before the heap is full, which would collect in the middle of another turn
-            self._counted = False
-        elif not self._counted:
-            self._counted = True
-            self.heap_free = heap_free()
-        else:
-            return False
-        return True
+    def _asked(self) -> bool:
+        """Do what a person, a stored setting, the host or a step of a start asks for. Return True if that took its time: the next turn is for
+        the rest then. Host and steps come first in turns, so that neither waits for the other for long.
+        """
+        if self.settings_stale:  # before a press: it may start a fill
+            self.settings_stale = False
+            self.read_settings()
+            self.cycle.reload(self.transducers)
+            return True
+        pressed, held = self.buttons.poll()
+        if pressed or held:
+            self.interface.pressed(pressed, held)
+            return True
+        self._host_first = not self._host_first
+        if self._host_first:
+            return self.link.poll() or self.cycle.step()
+        return self.cycle.step() or self.link.poll()
 
     def _keep(self) -> None:
-        """Write pieces of the session for a limited time; a piece that takes long, such as a flash erase, ends this turn."""
-        began = self.board.ticks_ms()
-        if not self.recorder.active and not self.enabled():
-            self.unrecorded.keep()
-        for _ in range(PIECES):
-            if (
-                not self.recorder.writing
-                or self.enabled()
-                or self.board.ticks_ms() - began >= WRITE_MS
-            ):
-                return
+        """Write one piece of the session, or the events that wait for the next one."""
+        if self.enabled():
+            return
+        if self.recorder.writing:
             self.recorder.keep(self.store)
+            self.chores.left(chores.PIECE_BYTES)
+        elif not self.recorder.active:
+            self.unrecorded.keep()
 
     def _halted(self) -> None:
         """Handle a halted tick: air off, record it, reset. The watchdog is no longer fed."""
@@ -354,14 +347,15 @@ class App:
         ceiling = e.g[slots.G_CEIL]
         return ceiling, max(0, ceiling - e.g[slots.G_BAND]), e.y[slots.Y_TARGET_PA]
 
-    def _slow(self) -> None:
-        """Run the tenth-of-a-second tasks: ambient, display, buzzer, rooms."""
-        self.interface.work()
+    def slow(self) -> bool:
+        """Run the tenth-of-a-second tasks: ambient, display, buzzer, rooms. Return True if the display takes one more turn."""
+        more = self.interface.work()
         self.clock.unix_s()  # often enough to detect the wrap of the milliseconds
         self.air.work()
         self.cutoff.watch()
         if not self.enabled():
             rooms.rest()
+        return more
 
 
 def run(board: "Board", kind: type[App] = App) -> None:

@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("01fd5ee190edb3a2")
-BENCH_KERNEL_HASH = unhexlify("8abb0e1e63976f31")
+KERNEL_HASH = unhexlify("d29df16c7b076aa8")
+BENCH_KERNEL_HASH = unhexlify("a67395e7851de9e3")

@@ -25,6 +25,7 @@ ROOMS = (
     "rimward_fw.link.store_requests",
     "rimward_fw.ui.display_facts",
 )
+PRESET, INTAKE, SENSE, STORE_REQUESTS, DISPLAY_FACTS = 0, 3, 5, 7, 8  # places, for `ready`
 REST_CALLS = 20  # of `rest`, which the main loop calls ten times a second
 
 _loaded: dict[str, object] = {}
@@ -42,11 +43,20 @@ def room(number: int) -> "Any":
     return module
 
 
+def ready(*numbers: int) -> bool:
+    """Load the first of these rooms that is not there, which takes a turn of the main loop. Return True if all were there."""
+    for number in numbers:
+        if ROOMS[number] not in sys.modules:
+            room(number)
+            return False
+    return True
+
+
 def rest() -> None:
-    """Drop the rooms once nothing has used them for REST_CALLS calls. Not while air may move: a collection takes 20 ms."""
+    """Forget the rooms once nothing has used them for REST_CALLS calls; the main loop's next collection frees their memory."""
     _calls[0] += 1
     if _calls[0] > REST_CALLS:
-        drop()
+        forget()
 
 
 def drop() -> None:

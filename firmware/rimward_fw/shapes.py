@@ -154,6 +154,8 @@ class App(Protocol):
     engine: Engine
     store: Store
     boots: int
+    start_noted: bool  # a record says why this run started
+    cut_off: int  # number of a session that the last run left unfinished, or 0
     clock: Clock
     keys: Keys
     cycle: FillCycle
@@ -167,6 +169,7 @@ class App(Protocol):
     refusal: int
     pending_delete: Any
     opened_s: int
+    settings_stale: bool  # a stored setting is not in force yet
     heap_free: int
     air: Ambient
     link: Link
@@ -256,7 +259,7 @@ class App(Protocol):
         ...
 
     def open_session(self, cycle: FillCycle) -> None:
-        """Open the record of a fill cycle."""
+        """Begin to open the record of a fill cycle."""
         ...
 
     def keep_session(self) -> None:
@@ -273,6 +276,10 @@ class App(Protocol):
 
     def close_session(self, cause: int) -> None:
         """Close the record of a fill cycle; its last pieces are written in later turns of the main loop."""
+        ...
+
+    def slow(self) -> bool:
+        """Run the tenth-of-a-second tasks: ambient, display, buzzer, rooms. Return True if the display takes one more turn."""
         ...
 
     def sample(self) -> tuple[int, int, int, int]:

@@ -70,12 +70,45 @@ META_PRESET = 11
 META_SPECIMEN = 12
 
 
+_last: "list[Any]" = ["", None]  # the text read last, and what was read: one is used over and over
+
+
+def parts(table: "Layout") -> "tuple[list[str], str, bool]":
+    """Return (names, `struct` format without the tail, True if the table ends in bytes of any length).
+
+    A device keeps one text, the names and then the format.
+    """
+    if not isinstance(table, str):
+        names = [row[0] for row in table]
+        formats = [row[1] for row in table]
+        tail = formats[-1:] == ["*"]
+        return names, "<" + "".join(formats[:-1] if tail else formats), tail
+    if _last[0] != table:
+        names = table.split()
+        form = names.pop()
+        tail = form[-1] == "*"
+        _last[:] = [table, (names, form[:-1] if tail else form, tail)]
+    found: tuple[list[str], str, bool] = _last[1]
+    return found
+
+
+def _ends(form: str) -> "list[int]":
+    """Where each field's code begins in a format, and the end of the last one: digits before a letter are its count."""
+    ends = [1]
+    for at in range(1, len(form)):
+        if form[at] >= "A":
+            ends.append(at + 1)
+    return ends
+
+
 def fields(table: "Layout") -> "Sequence[tuple[str, ...]]":
-    """Rows of a table, (name, code, ...) each, in the form that this interpreter keeps."""
+    """Rows of a table, (name, code, ...) each; a device's text gives names and codes."""
     if not isinstance(table, str):
         return table
-    parts = table.split()
-    return [(parts[i], parts[i + 1]) for i in range(0, len(parts), 2)]
+    names, form, tail = parts(table)
+    ends = _ends(form)
+    rows = [(name, form[first:end]) for name, first, end in zip(names, ends, ends[1:])]
+    return rows + [(names[-1], "*")] if tail else rows
 
 
 def field_bytes(code: str) -> int:
@@ -85,7 +118,7 @@ def field_bytes(code: str) -> int:
 
 def struct_format(table: "Layout") -> str:
     """Return the `struct` format of a table without its tail."""
-    return "<" + "".join([row[1] for row in fields(table) if row[1] != "*"])
+    return parts(table)[1]
 
 
 def size(table: "Layout") -> int:
@@ -95,23 +128,18 @@ def size(table: "Layout") -> int:
 
 def has_tail(table: "Layout") -> bool:
     """Return True if the table ends in bytes of any length."""
-    rows = fields(table)
-    return len(rows) > 0 and rows[-1][1] == "*"
+    return parts(table)[2]
 
 
 def offset(table: "Layout", name: str) -> int:
     """Offset of a field in bytes. KeyError for an unknown field."""
-    at = 0
-    for row in fields(table):
-        if row[0] == name:
-            return at
-        at += field_bytes(row[1])
-    raise KeyError(name)
+    form = struct_format(table)
+    return struct.calcsize(form[: _ends(form)[index(table, name)]])
 
 
 def index(table: "Layout", name: str) -> int:
     """Index of a field in the tuple of struct.unpack. KeyError for an unknown field."""
-    names = [row[0] for row in fields(table)]
+    names = parts(table)[0]
     if name not in names:
         raise KeyError(name)
     return names.index(name)
@@ -119,25 +147,22 @@ def index(table: "Layout", name: str) -> int:
 
 def pack(table: "Layout", values: "Record") -> bytes:
     """Pack a dict of all fields into bytes. KeyError for a missing one. Short byte fields are zero padded."""
-    rows = fields(table)
-    head = struct.pack(struct_format(rows), *[values[row[0]] for row in rows if row[1] != "*"])
-    return head + bytes(values[rows[-1][0]]) if has_tail(rows) else head
+    names, form, tail = parts(table)
+    if not tail:
+        return struct.pack(form, *[values[name] for name in names])
+    return struct.pack(form, *[values[name] for name in names[:-1]]) + bytes(values[names[-1]])
 
 
 def unpack(table: "Layout", buf: "Buffer", at: int = 0, stop: int = -1) -> "Any":
     """Unpack buf[at:stop] into a dict of fields; None if the length does not fit the table."""
-    rows = fields(table)
-    form = struct_format(rows)
+    names, form, tail = parts(table)
     stop = len(buf) if stop < 0 else stop
     need = struct.calcsize(form)
-    if stop - at < need or (stop - at > need and not has_tail(rows)):
+    if stop - at < need or (stop - at > need and not tail):
         return None
-    values = struct.unpack_from(form, buf, at)
-    record: Record = {}
-    for i in range(len(values)):
-        record[rows[i][0]] = values[i]
-    if has_tail(rows):
-        record[rows[-1][0]] = bytes(buf[at + need : stop])
+    record: Record = dict(zip(names, struct.unpack_from(form, buf, at)))
+    if tail:
+        record[names[-1]] = bytes(buf[at + need : stop])
     return record
 
 

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("000917cc937d8b1c")
+LAYOUT_HASH = unhexlify("000ba5d2fbe54409")

@@ -153,7 +153,6 @@ class FastRecorder:
             most += watch.count
         if FAST_HEAD + CHANGE_BYTES * most > MAX_PAYLOAD:
             raise ValueError("at most 74 watched words")
-        self._pairs = tuple([(watch.now, watch.before, watch) for watch in self._watches])
         self._banks = (_Bank(most + SPARE_CHANGES), _Bank(most + SPARE_CHANGES))
         self._which = 0
         self._bank = self._banks[0]
@@ -191,33 +190,28 @@ class FastRecorder:
         if not self.running:
             self.lost = (self.lost + 1) & 0x3FFFFFFF
             return False
-        bank = self._bank
-        if bank.full:
+        if self._bank.full:
             self.running = False
             self.lost = (self.lost + 1) & 0x3FFFFFFF
             return False
+        bank = self._bank  # few names: MicroPython puts a frame of more than 11 words on the heap
         n = bank.n
         if n == 0:
             bank.tick = tick
-        x = self._x
-        bank.a[n] = x[0]
-        bank.b[n] = x[1]
-        bank.load[n] = x[3]
-        bank.gap[n] = x[4]
-        for now, before, watch in self._pairs:
-            if now != before:
-                self._changes(bank, n, watch)
+        bank.a[n] = self._x[0]
+        bank.b[n] = self._x[1]
+        bank.load[n] = self._x[3]
+        bank.gap[n] = self._x[4]
+        self._watched()
         if out != self._out:
             self._out = out
-            self._change(bank, n, FIELD_OUT, out)
+            self._change(FIELD_OUT, out)
         if fill != self._fill:
             self._fill = fill
-            self._change(bank, n, FIELD_FILL, fill)
-        n += 1
-        bank.n = n
-        if n == FAST_TICKS or bank.changes > SPARE_CHANGES:  # one more tick could change every word
-            return self.turn()
-        return False
+            self._change(FIELD_FILL, fill)
+        bank.n = n + 1
+        # one more tick could change every word
+        return self.turn() if n + 1 == FAST_TICKS or bank.changes > SPARE_CHANGES else False
 
     def turn(self) -> bool:
         """Close the bank being filled, full or not. Return True if it holds a tick."""
@@ -229,20 +223,24 @@ class FastRecorder:
         self._bank = self._banks[self._which]
         return True
 
-    def _changes(self, bank: _Bank, n: int, watch: _Watch) -> None:
-        words = watch.words
-        copy = watch.copy
+    def _watched(self) -> None:
+        for watch in self._watches:
+            if watch.now != watch.before:
+                self._changes(watch)
+
+    def _changes(self, watch: _Watch) -> None:
         i = 0
         while i < watch.count:
-            value = words[watch.first + i]
-            if value != copy[i]:
-                copy[i] = value
-                self._change(bank, n, watch.base + i, value)
+            value = watch.words[watch.first + i]
+            if value != watch.copy[i]:
+                watch.copy[i] = value
+                self._change(watch.base + i, value)
             i += 1
 
-    def _change(self, bank: _Bank, n: int, field: int, value: int) -> None:
+    def _change(self, field: int, value: int) -> None:
+        bank = self._bank
         k = bank.changes
-        bank.at[k] = n
+        bank.at[k] = bank.n
         bank.field[k] = field
         bank.value[k] = value
         bank.changes = k + 1

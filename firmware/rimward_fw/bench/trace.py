@@ -10,8 +10,9 @@ import struct
 from rimward_protocol import layout, session
 from rimward_protocol.compat import TYPE_CHECKING
 
-from rimward_fw.storage.blocks import LEAST_BYTES, MOVE_BYTES, RESERVE_BYTES, Blocks, free_bytes
-from rimward_fw.storage.recorder import TRACE_STEP, due
+from rimward_fw.storage.blocks import LEAST_BYTES, RESERVE_BYTES, Blocks, free_bytes
+from rimward_fw.storage.recorder import TRACE_STEP
+from rimward_fw.storage.ticks import due
 
 if TYPE_CHECKING:
     from typing import Any
@@ -217,7 +218,7 @@ class PackedTrace(Blocks):
     def _moves(self, at: int) -> bool:
         """Return True if the tyre moves in this block, or it is stored unpacked, which only a moving one is."""
         at += 3
-        if self._step(at - 3) - 3 == _HEAD_BYTES + self.buf[at + _RECORDS_AT] * _RECORD_BYTES:
+        if self.step(at - 3) - 3 == _HEAD_BYTES + self.buf[at + _RECORDS_AT] * _RECORD_BYTES:
             return True
         return self.buf[at + _FIRST + 1] >> 4 >= MOVES_K
 
@@ -229,7 +230,7 @@ class PackedTrace(Blocks):
                 self._gather(at)
                 return True
             self._moved = self._moves(at)
-            at += self._step(at)
+            at += self.step(at)
             self._at = at
         return False
 
@@ -241,7 +242,7 @@ class PackedTrace(Blocks):
             and self.buf[head + _STEP_AT] == TRACE_STEP
             and self.buf[head + _RECORDS_AT] == session.TRACE_RECORDS
             and not self._moves(at)
-            and not self._moves(at + self._step(at))
+            and not self._moves(at + self.step(at))
         )
 
     def _gather(self, first: int) -> None:
@@ -249,7 +250,7 @@ class PackedTrace(Blocks):
         kept, whole = self._kept, self._whole
         at, records, blocks, start = first, 0, 0, 0
         while blocks < GATHERED and at < self._last and self._may_thin(at):
-            unpack(memoryview(self.buf)[at + 3 : at + self._step(at)], whole)
+            unpack(memoryview(self.buf)[at + 3 : at + self.step(at)], whole)
             tick = struct.unpack_from("<I", whole, 0)[0]
             skip = -tick % THIN_STEP
             if blocks and (
@@ -265,7 +266,7 @@ class PackedTrace(Blocks):
                 kept[to : to + _RECORD_BYTES] = whole[place : place + _RECORD_BYTES]
                 records += 1
             blocks += 1
-            at += self._step(at)
+            at += self.step(at)
         struct.pack_into("<IBB", kept, 0, start, THIN_STEP, records)
         length = pack(kept, self._out)
         source = self._out if length else kept
@@ -279,12 +280,8 @@ class PackedTrace(Blocks):
 
     def _cut(self, at: int, stop: int) -> None:
         """Remove the bytes from `at` to `stop`."""
-        gone = stop - at
-        for i in range(stop, self.end, MOVE_BYTES):
-            piece = min(MOVE_BYTES, self.end - i)
-            self.buf[i - gone : i - gone + piece] = self.buf[i : i + piece]
-        self.end -= gone
-        self._last -= gone
+        self.cut(at, stop - at)
+        self._last -= stop - at
 
     def _shift(self, count: int) -> None:
         """Move everything after `count` to the front."""

@@ -124,7 +124,7 @@ def heat_words(volume_ml: int, t0_ck: int) -> tuple[int, int]:
     )  # thousandths of the reference skin
     ua_uw = configuration.GAS_MW_K * skin  # 1e-6 W/K
     cool = 4 * ua_uw * t0_ck * 16 // (volume_ml * 1_000_000)
-    casing = volume_ml * 1_073_741_824 // (t0_ck * configuration.CASING_J_K * skin // 100) // 100
+    casing = (volume_ml << 30) // (t0_ck * configuration.CASING_J_K * skin // 100) // 100
     return cool, casing
 
 
@@ -203,15 +203,11 @@ def guard_words(
         min(max(norise, NORISE_MIN), 32767),
         min(max(test, 50), 4095),
     ]
-    flags = (
-        slots.A_SEALED
-        | (slots.STRAIGHT_SIDE if straight else 0)
-        | (
-            slots.LINE
-            if rig["kind"] == configuration.LINE and profile["chuck"] == codes.CHUCK_PRESSURE_OPEN
-            else 0
-        )
-    )
+    flags = slots.A_SEALED
+    if straight:
+        flags |= slots.STRAIGHT_SIDE
+    if rig["kind"] == configuration.LINE and profile["chuck"] == codes.CHUCK_PRESSURE_OPEN:
+        flags |= slots.LINE
     x += [here["conn"], 0, flags]
     x += [
         here.get("gain_a", configuration.GAIN),

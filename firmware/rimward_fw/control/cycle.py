@@ -191,6 +191,13 @@ class FillCycle:
         """Return True while a ceiling is being loaded or in force."""
         return self.phase in (LOADING, ARMED)
 
+    def step(self) -> bool:
+        """Take one step of a start, or keep a wheel's loss. Return False if there was neither."""
+        if self.steps and not self.to_arm:
+            self.steps.pop(0)()
+            return True
+        return self.phase != ARMED and self.losses.work()
+
     def work(self) -> None:
         """Load words, detect ends and trips. Main loop."""
         e = self.app.engine
@@ -204,9 +211,7 @@ class FillCycle:
                 t0_ck, seating = self.to_arm
                 self.to_arm = None
                 self.arm(t0_ck, seating)
-        elif self.steps:
-            self.steps.pop(0)()
-        elif self.phase == LOADING and not self.queue:
+        elif self.phase == LOADING and not self.queue and not self.steps:
             self.phase = ARMED
         if e.answers & buttons.CONFIRM and e.f[slots.F_STATE] not in (
             codes.SEAT_PAUSE,
@@ -220,10 +225,8 @@ class FillCycle:
         e.answers = e.answers | buttons.BLEED if bleeding else e.answers & ~buttons.BLEED
         if self.phase == ARMED:
             self._watch(e)
-        else:
-            self.losses.work()
-            if e.g[slots.G_CAUSE] and not self.tripped:
-                self._trip(e)
+        elif e.g[slots.G_CAUSE] and not self.tripped:
+            self._trip(e)
 
     def _watch(self, e: "Engine") -> None:
         run = e.x[slots.X_SW] & buttons.RUN
@@ -294,6 +297,8 @@ class FillCycle:
     def leave(self, cause: int) -> None:
         """End the cycle: remove the ceiling and close the session."""
         started, self.steps = not self.steps, []
+        if not started:
+            self.app.recorder.leave()
         if self.to_arm:
             self.to_arm = None
         elif self.armed():

@@ -154,13 +154,12 @@ def take_setting(app: "App", number: int, value: bytes) -> int:
 
 
 def store_setting(app: "App", number: int, value: bytes) -> int:
-    """Store a setting and apply it. Return a reply code."""
+    """Store a setting; the main loop's next turn applies it. Return a reply code."""
     code = app.store.setting_put(number, value)
     if code:
         return refused(app, code, codes.SETTING_PUT)[0]
     app.note(events.SETTING_STORED, 0, number, app.store.setting_get(number)[1])
     if number == sense.GUARD_BAND:  # the workshop's date has priority over any date from a host
         app.keep_day(int.from_bytes(value[4:], "little"))
-    app.read_settings()
-    app.cycle.reload(app.transducers)
+    app.settings_stale = True
     return code

@@ -132,10 +132,12 @@ class Losses:
         self._pending = (bytes(cycle.wheel), row)
         self._held = None
 
-    def work(self) -> None:
-        """Keep it once nothing moves."""
-        if self._pending and not self.app.store.locked():
-            self._keep()
+    def work(self) -> bool:
+        """Keep it once nothing moves. Return True if that was done."""
+        if not self._pending or self.app.store.locked():
+            return False
+        self._keep()
+        return True
 
     def _keep(self) -> None:
         if self._pending:

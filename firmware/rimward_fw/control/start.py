@@ -84,8 +84,8 @@ def begin(cycle: "FillCycle", x: list[int], y: list[int], highest_pa: int) -> No
     cycle.ran = False
     cycle.queue = []
     cycle.steps = [
-        rooms.forget,  # their memory becomes the record's
-        lambda: cycle.app.open_session(cycle),
+        rooms.drop,  # their memory becomes the record's
+        lambda: cycle.app.open_session(cycle),  # puts its steps here
         lambda: cycle.losses.begin(cycle.wheel),
         lambda: loaded(cycle, x, y),
     ]

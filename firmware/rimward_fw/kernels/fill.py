@@ -4,11 +4,11 @@
 
 from rimward_protocol.compat import const, ptr32
 
-from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _burst, _watch_burst
-from rimward_fw.kernels.fill_heat import _heat, _judge, _refer
+from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _burst, _unasked, _watch_burst
+from rimward_fw.kernels.fill_heat import _cooled, _heat, _judge, _refer
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_plan import _plan
-from rimward_fw.kernels.fill_rest import _first_sight, _go, _seen_again, _still, _stop, _tyre_now
+from rimward_fw.kernels.fill_rest import _first_sight, _forget, _go, _seen_again, _still, _stop, _tyre_now
 from rimward_fw.kernels.fill_search import _begin_search, _found, _search
 from rimward_fw.kernels.fill_source import _count, _lag
 
@@ -19,7 +19,6 @@ _WHY = const(4)
 _CAUSE = const(5)
 _JOB = const(6)
 _TARGET = const(7)
-_VOL = const(9)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
 _KIND = const(15)  # 0 compressor, 1 line
@@ -36,6 +35,8 @@ _G_TESTING = const(32)
 _G_OFF = const(64)  # the guard saw the chuck come off
 _VENT = const(2)
 _BEEP = const(4)
+_RISING_WHILE_OFF = const(22)
+_GONE = const(2)  # as SEEN, within a tick: the tyre is forgotten at its end
 _IDLE = const(0)  # states, as FILL_STATES of the protocol
 _READY = const(1)
 _ASKING = const(2)
@@ -57,9 +58,7 @@ _CONN_F = const(3)
 _JOB_F = const(4)
 _CNT = const(5)  # ticks in this state
 _PT = const(6)  # tyre at the last rest, hot
-_START = const(7)  # tyre when first seen
 _EG = const(8)  # how far it reads over its value at the casing's temperature
-_SPREAD = const(9)  # how well the excess is known
 _COLD = const(10)  # tyre less its excess
 _SLOW = const(11)  # slow filter of the mean, * 16
 _SPEED = const(13)  # of the source, 16384 = full
@@ -67,8 +66,6 @@ _AIR = const(14)
 _AIR_0 = const(15)  # at the start of this burst
 _AIR_REF = const(16)  # where the learning of the gain began
 _COLD_REF = const(17)
-_GAIN = const(18)  # Pa for a unit of air: cold = (air >> 8) * gain >> 8
-_BURST = const(20)  # ticks of a line's next burst
 _ON = const(21)
 _OFF = const(22)
 _SEEN = const(23)
@@ -76,46 +73,29 @@ _SEATED = const(24)
 _TOPS = const(25)
 _LEARNT = const(26)  # gain: 0 from the profile, 1 roughly, 2 from 20 kPa and more
 _BEAT = const(12)
-_CHOP = const(27)  # the source rests within a burst; of a line: ticks of the last burst
-_VOLUME = const(28)  # learned, mL; 0 unknown
 _RUN_F = const(29)
 _BLEED_N = const(30)
-_LIFT = const(33)
 _CALM = const(36)
-_SPRING = const(37)  # what the reading at rest holds over the tyre behind a closed core
 _AIR_8 = const(38)
 _MODEL = const(39)  # cold rise that the air since the last rest should have brought
 _EG_0 = const(40)  # excess at the last rest
-_TRIES = const(53)
-_SINCE_REF = const(41)
 _GAS = const(42)
-_GAS_MOST = const(43)
-_COND = const(44)  # heat conductance of the tyre's air, 1024 = nominal
-_COND_LEAST = const(45)
-_LOST = const(46)
-_FOUND_AIR = const(55)
 _ASKED = const(57)
 _WATCH_REF = const(58)
 _RESTED = const(59)
-_LEFT = const(34)  # of a line's burst: what is left of its lift 120 ms later
-_LAST = const(35)  # ticks of a line's last burst
-_SHORT = const(60)  # ticks of its shortest burst that lets air in
-_RELAY = const(62)  # ticks for which the relay has been closed
-_COND_FIRST = const(900)
-_COND_FLOOR = const(520)
-_FLAT_PA = const(8_000)  # below this a reading is no tyre
+_FLAT_PA = const(11_000)  # below this a reading is no tyre: zero error 10
 _ABOVE_PA = const(3_000)
 _LEAK_PA = const(6_000)  # Pa: what the heat may still be off by when the watch begins
 _WENT_PA = const(1_000)  # rise that the counted air should have brought
 _GONE_PA = const(8_000)  # errors of two readings and of the core's closing
-_BLOWN_PA = const(16_000)  # rise that the counted air should have brought; of it a limp tyre shows a fourteenth at least by half a line's count
+_BLOWN_PA = const(15_000)  # rise that the counted air should have brought; of it a limp tyre shows a fourteenth at least by half a line's count; 1 kPa more behind a closed core
+_FIRST_OFF = const(4_000)  # Pa by which a line's first reading, its hose let down before, may hold its self-test's air
 _FIRST_PA = const(30_000)  # a first reading under that may be the self-test's air on its way through a slow core
 _NEAR_AMBIENT = const(15_000)  # zero error 10, play 2.5, noise
 _LOW_LOOKS = const(4)  # each 128 ms after the last: meanwhile a chuck taken off has shown itself to the guard
 _WATCHED = const(4_000)  # ticks after done from which on the watch compares: until then rests still tell the heat
 _AT_STOP_TICKS = const(500)  # the guard sees the stop reading before any air
 _LET_GO_TICKS = const(1_500)  # 3 s in which a person may still answer the question about the volume
-_COOLED = const(400)  # ticks: two and a half time constants of the manifold
 _AMBIENT_MIN = const(20_000)  # Pa, under any place on earth
 _BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
 
@@ -137,51 +117,13 @@ def _begin(f, y):
     f[_SLOW] = y[_MEAN] << 4
     f[_SEATED] = 0
     f[_ASKED] = 0
-    _forget(f, y)
-
-
-def _forget(f, y):
-    """Nothing is known of the tyre."""
-    f[_TYRE] = -1
-    f[_SEEN] = 0
-    f[_LEARNT] = 0
-    f[_TOPS] = 0
-    f[_VOLUME] = 0
-    f[_PT] = 0
-    f[_COLD] = 0
-    f[_EG] = 0
-    f[_EG_0] = 0
-    f[_SPREAD] = 0
-    f[_MODEL] = 0
-    f[_SINCE_REF] = 0
-    f[_START] = 0
-    f[_AIR_0] = f[_AIR]
-    f[_AIR_REF] = f[_AIR]
-    f[_COLD_REF] = 0
-    f[_FOUND_AIR] = 0
-    f[_TRIES] = 0
-    f[_CALM] = 0
-    f[_CHOP] = 0
-    f[_BURST] = 3
-    f[_SHORT] = 3
-    f[_RELAY] = 0
-    f[_LIFT] = 0
-    f[_LEFT] = 0
-    f[_LAST] = 0
-    f[_SPRING] = 0
-    f[_BLEED_N] = _BLEED_MIN
-    f[_COND] = _COND_FIRST
-    f[_COND_LEAST] = _COND_FLOOR
-    f[_GAS] = 0
-    f[_GAS_MOST] = 0
-    f[_LOST] = 0
-    f[_GAIN] = y[_AMBIENT] * 64 // (y[_VOL] + y[_MANIFOLD]) if y[_VOL] > 0 else 0
+    f[_SEEN] = _GONE
 
 
 def _sample(f, y):
     """Take the tyre through a held-open core, long after the last air."""
     f[_PT] = f[_SLOW] >> 4
-    if f[_OFF] < _COOLED:  # the manifold's own air still cools
+    if f[_OFF] < _cooled(f, y):  # the manifold's own air still cools
         _refer(f)
     else:
         _judge(f, y)
@@ -194,11 +136,13 @@ def _sample(f, y):
 def _gone(f, y):
     """1 where the tyre is not on the hose any more: air went in, and the reading fell by more than heat explains or hardly rose near ambient."""
     now = _tyre_now(f, y)
-    if f[_TOPS] < 2 and f[_PT] < _FIRST_PA:
-        return 0
-    if f[_MODEL] > _WENT_PA and f[_PT] - now > _GONE_PA + _most(f[_EG_0], 0):
+    rise = now - f[_PT]
+    first = 1 if f[_TOPS] < 2 else 0
+    if f[_MODEL] > _BLOWN_PA + (y[_CHUCK] << 10) and now < _NEAR_AMBIENT and rise < (f[_MODEL] >> 5) - first * _FIRST_OFF and (first == 0 or y[_CHUCK] == 0 and y[_KIND] != 0):
         return 1
-    return 1 if f[_MODEL] > _BLOWN_PA and now < _NEAR_AMBIENT and now - f[_PT] < f[_MODEL] >> 5 else 0
+    if first != 0 and f[_PT] < _FIRST_PA:
+        return 0
+    return 1 if f[_MODEL] > _WENT_PA and -rise > _GONE_PA + _most(f[_EG_0], 0) else 0
 
 
 def _settle(f, y):
@@ -220,7 +164,7 @@ def _settle(f, y):
                 f[_AIR_0] = f[_AIR]
                 return _plan(f, y)
             if _gone(f, y) != 0:
-                _forget(f, y)
+                f[_SEEN] = _GONE
                 return _stop(f, 7)
             f[_RESTED] = 1
             _seen_again(f, y)
@@ -339,7 +283,7 @@ def _decide(f, y):
         f[_REASON] = 0
         return _go(f, _READY)
     if y[_OUT] & _G_OFF != 0 and s != _IDLE:
-        _forget(f, y)
+        f[_SEEN] = _GONE
         return 0 if s == _DONE else _stop(f, 7)  # after done it is the normal end
     if y[_SW] & _S_STOP != 0 and s != _IDLE and s != _DONE and s != _STOPPED:
         return _stop(f, 53 if s == _SEAT_PAUSE else 1)
@@ -369,6 +313,8 @@ def _decide(f, y):
         f[_REASON] = 1
         f[_RESTED] = 0
         return _go(f, _READY)
+    if y[_CHUCK] != 0 and _unasked(f, y) != 0:
+        return _stop(f, _RISING_WHILE_OFF)
     if s == _MEASURING:
         return _measure(f, y)
     if s == _PURGE:
@@ -383,18 +329,21 @@ def _decide(f, y):
 
 def step(f: ptr32, y: ptr32) -> int:
     """One tick. `f`: 63 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
+    bits = 0
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
-        return 0
-    if y[_COAST] < 1 or y[_SPIN] < 1 or y[_MANIFOLD] < 1 or y[_AMBIENT] < _AMBIENT_MIN:
+    elif y[_COAST] < 1 or y[_SPIN] < 1 or y[_MANIFOLD] < 1 or y[_AMBIENT] < _AMBIENT_MIN:
         return 0  # no arming writes such words
-    _count(f, y)
-    if y[_KIND] != 0:
-        _watch_burst(f, y)
-    f[_BEAT] = (f[_BEAT] + 1) & 7
-    if f[_BEAT] == 0:
-        _heat(f, y)
-    bits = _decide(f, y)
-    f[_RUN_F] = y[_SW] & _S_RUN
+    else:
+        _count(f, y)
+        if y[_KIND] != 0:
+            _watch_burst(f, y)
+        f[_BEAT] = (f[_BEAT] + 1) & 7
+        if f[_BEAT] == 0:
+            _heat(f, y)
+        bits = _decide(f, y)
+        f[_RUN_F] = y[_SW] & _S_RUN
+    if f[_SEEN] == _GONE:
+        _forget(f, y)
     f[_TYRE] = _most(f[_PT], 0) if f[_SEEN] != 0 else -1
     return bits

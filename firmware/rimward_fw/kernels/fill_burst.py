@@ -4,7 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_rest import _go, _stop
-from rimward_fw.kernels.fill_source import _coming, _lag
+from rimward_fw.kernels.fill_source import _coming, _lag, _shut_rise
 
 # Inputs y.
 _READ = const(0)
@@ -22,12 +22,12 @@ _RISE = const(27)
 _MANIFOLD = const(28)
 
 # State f.
-_STATE = const(0)
 _CNT = const(5)
 _PT = const(6)
 _EG = const(8)
 _COLD = const(10)
 _TOPS = const(25)
+_SEEN = const(23)
 _SPRING = const(37)
 _AIR = const(14)
 _AIR_0 = const(15)
@@ -36,7 +36,6 @@ _GOAL = const(19)
 _BURST = const(20)
 _ON = const(21)
 _OFF = const(22)
-_SEEN = const(23)
 _CHOP = const(27)
 _BLEED_N = const(30)
 _BASE = const(31)
@@ -52,6 +51,8 @@ _WATCH_REF = const(58)
 _DONE = const(13)
 _SETTLING = const(8)
 _LONGEST = const(3_000)  # ticks of one burst: the guard's watch for a rise has its answer at the rest
+_HOSE_OR_TYRE = const(7)
+_GONE = const(2)  # as SEEN: `step` forgets the tyre
 _NOT_READY = const(9)
 _UNREADY = const(1_000)  # ticks: longer than any window of the guard's sensor rules
 _REASON_TICKS = const(50)
@@ -72,15 +73,18 @@ _COOL_LONGEST = const(15_000)  # ticks without air
 _LONGEST_SHORT = const(14)  # ticks: a command of 28 ms opens a valve of 25 ms dead time
 _NOTHING = const(2_000)  # Pa: a burst that lifts the manifold less let nothing in
 _CLOSED = const(20)  # ticks after which the relay's valve is open: contact 10, dead time 25 ms
+_HELD_PA = const(20_000)  # a tyre known to hold more holds the reading up through a held-open core
+_START_PA = const(6_000)  # Pa under the room from which on a held-back pump starts again
 _WAIT = const(60)  # ticks in which a line's burst has come whole and been read
 _MARGIN = const(2_500)
+_UNASKED_PA = const(20_000)  # over what the last burst left: what a hose regains as it warms is under 6
 _EDGE = const(300)  # Pa under the guard's limit up to which a burst still begins: noise of the filtered reading
 _OPEN = const(45)  # ticks after which the valves are open and the reading shows it: dead time 25, opening 12, sensors and filters 50 ms
 _OVER = const(16_000)  # over the stop reading and still under the guard's over-pressure, which lies two guard bands (20 kPa) above
 _CUTOFF_LOW = const(496_000)  # trips at 502 to 538 kPa and 927 to 963 kPa
 _CUTOFF_HIGH = const(920_000)
-_LOOK_PA = const(30_000)  # Pa over the last rest from which on no burst behind a closed core goes over the stop reading before the next rest
-_RUNS_OFF = const(8_000)  # Pa in 16 ticks: no burst while the last one runs off so fast that the guard would see a hose come off
+_LOOK_PA = const(30_000)  # Pa over the last rest from which on no burst behind a closed core goes over the stop reading before the next rest: widest spring
+_RUNS_OFF = const(8_000)  # Pa in 16 ticks: no burst while the last one runs off so fast that the guard would see a hose come off, nor while air comes unasked
 
 
 def _air_for(f, pa):
@@ -128,16 +132,25 @@ def _begin_burst(f, y, state, goal):
     return _go(f, state)
 
 
-def _pump(f, y):
-    """Run a compressor on while what is coming stays under the stop reading. Returns WANT."""
-    room = y[_STOP_PA] - y[_RISE] - 300
-    if f[_CHOP] == 0:
-        ahead = (_most(_lag(f, y), 0) * (y[_COAST] + 28)) >> 5
+def _room(y):
+    """Return the reading up to which a compressor runs."""
+    return y[_STOP_PA] - y[_RISE] - 300
+
+
+def _pump(f, y, coming):
+    """Run a compressor on while what is coming stays under the stop reading: CHOP 1 while it waits there, 2 once it runs again. Returns WANT."""
+    room = _room(y)
+    if f[_CHOP] != 1:
+        lag = _most(_lag(f, y), 0)
+        ahead = lag * y[_COAST] >> 5
+        if y[_CHUCK] != 0 and y[_READ] > f[_PT] + f[_SPRING] + _LOOK_PA:  # the core may be closed yet, and the reading is late while the pump gathers speed
+            ahead = _most(ahead, _shut_rise(y, coming))
+        ahead = ahead + (lag * 28 >> 5)
         if y[_READ] + ahead >= room or f[_ON] == 0 and f[_OFF] > 0 and y[_WHY] == 2:
             f[_CHOP] = 1
-    elif f[_OFF] >= 16 and y[_READ] < room - 6_000:
-        f[_CHOP] = 0
-    return 1 - f[_CHOP]
+    elif f[_OFF] >= 16 and y[_READ] < room - _START_PA:
+        f[_CHOP] = 2
+    return 0 if f[_CHOP] == 1 else 1
 
 
 def _watch_burst(f, y):
@@ -161,18 +174,24 @@ def _watch_burst(f, y):
             f[_BLEED_N] = _most(f[_BLEED_N], _SHOWN)
 
 
-def _valves(f, y):
+def _unasked(f, y):
+    """1 where a line lifts the hose behind a closed core although no burst was asked for since: a valve that does not shut, opened by the other."""
+    lower = (y[_MEAN] << 1) - y[_READ]  # of the two transducers: one that fails is no valve
+    return 1 if y[_KIND] != 0 and f[_LAST] > 0 and f[_OFF] > _WAIT and lower > f[_BASE] + f[_LEFT] + _UNASKED_PA else 0
+
+
+def _valves(f, y, coming):
     """Open a line for a burst of the length that the last one's rise allows. Returns WANT."""
     room = y[_STOP_PA] - y[_RISE] - _MARGIN
     if f[_CHOP] == 0:
-        left = f[_GOAL] - (f[_AIR] - f[_AIR_0]) - _coming(f, y)
+        left = f[_GOAL] - (f[_AIR] - f[_AIR_0]) - coming
         enough = 1 if f[_ON] >= f[_BURST] else 0
         if f[_ON] >= _OPEN:  # the reading follows what the valves do
             enough = 1 if y[_READ] + _most(_lag(f, y), 0) * 4 >= room else 0
         if enough != 0 or f[_ON] >= f[_SHORT] and left <= 0 or 0 < f[_OFF] <= _WAIT:  # or the guard has cut it
             f[_CHOP] = 1
         return 1 - f[_CHOP]
-    if f[_OFF] > _WAIT and _rested(f) != 0 and f[_RELAY] > _CLOSED and y[_READ] < room + _MARGIN - _EDGE and _lag(f, y) > -_RUNS_OFF:
+    if f[_OFF] > _WAIT and _rested(f) != 0 and f[_RELAY] > _CLOSED and y[_READ] < room + _MARGIN - _EDGE and -_RUNS_OFF < _lag(f, y) < _RUNS_OFF:
         f[_BURST] = _longer(f, y, room)
         more = f[_BURST] - f[_LAST]
         if y[_READ] + f[_LIFT] + more * (_slope(f, y) if more > 0 else _share(f)) < room:
@@ -219,13 +238,20 @@ def _burst(f, y):
     """Run a state that wants air: until its air has come, the rest answers a question, or the guard has long refused. Returns WANT."""
     if y[_WHY] > 3 and f[_OFF] > _given(y):  # a budget is spent, the pressure fell in the flow, a condition has gone: no waiting for it
         return _stop(f, y[_WHY])
-    came = f[_AIR] - f[_AIR_0] + _coming(f, y)
+    if y[_CHUCK] == 0 and f[_OFF] > _WAIT and f[_PT] > _HELD_PA and y[_MEAN] * 2 < f[_PT]:  # the guard misses a tyre from 60 kPa on
+        f[_SEEN] = _GONE
+        return _stop(f, _HOSE_OR_TYRE)
+    coming = _coming(f, y)
+    came = f[_AIR] - f[_AIR_0] + coming
     wait = _patience(y)
-    if f[_OFF] > wait and f[_CNT] > wait and y[_KIND] != 0 and f[_AIR] == f[_AIR_0]:  # no burst fits under the stop reading: one may when the tyre is cooler
+    late = 1 if f[_OFF] > wait and f[_CNT] > wait else 0
+    if y[_KIND] == 0:
+        if f[_CHOP] == 1 and f[_OFF] > _WAIT and f[_AIR] != f[_AIR_0] and y[_READ] >= _room(y) - _START_PA:
+            late = 1  # cut at the stop reading, and the tyre stands too near it for a start in this burst
+    elif late != 0 and f[_AIR] == f[_AIR_0]:  # no burst fits under the stop reading: one may when the tyre is cooler
         if f[_EG] < _COLD_ENOUGH or f[_OFF] > _COOL_LONGEST:
             return _at_stop(f, y)
         f[_TOPS] = f[_TOPS] - 1
+    if came >= f[_GOAL] and (y[_KIND] == 0 or f[_ON] == 0 or f[_ON] >= f[_SHORT]) or f[_CNT] > _LONGEST or late != 0:
         return _go(f, _SETTLING)
-    if came >= f[_GOAL] and (y[_KIND] == 0 or f[_ON] == 0 or f[_ON] >= f[_SHORT]) or f[_CNT] > _LONGEST or f[_OFF] > wait and f[_CNT] > wait:
-        return _go(f, _SETTLING)
-    return _pump(f, y) if y[_KIND] == 0 else _valves(f, y)
+    return _pump(f, y, coming) if y[_KIND] == 0 else _valves(f, y, coming)

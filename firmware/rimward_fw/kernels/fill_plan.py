@@ -7,6 +7,8 @@ from rimward_fw.kernels.fill_numbers import _least, _most
 from rimward_fw.kernels.fill_rest import _go, _stop
 
 # Inputs y.
+_READ = const(0)
+_MEAN = const(1)
 _JOB = const(6)
 _TARGET = const(7)
 _SEAT = const(8)
@@ -45,27 +47,34 @@ _TOL_CUT = const(2_400)  # where the stop reading cuts a compressor's bursts sho
 _SURE_COMPRESSOR = const(1_300)
 _SURE_LINE = const(2_500)
 _WAIT_LONGEST = const(15_000)
-_RUN_PA = const(20_000)
+_RUN_PA = const(20_000)  # Pa: more than that missing is no top-up
 _NEAR_AMBIENT = const(15_000)  # a reading within the zero error: the hose may hang free
 _BLOW_PA = const(16_000)  # a line's burst then lasts 0.2 s at most: a full tyre put on meanwhile would meet the open line
 _LEAST_PA = const(700)
+_APART = const(10_000)  # as in fill_burst
+_WORTH = const(3)  # a top-up under RUN_PA waits until SPREAD is an eighth of what is missing: each one sets the look at the heat back by 2 s
 _TOPS_MAX = const(250)
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
 _SURE_SHUT = const(4_000)
 _LIMP_SEAT = const(100_000)
 _ANY_VOLUME = const(255)  # %, tolerance while beads are seated: the room that they leave is no sign of another wheel
+_OFF_OPEN = const(115)  # %, by which a compressor's volume may be off: its delivery
+_OFF_SHUT = const(125)  # what a core holds when it closes differs from burst to burst
+_OFF_LINE_LOW = const(165)  # a line's count: bursts that its figures make too small
+_OFF_LINE_HIGH = const(350)  # and shortest bursts that they make too large
 _SHORTEST_LINE = const(34_816)  # 34 mL of free air: what a line's shortest burst counts
 
 
 def _volume_differs(f, y):
-    """0 as the profile says, 1 another wheel's, 2 by a factor of two. The count of air may be off by as much as the source."""
+    """0 as the profile says; 1 more than 1.4 times or less than 0.7 of it, 2 by a factor of two, each beyond the estimate's own uncertainty."""
     ratio = f[_VOLUME] * 100 // _most(y[_VOL], 1)
     if f[_VOLUME] == 0 or f[_ASKED] != 0 or y[_VOL_TOL] >= _ANY_VOLUME:
         return 0
-    wide = 100 if y[_KIND] == 0 else 250
-    if ratio * 100 > 260 * wide or ratio * wide < 38 * 100:
+    high = _OFF_LINE_HIGH if y[_KIND] != 0 else _OFF_OPEN if y[_CHUCK] == 0 else _OFF_SHUT
+    low = _OFF_LINE_LOW if y[_KIND] != 0 else high
+    if ratio * 100 > 200 * high or ratio * low < 50 * 100:
         return 2
-    return 1 if ratio * 100 > 190 * wide or ratio * wide < 52 * 100 else 0
+    return 1 if ratio * 100 > 140 * high or ratio * low < 70 * 100 else 0
 
 
 def _part(f, y, gap):
@@ -82,9 +91,11 @@ def _plan(f, y):
     if y[_JOB] == 3:
         return _go(f, _DONE)
     gap = y[_TARGET] - f[_COLD]
+    seat = 0
     if y[_SEAT] > 0 and f[_SEATED] == 0 and f[_START] < _LIMP_SEAT:
         if f[_PT] >= y[_SEAT] - 3_000:
             return _go(f, _SEAT_PAUSE)
+        seat = 1 if y[_SEAT] - f[_PT] < gap else 0
         gap = _least(gap, y[_SEAT] - f[_PT])
     differs = _volume_differs(f, y)
     if differs == 2:
@@ -95,24 +106,29 @@ def _plan(f, y):
     if y[_KIND] != 0:
         least = _most(least, (_SHORTEST_LINE >> 8) * f[_GAIN] >> 8)
     sure = _SURE_SHUT if y[_CHUCK] != 0 else _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
-    if gap <= _most(_TOL_CUT if y[_KIND] == 0 and f[_CHOP] != 0 else _TOL, least >> 1):
+    over = _most(y[_READ] - y[_MEAN], 0) if y[_KIND] == 0 else 0  # a pump stops by the higher transducer
+    cut = 1 if y[_KIND] == 0 and f[_CHOP] == 1 else 0
+    if seat == 0 and gap - cut * _least(over, _APART) <= _most(_TOL_CUT if cut != 0 else _TOL, least >> 1):
         if f[_SPREAD] > sure and f[_CNT] < _WAIT_LONGEST:
             return 0
         f[_WATCH_REF] = f[_COLD]
         return _go(f, _DONE)
     room = y[_STOP_PA] - y[_RISE] - 1_500 - (f[_SPRING] if y[_CHUCK] != 0 else 0)
-    if f[_PT] > room:
+    if f[_PT] + over > room:
         return _at_stop(f, y) if f[_COLD] > room or f[_CNT] > _WAIT_LONGEST else 0
     part = _part(f, y, gap)
     if y[_KIND] != 0 and f[_PT] < _NEAR_AMBIENT:
         part = _least(part, _BLOW_PA)
+    if seat != 0:  # beads seat by what they feel: hot, so nothing is waited for
+        f[_TOPS] = f[_TOPS] + 1
+        return _begin_burst(f, y, _FILLING, _air_for(f, _most(part - (part >> 2), least)))
     if gap > _RUN_PA and part > f[_SPREAD]:
         f[_TOPS] = f[_TOPS] + 1
         return _begin_burst(f, y, _FILLING, _air_for(f, _least(part, gap - f[_SPREAD])))
+    if f[_SPREAD] > sure and f[_SPREAD] > gap >> _WORTH and (y[_CHUCK] == 0 and f[_CNT] < _WAIT_LONGEST or f[_OFF] < _PROBE_TICKS):
+        return 0
     if f[_SPREAD] > sure:
         part = _least(part, gap - f[_SPREAD])
-    if part < gap >> 1 and (y[_CHUCK] == 0 and f[_CNT] < _WAIT_LONGEST or f[_OFF] < _PROBE_TICKS):
-        return 0
     part = _most(part, least)
     f[_TOPS] = f[_TOPS] + 1
     if f[_TOPS] > _TOPS_MAX:

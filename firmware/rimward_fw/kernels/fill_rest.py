@@ -12,7 +12,6 @@ _VOL = const(9)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
 _KIND = const(15)
-_CRACK = const(21)
 _MANIFOLD = const(28)
 
 # State f.
@@ -24,7 +23,6 @@ _START = const(7)
 _EG = const(8)
 _SPREAD = const(9)
 _COLD = const(10)
-_SPEED = const(13)
 _AIR = const(14)
 _AIR_0 = const(15)
 _AIR_REF = const(16)
@@ -32,29 +30,45 @@ _COLD_REF = const(17)
 _GAIN = const(18)
 _OFF = const(22)
 _SEEN = const(23)
+_TOPS = const(25)
 _LEARNT = const(26)
+_CHOP = const(27)
 _VOLUME = const(28)
-_BASE = const(31)
 _CALM = const(36)
 _SPRING = const(37)
 _MODEL = const(39)
 _EG_0 = const(40)
+_GAS = const(42)
+_GAS_MOST = const(43)
+_TYRE = const(2)  # what may be shown; -1 unknown
+_BURST = const(20)  # ticks of a line's next burst
+_BLEED_N = const(30)
+_LIFT = const(33)
+_LEFT = const(34)  # of a line's burst: what is left of its lift 120 ms later
+_LAST = const(35)  # ticks of a line's last burst
+_SINCE_REF = const(41)
+_COND = const(44)  # heat conductance of the tyre's air, 1024 = nominal
+_COND_LEAST = const(45)
+_LOST = const(46)
+_TRIES = const(53)
+_FOUND_AIR = const(55)
+_SHORT = const(60)  # ticks of its shortest burst that lets air in
+_RELAY = const(62)  # ticks for which the relay has been closed
 _STOPPED = const(14)
 _HOSE_OR_TYRE = const(7)
 
-_FLAT_PA = const(8_000)  # below this a reading is no tyre
 _SHUT_COMPRESSOR = const(40)  # gate lag, coast-down and sensors
 _SHUT_LINE = const(60)  # dead time 25, coil 13, closing 20, sensors and filters 50 ms
 _STILL_PA = const(450)  # in 16 ticks, less what heat explains
 _CALM_TICKS = const(16)
 _PATIENCE = const(700)
+_BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
+_COND_FIRST = const(900)
+_COND_FLOOR = const(520)
 _LIMP_PA = const(30_000)  # above this the tyre's shape is full
 _LEARN_PA = const(8_000)
 _VOLUME_PA = const(20_000)
 _JUDGE_PA = const(90_000)  # no volume is judged under that
-_SPRING_MIN = const(2_000)  # closing pressure of cores
-_SPRING_MAX = const(28_000)
-_EMPTY_PA = const(36_000)  # reading at the first rest under which the tyre began empty: widest spring and what the search let in
 
 
 def _go(f, state):
@@ -68,6 +82,44 @@ def _stop(f, reason):
     """Stop without latch."""
     f[_REASON] = reason
     return _go(f, _STOPPED)
+
+
+def _forget(f, y):
+    """Nothing is known of the tyre."""
+    f[_TYRE] = -1
+    f[_SEEN] = 0
+    f[_LEARNT] = 0
+    f[_TOPS] = 0
+    f[_VOLUME] = 0
+    f[_PT] = 0
+    f[_COLD] = 0
+    f[_EG] = 0
+    f[_EG_0] = 0
+    f[_SPREAD] = 0
+    f[_MODEL] = 0
+    f[_SINCE_REF] = 0
+    f[_START] = 0
+    f[_AIR_0] = f[_AIR]
+    f[_AIR_REF] = f[_AIR]
+    f[_COLD_REF] = 0
+    f[_FOUND_AIR] = 0
+    f[_TRIES] = 0
+    f[_CALM] = 0
+    f[_CHOP] = 0
+    f[_BURST] = 3
+    f[_SHORT] = 3
+    f[_RELAY] = 0
+    f[_LIFT] = 0
+    f[_LEFT] = 0
+    f[_LAST] = 0
+    f[_SPRING] = 0
+    f[_BLEED_N] = _BLEED_MIN
+    f[_COND] = _COND_FIRST
+    f[_COND_LEAST] = _COND_FLOOR
+    f[_GAS] = 0
+    f[_GAS_MOST] = 0
+    f[_LOST] = 0
+    f[_GAIN] = y[_AMBIENT] * 64 // (y[_VOL] + y[_MANIFOLD]) if y[_VOL] > 0 else 0
 
 
 def _still(f, y):
@@ -91,7 +143,12 @@ def _tyre_now(f, y):
 
 
 def _first_sight(f, y, pa):
-    """Take the tyre as seen for the first time, at room temperature but for what the search let in."""
+    """Take the tyre as seen for the first time, at room temperature but for what the search let in. Through a held-open core the hose has taken its
+    air from the tyre, which cooled by two sevenths of what it fell; some seconds later two thirds of that are left, one third at least."""
+    if y[_CHUCK] == 0:
+        f[_GAS_MOST] = -((pa >> 4) * y[_MANIFOLD] // _most(y[_VOL], 1) * 3 >> 1)
+        f[_GAS] = f[_GAS_MOST] << 1
+        f[_EG] = f[_GAS]
     f[_SEEN] = 1
     f[_START] = pa
     f[_PT] = pa
@@ -107,20 +164,24 @@ def _learn(f, y):
     """Learn what a unit of air gives, between the reference and now. Nothing is learnt while the tyre's shape is limp."""
     rise = f[_COLD] - f[_COLD_REF]
     air = f[_AIR] - f[_AIR_REF]
-    if f[_COLD_REF] < _LIMP_PA:
+    cut = 1 if y[_KIND] == 0 and f[_CHOP] != 0 and f[_LEARNT] != 0 else 0  # short runs under the stop reading: their count is rough
+    if air == 0 or cut != 0 or f[_COLD_REF] < _LIMP_PA:
         f[_AIR_REF] = f[_AIR]
         f[_COLD_REF] = f[_COLD]
     elif rise > _LEARN_PA and air > 4096:
         nominal = y[_AMBIENT] * 64 // _most(y[_VOL], 1)
         brought = (air >> 8) * f[_GAIN] >> 8  # by what was known before
-        gain = _within((_least(rise, 1_000_000) << 8) // (air >> 8), nominal >> 2, nominal << 1)
+        gain = _within((_least(rise, 1_000_000) << 8) // (air >> 8), nominal >> 2, nominal * 3)
         if f[_LEARNT] == 2:  # near the target heat and the core's closing are as large as the air's rise
-            if brought < _LEARN_PA:
+            if brought < _most(_LEARN_PA, f[_SPREAD] << 2 if y[_KIND] == 0 else f[_SPREAD]):
                 return
             gain = _within(gain, f[_GAIN] - (f[_GAIN] >> 2), f[_GAIN] + (f[_GAIN] >> 2))
         f[_GAIN] = gain
         f[_LEARNT] = _most(f[_LEARNT], 1)
-        if rise > _VOLUME_PA and brought > _VOLUME_PA >> 1:
+        if y[_CHUCK] != 0 and f[_TOPS] < 2:  # the search's rest may have fallen with a leak of the hose before it was read
+            f[_AIR_REF] = f[_AIR]
+            f[_COLD_REF] = f[_COLD]
+        elif rise > _VOLUME_PA and brought > _VOLUME_PA >> 1:
             f[_LEARNT] = 2
             f[_AIR_REF] = f[_AIR]
             f[_COLD_REF] = f[_COLD]

@@ -5,7 +5,7 @@ from rimward_protocol.compat import const
 from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _given, _let_down, _patience, _rested
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_rest import _first_sight, _go, _stop, _tyre_now
-from rimward_fw.kernels.fill_source import _coming, _lag, _rate
+from rimward_fw.kernels.fill_source import _coming, _lag, _rate, _shut_rise
 
 # Inputs y.
 _READ = const(0)
@@ -22,19 +22,18 @@ _MANIFOLD = const(28)
 
 # State f.
 _CNT = const(5)
+_START = const(7)
 _EG = const(8)
 _SPEED = const(13)
 _AIR = const(14)
 _AIR_0 = const(15)
 _GAIN = const(18)
 _GOAL = const(19)
-_BURST = const(20)
 _ON = const(21)
 _OFF = const(22)
 _CHOP = const(27)
 _BLEED_N = const(30)
 _BASE = const(31)
-_PEAK = const(32)
 _LIFT = const(33)
 _CALM = const(36)
 _SPRING = const(37)
@@ -52,6 +51,7 @@ _FOUND_PA = const(56)
 _PURGE = const(4)
 _SETTLING = const(8)
 _NOTHING_PA = const(2_500)
+_ROSE_PA = const(1_500)  # through a held-open core: the reading against the one before any air, whatever the zero error
 _ABOVE_PA = const(3_000)
 _KNEE_TICKS = const(12)
 _EMPTY_PA = const(36_000)  # reading at the first rest under which the tyre began empty: widest spring and what the search let in
@@ -60,13 +60,11 @@ _SPRING_MAX = const(28_000)
 _SPRING_UNKNOWN = const(6_000)  # near the least: what is not known may not lift the tyre over its target
 _SEARCH_PA = const(12_000)
 _SEARCH_SHUT_PA = const(3_000)  # the rise has shown the core open: it needs no more
+_RISES = const(8_000)  # Pa in 16 ticks: no burst while air comes unasked
 _KNEE_SURE_PA = const(12_000)  # one burst that lifts so much and runs off shows a tyre; of a smaller one two, one alone may be a valve just moving
-_SHUT_AHEAD = const(300_000)  # 1/1024 mL: keeps the product under 30 bits
 _LOOK_AGAIN = const(250)  # ticks: by then a slow core has let the excess go
 _UNWATCHED = const(320)  # as in fill_burst
 _RELIEFS = const(3)  # a tyre that so many rounds do not show cannot be found under the guard's bound
-_HOSE_PA = const(45_000)  # no vent under that: the guard takes a hose that comes to ambient for a chuck taken off
-_RELIEVED = const(40)  # ticks after an opening until a burst may begin
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
 
@@ -80,6 +78,8 @@ def _begin_search(f, y):
     f[_KNEE] = 0
     f[_CALM] = 0
     f[_FOUND_PA] = y[_MEAN]
+    if f[_TRIES] == 0:
+        f[_START] = y[_MEAN]
     return _begin_burst(f, y, _PURGE, _air_for(f, _SEARCH_PA if y[_CHUCK] == 0 else _SEARCH_SHUT_PA))
 
 
@@ -87,11 +87,6 @@ def _dead_slope(f, y):
     """Pa in 16 ticks by which the source would now lift a closed manifold."""
     air = (_rate(y) * f[_SPEED]) >> 14
     return air * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 22
-
-
-def _shut_rise(f, y):
-    """Pa by which the air that still comes if the pump stops now would lift a closed manifold."""
-    return _least(_coming(f, y), _SHUT_AHEAD) * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 11 >> 3
 
 
 def _fits(f, y):
@@ -109,9 +104,10 @@ def _search(f, y):
     came = f[_AIR] - f[_AIR_0]
     if y[_KIND] == 0:
         lag = _most(_lag(f, y), 0)
+        coming = _coming(f, y)
         ahead = lag * y[_COAST] >> 5
         if y[_CHUCK] != 0 and f[_CALM] == 0:  # no sign of an open core yet: the reading is late while the pump gathers speed
-            ahead = _most(ahead, _shut_rise(f, y))
+            ahead = _most(ahead, _shut_rise(y, coming))
         ahead = ahead + (lag * 28 >> 5)
         if y[_READ] + ahead >= y[_STOP_PA] - y[_RISE] - 300 or f[_ON] == 0 and f[_OFF] > 0 and f[_CNT] > 2 and y[_WHY] == 2:
             return _go(f, _SETTLING)
@@ -119,7 +115,7 @@ def _search(f, y):
         f[_CALM] = f[_CALM] + 1 if f[_ON] >= 30 and _lag(f, y) * 3 < _dead_slope(f, y) and _lag(f, y) * 2 < f[_LEFT] else 0
         if f[_CALM] >= _KNEE_TICKS:
             f[_KNEE] = 1
-        if f[_KNEE] != 0 and came + _coming(f, y) > f[_GOAL] + _refill(y, y[_MEAN] - f[_FOUND_PA]):
+        if f[_KNEE] != 0 and came + coming > f[_GOAL] + _refill(y, y[_MEAN] - f[_FOUND_PA]):
             return _go(f, _SETTLING)
         return 1
     if f[_CHOP] == 0:
@@ -128,7 +124,10 @@ def _search(f, y):
     if (f[_OFF] == 61 or f[_OFF] == _LOOK_AGAIN) and f[_LAST] > 0 and f[_CNT] > 61:
         f[_LEFT] = _most(y[_READ] - f[_BASE], 0)
         f[_CALM] = f[_CALM] + 1 if f[_LIFT] > 4_000 and f[_LEFT] * 2 < f[_LIFT] else 0
-        if f[_CALM] > 1 or f[_CALM] == 1 and f[_LIFT] > _KNEE_SURE_PA or y[_CHUCK] == 0 and came > f[_GOAL]:
+        seen = 1 if f[_CALM] > 1 or f[_CALM] == 1 and f[_LIFT] > _KNEE_SURE_PA else 0
+        if y[_CHUCK] == 0:
+            seen = 1 if came > f[_GOAL] or y[_MEAN] > f[_START] + _ROSE_PA * 2 else 0
+        if seen != 0:
             f[_KNEE] = 1
             f[_BLEED_N] = _most(f[_BLEED_N], 5)
             return _go(f, _SETTLING)
@@ -136,7 +135,7 @@ def _search(f, y):
         f[_TRIES] = f[_TRIES] + 1
         if f[_TRIES] > _RELIEFS:
             return _stop(f, 49)
-    if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0:
+    if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0 and _lag(f, y) < _RISES:
         f[_CHOP] = 0
     elif f[_CHOP] != 0 and (y[_WHY] == 2 or _fits(f, y) == 0):
         return _let_down(f, y)
@@ -150,7 +149,7 @@ def _found(f, y):
     f[_FOUND_AIR] = f[_FOUND_AIR] + _most(took, 0)
     took = f[_FOUND_AIR]
     if y[_CHUCK] == 0:
-        seen = 1 if y[_MEAN] > _NOTHING_PA else 0
+        seen = 1 if y[_MEAN] > f[_START] + _ROSE_PA else 0
     else:
         seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and took > came >> 1) else 0
     if seen == 0:

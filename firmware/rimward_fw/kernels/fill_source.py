@@ -7,12 +7,14 @@ from rimward_fw.kernels.fill_numbers import _least, _most
 # Inputs y.
 _MEAN = const(1)
 _OUT = const(2)
+_AMBIENT = const(12)
 _D0 = const(13)
 _D1 = const(14)
 _KIND = const(15)
 _COAST = const(17)
 _SPIN = const(24)
 _D2 = const(25)
+_MANIFOLD = const(28)
 
 # State f.
 _SLOW = const(11)
@@ -26,6 +28,7 @@ _FULL = const(16384)
 _GATE_LAG = const(4)  # ticks for which the pulse gate holds after its last edge
 _COUNT_MAX = const(32000)
 _AIR_MAX = const(0x1FFFFFFF)
+_SHUT_AHEAD = const(300_000)  # 1/1024 mL: keeps the product under 30 bits
 
 
 def _lag(f, y):
@@ -65,3 +68,8 @@ def _coming(f, y):
     share = f[_SPEED] >> 7
     flow = (_rate(y) * share) >> 7
     return ((flow * share >> 7) * y[_COAST] >> 1) + flow * _GATE_LAG
+
+
+def _shut_rise(y, coming):
+    """Pa by which the air that still comes if the pump stops now would lift a closed manifold."""
+    return _least(coming, _SHUT_AHEAD) * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 11 >> 3

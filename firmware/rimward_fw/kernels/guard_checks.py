@@ -95,14 +95,14 @@ def memory_damaged(g: ptr32) -> int:
     if (
         (g[_CAUSE] | g[_CAUSE_N] | g[_STOP] | g[_WHY] | g[_REST] | g[_WARM] | g[_SINCE] | g[_AT_AMBIENT] | g[_BURST_MORE]) >> 8 != 0
         or (g[_RANGE_A] | g[_RANGE_B] | g[_DISAGREE] | g[_OVER] | g[_KEY_CNT] | g[_CUT_CNT] | g[_SUP_CNT] | g[_BARO_CNT]) >> 8 != 0
-        or (g[_ON] | g[_RAN] | g[_ARMED] | g[_SEEN] | g[_STOOD]) >> 1 != 0
+        or (g[_ON] | g[_RAN] | g[_ARMED] | g[_SEEN]) >> 1 != 0
         or (g[_CEIL] | g[_CEIL_N] | g[_BAND]) >> 20 != 0
     ):
         return 1
     if (
         g[_CEIL] > _HIGH_CEIL
         or (g[_FA] | g[_FB] | g[_SL]) >> 26 != 0
-        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_TEST_REF] | g[_READ] | g[_LIFT] | g[_BURST_FROM] | g[_BURST_PEAK]) >> 22 != 0
+        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_TEST_REF] | g[_READ] | g[_STOOD] | g[_LIFT] | g[_BURST_FROM] | g[_BURST_PEAK]) >> 22 != 0
         or (g[_LAST_A] | g[_LAST_B] | g[_FRZ_A] | g[_FRZ_B] | g[_ON_TICKS] | g[_NR_CNT] | g[_OFF_CNT] | g[_TEST] | g[_CONN_G]) >> 16 != 0
         or (g[_TIME] | g[_AIR]) >> 28 != 0
     ):

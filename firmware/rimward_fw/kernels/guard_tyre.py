@@ -12,7 +12,9 @@ An open vent lowers the manifold; such a fall is no flow. While the vent is open
 a burst that begins 120 ms after it shut (dead time 25, closing 20, sensor and filters 50 ms). A compressor needs no such rule: its
 dead-ended manifold rises 1.7 kPa a tick, which the overrun predicts (G2).
 
-Chuck off: a steady reading over 30 kPa at rest in this connection, then a reading at ambient for 0.2 s with the source off.
+Chuck off: a steady reading over 30 kPa at rest in this connection, then with the source off a reading at ambient for 0.2 s, or less than a
+third of that steady reading where it was over 60 kPa. A tyre on the chuck holds the reading up: a closing core keeps all but 6 kPa and the
+heat of a burst (30 kPa at most), an open one lets it fall no further than to the tyre's pressure, half of what may look steady before.
 """
 
 from rimward_protocol.compat import const, ptr32
@@ -49,8 +51,10 @@ _SEEN_LAST = const(250)  # 0.5 s: within that a leak through which a burst falls
 _STILL_PA = const(600)  # Pa in 16 ticks: noise of the filtered readings
 _SHUT_TICKS = const(40)  # 80 ms: gate 6, dead time 25, coil 3, closing 20, sensor and filters 25 ms
 _STOOD_PA = const(30_000)
-_STOOD_TICKS = const(250)  # 0.5 s: the slowest core has emptied the manifold into a nearly empty tyre by then
+_STOOD_TICKS = const(125)  # 0.25 s: the slope has passed its turn at the peak; the slowest core of the table empties a hose by 8 % in 16 ticks
+_FELL_PA = const(60_000)
 _GONE_PA = const(2_000)  # over the guard band, which bounds the zero error
+_STAYS_PA = const(5_000)  # over the guard band: an open hose that still empties, read with 2 kPa of hysteresis, lies under that
 _GONE_TICKS = const(100)
 _BYTE = const(255)
 _NO_BURST = const(0x3FFFFF)  # as BURST_FROM, over every reading: no rise or fall counts until the next burst
@@ -68,6 +72,7 @@ def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int, vented: i
     """Follow the reading through a burst and its rest: flow into a tyre, or a closed manifold. An open vent ends the watch."""
     if vented != 0:
         g[_BURST_FROM] = _NO_BURST
+        g[_STOOD] = 1 if g[_STOOD] != 0 else 0  # the vent lowers the reading, not the tyre: its level says nothing any more
     if was_on != 0 or vented != 0:
         g[_SINCE] = 0
     else:
@@ -77,7 +82,7 @@ def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int, vented: i
     watched = 1 if g[_BURST_FROM] != _NO_BURST and g[_RAN] != 0 and g[_SEEN] == 0 and _BURST_REST <= g[_SINCE] <= _SEEN_LAST else 0
     rise = g[_BURST_PEAK] - g[_BURST_FROM]
     fall = g[_BURST_PEAK] - read
-    if watched != 0 and rise > _LIFT_MIN and fall * 2 > rise and stands(read, lag) != 0 and read - _BIAS - x[_BAND_PA] > _GONE_PA:
+    if watched != 0 and rise > _LIFT_MIN and fall * 2 > rise and stands(read, lag) != 0 and read - _BIAS - x[_BAND_PA] > _STAYS_PA:
         g[_SEEN] = 1
     elif watched != 0 and g[_SINCE] == _BURST_REST:
         if rise < _NOTHING_PA:
@@ -90,7 +95,7 @@ def chuck_off(g: ptr32, x: ptr32, read: int, lag: int, active: int) -> int:
     """Return 1 in the tick in which the chuck counts as off; what is known of the tyre is reset and RUN must be released."""
     above = read - _BIAS - x[_BAND_PA]
     if active == 0 and g[_SINCE] >= _STOOD_TICKS and above > _STOOD_PA and stands(read, lag) != 0:
-        g[_STOOD] = 1
+        g[_STOOD] = read
     off = 0
     if active == 0 and g[_SINCE] >= _SHUT_TICKS:
         if above > _GONE_PA:
@@ -99,6 +104,9 @@ def chuck_off(g: ptr32, x: ptr32, read: int, lag: int, active: int) -> int:
             g[_SEEN] = 0
             g[_AT_AMBIENT] = g[_AT_AMBIENT] + 1 if g[_AT_AMBIENT] < _BYTE else _BYTE
             off = 1 if g[_STOOD] != 0 and g[_AT_AMBIENT] >= _GONE_TICKS else 0
+        stood = g[_STOOD] - _BIAS
+        if stood > _FELL_PA and (read - _BIAS) * 3 < stood:
+            off = 1
     if off != 0:
         forget_tyre(g)
         g[_TEST] = 0

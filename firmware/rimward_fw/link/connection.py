@@ -10,6 +10,7 @@ import struct
 from rimward_protocol import codes, frame, layout, messages, replies
 from rimward_protocol.compat import TYPE_CHECKING
 
+from rimward_fw import rooms
 from rimward_fw.link import requests, store_requests
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from rimward_fw.shapes import App, Board
 
 
-READ_AT_ONCE = 128
+READ_AT_ONCE = 48
 PIECES = 32  # pieces of a session in one turn of the loop
 PIECE_TICKS = 2  # and their time limit
 HOLD_MS = 5000  # silence after which a host's hold and subscriptions expire
@@ -47,6 +48,13 @@ STORED = bytes(
         codes.PERSON,
     )
 )
+# and what they need besides, loaded in a turn of the main loop each
+ALSO = {
+    codes.PROFILE_PUT: (rooms.INTAKE,),
+    codes.SETTING_PUT: (rooms.SENSE, rooms.INTAKE),
+    codes.KEY_ENROL: (rooms.INTAKE,),
+    codes.PRESET_PUT: (rooms.PRESET, rooms.INTAKE),
+}
 
 
 class Link:
@@ -65,6 +73,7 @@ class Link:
         self._rest_end = 0
         self._stuck_ms = 0
         self._cut = False
+        self._unready = False  # the frame just read waits for another turn
         self.opened = False
         self.host_id = 0
         self.heard_ms = -HOLD_MS
@@ -78,8 +87,8 @@ class Link:
         )
         self._sending: "Any" = None  # (sequence, session, offset, end): session being sent
 
-    def poll(self) -> None:
-        """Run one turn: send pending bytes, read, answer one request, send pieces of a session."""
+    def poll(self) -> bool:
+        """Run one turn: send pending bytes, read, answer one request, send pieces of a session. Return True if that took its time."""
         now = self.board.ticks_ms()
         if self._sending:
             self.heard_ms = now  # a host that reads a session sends nothing meanwhile
@@ -88,10 +97,11 @@ class Link:
         ) & CLOCK > HOLD_MS:
             self.let_go()
         if not self._flush(now):
-            return
-        self._take(now)
+            return False
+        took = self._take(now)
         if self._sending:
             self._send_pieces()
+        return took or self._sending is not None
 
     def let_go(self) -> None:
         """End the host's hold and subscriptions. The conversation stays open for its next request."""
@@ -102,22 +112,35 @@ class Link:
         self._sending = None
         self.app.recorder.watched(0, False)
 
-    def _take(self, now: int) -> None:
-        """Read and parse up to the next complete frame, and answer it."""
-        if self._at == self._have:
-            self._at = 0
-            self._have = self.board.read(self._in)
-            if not self._have:
-                return
-        result, self._at = self.decoder.feed(self._in, self._at, self._have)
-        if result == frame.FRAME:
+    def _take(self, now: int) -> bool:
+        """Read and parse up to the next complete frame, and answer it. Return True if there was one."""
+        if not self._unready:
+            if self._at == self._have:
+                self._at = 0
+                self._have = self.board.read(self._in)
+                if not self._have:
+                    return False
+            result, self._at = self.decoder.feed(self._in, self._at, self._have)
+            if result == frame.OTHER_VERSION:
+                self.error(replies.VERSION_DIFFERS, codes.PROTOCOL_VERSION)
+            if result != frame.FRAME:
+                return result != frame.NOTHING
             self.frames += 1
-            if self._answer() != replies.OTHER_HOST:
-                self.heard_ms = (
-                    now  # a request for a hold owned by another host does not extend that hold
-                )
-        elif result == frame.OTHER_VERSION:
-            self.error(replies.VERSION_DIFFERS, codes.PROTOCOL_VERSION)
+            if self.decoder.kind in STORED:  # reading and answering it take a turn each
+                self._unready = True
+                return True
+        self._unready = not self._ready(self.decoder.kind)
+        if not self._unready and self._answer() != replies.OTHER_HOST:
+            self.heard_ms = (
+                now  # a request for a hold owned by another host does not extend that hold
+            )
+        return True
+
+    def _ready(self, kind: int) -> bool:
+        """Return False where a module that answers this request had to be loaded first: another turn goes on."""
+        if kind not in STORED or not self.opened or self.app.enabled():
+            return True
+        return rooms.ready(rooms.STORE_REQUESTS, *ALSO.get(kind, ()))
 
     def _answer(self) -> int:
         """Answer the frame just read. Return the reply code, 0 where the handler has replied itself."""

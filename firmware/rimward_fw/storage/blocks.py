@@ -12,7 +12,6 @@ LEAST_BYTES = 2 * 1024
 RESERVE_BYTES = (
     20 * 1024
 )  # kept free: 8 KB for the recorder's own buffers, the rest for the main loop between two collections
-MOVE_BYTES = 256
 
 
 class Blocks:
@@ -29,6 +28,7 @@ class Blocks:
         self.end = 0
         self.dropping = dropping
         self._thin = thin
+        self.next_thin = 0  # place of the block to be thinned next
         self.lost = 0
 
     def open(self, free: int = -1) -> int:
@@ -38,6 +38,7 @@ class Blocks:
         free = free_bytes() if free < 0 else free
         self.begin = 0
         self.end = 0
+        self.next_thin = 0
         self.lost = 0
         size = self.size
         while len(self.buf) < size:
@@ -77,20 +78,26 @@ class Blocks:
         goal = max(need, len(self.buf) // 8)
         at = 0
         while at < goal and at < self.end:
-            at += self._step(at)
+            at += self.step(at)
             self.lost += 1
         self._shift(at)
 
-    def _step(self, at: int) -> int:
+    def step(self, at: int) -> int:
+        """Bytes from the block at a place to the next."""
         return 3 + (self.buf[at + 1] | self.buf[at + 2] << 8)
 
     def _shift(self, count: int) -> None:
-        """Move everything after `count` to the front in small pieces: a copy of it all would take as much memory again."""
+        """Move everything after `count` to the front."""
         left = self.end - count
-        for i in range(0, left, MOVE_BYTES):
-            copy(self.buf, i, self.buf, count + i, min(MOVE_BYTES, left - i))
+        copy(self.buf, 0, self.buf, count, left)
         self.begin = max(self.begin - count, 0)
+        self.next_thin = max(self.next_thin - count, 0)
         self.end = left
+
+    def cut(self, at: int, count: int) -> None:
+        """Take bytes out from a place on."""
+        self.end -= count
+        copy(self.buf, at, self.buf, at + count, self.end - at)
 
     def put(self, kind: int, payload: bytearray, length: int) -> None:
         """Append payload[:length]; the caller has asked `room` first."""
@@ -103,15 +110,15 @@ class Blocks:
 
     def oldest(self) -> tuple[int, memoryview]:
         """Return (kind, payload) of the next block to be written."""
-        stop = self.begin + self._step(self.begin)
+        stop = self.begin + self.step(self.begin)
         return self.buf[self.begin], memoryview(self.buf)[self.begin + 3 : stop]
 
     def written(self) -> None:
         """Remove the oldest block after it is stored."""
-        self.begin += self._step(self.begin)
+        self.begin += self.step(self.begin)
+        self.next_thin = max(self.next_thin, self.begin)
         if self.begin == self.end:
-            self.begin = 0
-            self.end = 0
+            self.begin = self.end = self.next_thin = 0
 
 
 def copy(to: bytearray, at: int, source: bytearray, first: int, count: int) -> None:

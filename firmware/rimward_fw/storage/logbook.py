@@ -13,6 +13,8 @@ from rimward_fw.link.requests import interpreter
 from rimward_fw.storage.recorder import Recorder
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rimward_protocol.shapes import Buffer
 
     from rimward_fw.control.cycle import FillCycle
@@ -40,8 +42,11 @@ def recorder_of(app: "App") -> "Recorder":
     return recorder
 
 
+NOTES = 8  # events noted in one turn of the main loop
+
+
 def open_session(app: "App", cycle: "FillCycle") -> None:
-    """Open the record of a cycle."""
+    """Put the steps that open the record of a cycle before its other ones."""
     number = app.store.session_new()
     engine = app.engine
     header = {
@@ -75,8 +80,28 @@ def open_session(app: "App", cycle: "FillCycle") -> None:
         value, _ = app.store.setting_get(setting)
         if value:
             metas.append((key, value))
-    app.recorder.begin(number, session.seal_header(header), metas, app.keys.session_key())
+    sealed = session.seal_header(header)
+    steps = app.recorder.opening(number, sealed, metas, app.keys.session_key())
+    cycle.steps[:0] = steps + [lambda: _note_earlier(app, cycle)]
     app.opened_s = app.clock.unix_s()
+
+
+def _note_earlier(app: "App", cycle: "FillCycle") -> None:
+    """Put the steps that note what happened before the record began, in the first record of this run the reason for the start."""
+    rows = app.unrecorded.take()
+    if not app.start_noted:
+        app.start_noted = True
+        rows.insert(0, (events.BOOT, 0, app.board.reset_cause(), app.cut_off))
+    pieces = [rows[at : at + NOTES] for at in range(0, len(rows), NOTES)]
+    cycle.steps[:0] = [_noting(app, piece) for piece in pieces]
+
+
+def _noting(app: "App", rows: list[tuple[int, int, int, int]]) -> "Callable[[], None]":
+    def note() -> None:
+        for row in rows:
+            app.recorder.note(*row)
+
+    return note
 
 
 def close_session(app: "App", cause: int) -> None:

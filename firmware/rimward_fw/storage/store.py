@@ -172,11 +172,6 @@ class Store:
         """Record that a person confirmed this wheel."""
         return self.wheels.confirm(wheel)
 
-    def highest_issue(self, wheel: bytes) -> int:
-        """Highest issue number of this wheel seen under this key; 0 if none."""
-        row = self.wheels.row(wheel)
-        return row.issue if row else 0
-
     def profile_delete(self, wheel: bytes) -> int:
         """Delete a profile but keep the highest issue number seen."""
         return self.wheels.delete(wheel)

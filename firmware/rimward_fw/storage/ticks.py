@@ -9,7 +9,13 @@ if TYPE_CHECKING:
     from rimward_fw.control.engine import Engine
 
 WRAP = 0x3FFFFFFF  # width of the tick counter
+HALF = 0x20000000
 MARGIN = 16  # ticks that may come while one entry is read
+
+
+def due(tick: int, at: int) -> bool:
+    """Return True once `tick` has reached `at`, also across the tick counter's wrap."""
+    return (tick - at) & WRAP < HALF
 
 
 class TickReader:
@@ -45,18 +51,18 @@ class TickReader:
 
     def take(self) -> int:
         """Take the next waiting tick. Return its number."""
-        ring = self.engine.ring
+        ring = (
+            self.engine.ring
+        )  # few names: MicroPython puts a frame of more than 11 words on the heap
         at = (self.tail & (slots.RING_TICKS - 1)) * slots.RING_WORDS
         word = ring[at]
+        self.x[slots.X_A] = word & 0xFFFF
+        word >>= 16
+        if word >= slots.FIRST_Y_SLOT:
+            self.y[word - slots.FIRST_Y_SLOT] = ring[at + 4]
+        elif word:
+            self.x[word] = ring[at + 4]
         x = self.x
-        x[slots.X_A] = word & 0xFFFF
-        slot = word >> 16
-        if slot:
-            value = ring[at + 4]
-            if slot >= slots.FIRST_Y_SLOT:
-                self.y[slot - slots.FIRST_Y_SLOT] = value
-            else:
-                x[slot] = value
         word = ring[at + 1]
         x[slots.X_B] = word & 0xFFFF
         x[slots.X_SUPPLY] = word >> 16
@@ -71,9 +77,9 @@ class TickReader:
         self.fa_pa = (word & 0x3FFFFF) - slots.BIAS_PA
         self.state = word >> 22
         self.fb_pa = ring[at + 7] - slots.BIAS_PA
-        tick = self.tail
-        self.tail = (tick + 1) & WRAP
-        return tick
+        at = self.tail
+        self.tail = (at + 1) & WRAP
+        return at
 
 
 def read_pa(engine: "Engine", tick: int) -> int:

@@ -22,7 +22,7 @@ class Unrecorded:
 
     def __init__(self, store: "Store") -> None:
         self.store = store
-        held = store.get("told")
+        held = store.get("events")
         self._rows = held[0] if held and len(held[0]) % _BYTES == 0 else b""
         self._changed = False
 
@@ -35,7 +35,7 @@ class Unrecorded:
 
     def keep(self) -> None:
         """Write the events once, if they changed."""
-        if self._changed and self.store.put("told", self._rows) == replies.OK:
+        if self._changed and self.store.put("events", self._rows) == replies.OK:
             self._changed = False
 
     def take(self) -> list[tuple[int, int, int, int]]:

@@ -46,14 +46,13 @@ _PROFILE_BYTES = layout.size(layout.PROFILE)
 
 
 class Row:
-    """One wheel: `flags`, `issue` (highest seen), `facts` (tuple as FACTS, or None), `data`, `slot`."""
+    """One wheel: `flags`, `issue` (highest seen), `facts` (tuple as FACTS, or None), `data`."""
 
-    def __init__(self, body: bytes, slot: int) -> None:
+    def __init__(self, body: bytes) -> None:
         self.flags, self.issue = struct.unpack_from(_HEAD, body, 0)
         facts = struct.unpack_from(_FACTS, body, _FACTS_AT)
         self.facts = facts if facts != _NO_FACTS else None
         self.data = body[_PROFILE_AT:]
-        self.slot = slot
 
 
 class Wheels:
@@ -69,7 +68,7 @@ class Wheels:
         for name, body in rows:
             wheel = wheel_of(name)
             if wheel and is_row(body):
-                self._note(wheel, Row(body, 0))
+                self._note(wheel, Row(body))
 
     def _note(self, wheel: bytes, row: "Row") -> None:
         self._seen[bytes(wheel)] = max(row.issue, 1) * (1 if row.data else -1)
@@ -91,10 +90,14 @@ class Wheels:
     def _path(self, wheel: bytes) -> str:
         return self._folder() + "/" + bytes(wheel).hex()
 
+    def _held(self, wheel: bytes) -> tuple[bytes, int, int] | None:
+        held = records.read(self._path(wheel))
+        return held if held and is_row(held[0]) else None
+
     def row(self, wheel: bytes) -> "Row | None":
         """Row of a wheel; None for one that is not in the table."""
-        held = records.read(self._path(wheel))
-        return Row(held[0], held[2]) if held and is_row(held[0]) else None
+        held = self._held(wheel)
+        return Row(held[0]) if held else None
 
     def list(self) -> list[bytes]:
         """Sorted wheel ids with a profile."""
@@ -103,12 +106,12 @@ class Wheels:
 
     def get(self, wheel: bytes) -> tuple[bytes, int, bool] | None:
         """Return (bytes, slot, confirmed by a person) or None."""
-        row = self.row(wheel)
-        return (
-            (row.data, row.slot, row.flags & (CONFIRMED | FAR) == CONFIRMED)
-            if row and row.data
-            else None
-        )
+        held = self._held(wheel)
+        if not held:
+            return None
+        row = Row(held[0])
+        confirmed = row.flags & (CONFIRMED | FAR) == CONFIRMED
+        return (row.data, held[2], confirmed) if row.data else None
 
     def floor(self) -> int:
         """Highest issue number of the dropped wheels."""

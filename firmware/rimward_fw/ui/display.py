@@ -4,6 +4,7 @@ from rimward_protocol import causes, codes, replies
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import TYPE_CHECKING
 
+from rimward_fw import rooms
 from rimward_fw.control import phases as cycle
 from rimward_fw.ui import buttons, display_facts, reason_facts
 from rimward_fw.ui import display_numbers as show
@@ -28,13 +29,8 @@ TURN_MS = 2500
 CHECK = "check tomorrow"
 BAR_SPAN = 120
 PLACES = {"big": (0, 11), "unit": (100, 14), "second": (0, 38), "bar": (0, 48)}
-_KERNEL_SCREENS = {
+_KERNEL_SCREENS = {  # the others, but for those that go on below: filling
     codes.SELF_TEST: "test",
-    codes.PURGE: "filling",
-    codes.MEASURING: "filling",
-    codes.PROBING: "filling",
-    codes.FILLING: "filling",
-    codes.TOPPING_UP: "filling",
     codes.SEAT_PAUSE: "bead",
     codes.ASKING: "volume",
     codes.SETTLING: "settle",
@@ -72,8 +68,8 @@ def screen_of(app: "App") -> str:
         return "measure-done"
     if kernel == codes.FILL_DONE:
         return "seat-done" if v.seating else _done(app)
-    if kernel in _KERNEL_SCREENS:
-        return _KERNEL_SCREENS[kernel]
+    if kernel > codes.READY and kernel != codes.TRIPPED:
+        return _KERNEL_SCREENS.get(kernel, "filling")
     if app.engine.x[slots.X_SW] & buttons.RUN and app.engine.g[slots.G_WHY] > 1:
         return "why"
     return "seat-ready" if v.seating else "measure-ready" if v.measuring else "ready"
@@ -82,9 +78,9 @@ def screen_of(app: "App") -> str:
 def _asked(app: "App") -> str:
     v = app.cycle
     if v.wheel == cycle.NOBODY:
-        return {codes.WAIT_PRINTED_MAXIMUM: "printed", codes.WAIT_APPROVAL: "approval"}.get(
-            app.entry.step, "target"
-        )
+        if app.entry.step == codes.WAIT_PRINTED_MAXIMUM:
+            return "printed"
+        return "approval" if app.entry.step == codes.WAIT_APPROVAL else "target"
     return "looser" if v.old else "new"
 
 
@@ -130,9 +126,9 @@ def fact(app: "App", name: str) -> str:
     if name == "wait":
         return str(app.interface.duty.wait_s())
     if name == "takes_l":
-        return _litres(e.f[slots.F_VOLUME])
+        return show.tenths(e.f[slots.F_VOLUME])
     if name == "wheel_l":
-        return _litres(e.y[slots.Y_VOL_ML])
+        return show.tenths(e.y[slots.Y_VOL_ML])
     psi = app.interface.psi_first
     tyre, read, ceiling, target = pressures(app)
     shown = tyre if tyre >= 0 else read
@@ -143,7 +139,7 @@ def fact(app: "App", name: str) -> str:
     if name == "second":
         return show.reading(shown, not psi, ceiling) + ("" if tyre >= 0 else " hose")
     if name == "seen":
-        return "tyre " + show.reading(tyre, psi, ceiling) if tyre >= 0 else "tyre unknown"
+        return _seen(app, tyre, ceiling)
     if name == "read":
         return show.reading(read, psi, ceiling)
     if name == "cold_read":
@@ -163,9 +159,14 @@ def fact(app: "App", name: str) -> str:
     raise KeyError(name)
 
 
-def _litres(ml: int) -> str:
-    """Format a volume for the display: 1.8."""
-    return str((ml + 50) // 1000) + "." + str((ml + 50) // 100 % 10)
+def _seen(app: "App", tyre: int, ceiling: int) -> str:
+    """Return what is known of the tyre: its pressure, or its range behind a closed core."""
+    if tyre < 0:
+        return "tyre unknown"
+    psi, values = app.interface.psi_first, app.cycle.values
+    if values and values["chuck"] == codes.CHUCK_PRESSURE_OPEN:
+        return "tyre " + show.between(tyre, psi)
+    return "tyre " + show.reading(tyre, psi, ceiling)
 
 
 def pressures(app: "App") -> tuple[int, int, int, int]:
@@ -213,10 +214,10 @@ class DisplayView:
         self._extra: dict[str, str] = {}
         self._turns: "list[Any]" = []
 
-    def work(self) -> None:
-        """Draw the present state if it differs from the picture."""
+    def work(self) -> bool:
+        """Draw the present state if it differs from the picture. Return True if texts or a module had to be read first: another turn draws."""
         if self.canvas is None:
-            return
+            return False
         now = self.app.board.ticks_ms()
         name = screen_of(self.app)
         if name != self.name:
@@ -224,6 +225,10 @@ class DisplayView:
             self._since = now
             self._extra = {}
             self._turns = turns(name)
+            return True
+        if name in _MORE and name not in reason_facts.NAMES and not self._extra:
+            if not rooms.ready(rooms.DISPLAY_FACTS):
+                return True
         table = self._turns[(now - self._since) // TURN_MS % len(self._turns)]
         more = self._more(name)
         rows = [(place, style, filled(text, self.app, more)) for place, style, text in table]
@@ -239,6 +244,7 @@ class DisplayView:
             draw(self.canvas, rows, bars, self.app.interface.chooser.shown())
             self.count = self.count % 0xFFFF + 1
             self.app.board.show(self.frame)
+        return False
 
     def part(self, number: int) -> "Buffer":
         """Return a quarter of the picture (0 to 3), or its texts line by line (4)."""

@@ -1,5 +1,7 @@
 """Number formats of the display: limits round down, a reading above a limit never looks equal to it. Pa gauge in, text out."""
 
+from rimward_protocol.interval import ABOVE_PA, BELOW_PA
+
 PSI_100 = 68948  # Pa in 10 psi, rounded up: the shown limit never lies above the real one
 
 
@@ -45,6 +47,14 @@ def reading(pa: int, in_psi: bool, limit_pa: int = 0) -> str:
         if in_psi
         else _unit(reading_bar(pa, limit_pa), "bar")
     )
+
+
+def between(pa: int, in_psi: bool) -> str:
+    """Return the range of a tyre shown as `pa` behind a closed core, rounded outwards to 0.1 bar or whole psi, at most eleven characters."""
+    low, high = max(pa - BELOW_PA, 0), pa + ABOVE_PA
+    if in_psi:
+        return str(low * 10 // PSI_100) + "-" + str(high * 10 // PSI_100 + 1) + " psi"
+    return _dot(low // 10_000, 10) + "-" + _dot(high // 10_000 + 1, 10) + " bar"
 
 
 def loss(rate: int, spread: int, in_psi: bool) -> str:
@@ -110,4 +120,9 @@ def wrap(text: str, width: int, rows: int) -> list[str]:
 
 def litres(ml: int) -> str:
     """Return a volume in litres, two decimals, rounded down."""
-    return str(ml // 1000) + "." + ("0" + str(ml % 1000 // 10))[-2:]
+    return _dot(ml // 10, 100)
+
+
+def tenths(ml: int) -> str:
+    """Return a volume in litres to the nearest tenth."""
+    return _dot((ml + 50) // 100, 10)

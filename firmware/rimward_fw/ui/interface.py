@@ -73,8 +73,8 @@ class Interface:
             if code not in (replies.OK, replies.WAITING_FOR_PERSON):
                 pair.code = self.app.refusal = code
 
-    def work(self) -> None:
-        """Update list of wheels, duty, buzzer and picture."""
+    def work(self) -> bool:
+        """Update list of wheels, duty, buzzer and picture. Return True if the picture takes one more turn."""
         e = self.app.engine
         listing = self.app.cycle.phase == 0 and not self.pair
         if listing != self.chooser.open:
@@ -91,4 +91,4 @@ class Interface:
                 and (e.out >> 8 & _FILL_BEEP or (e.g[slots.G_CAUSE] and e.head & _TRIP_TICKS))
             )
         )
-        self.view.work()
+        return self.view.work()

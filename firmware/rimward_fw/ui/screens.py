@@ -225,6 +225,8 @@ second . {second}
 =
 6 c hose off, cap on
 -
+6 c {seen}
+-
 6 c {check}
 -
 6 c {loss}""",
