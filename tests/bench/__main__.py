@@ -15,6 +15,7 @@ from pathlib import Path
 PARTS = {
     "campaign": "tests.bench.campaign",
     "fills": "tests.bench.fills",
+    "pairs": "tests.bench.pairs",
     "engines": "tests.bench.engines",
     "decoding": "tests.bench.decoding",
     "device": "tests.bench.device",

@@ -1,7 +1,8 @@
 """Settled error against time to `done`: `python -m tests.bench.curve --write` adds the table to WORLD.md. Some twenty minutes of one processor.
 
 The fill says `done` once its heat is known to `_SURE_...` (`kernels/fill_plan.py`). Each row scales these bounds by a factor in a copy of the
-packages and plays the same feasible healthy fills with it. The kernels that stand are the row of factor 1.
+packages and plays the same feasible healthy fills with it. The kernels that stand are the row of factor 1: WORLD.md has the same fills of them,
+which are taken where they are of these kernels. `--factor` measures some rows only; rows that were kept of the same kernels stay.
 """
 
 import argparse
@@ -62,6 +63,20 @@ def measured(factor: float, count: int = FILLS) -> list[dict[str, Any]]:
     return found
 
 
+def standing() -> list[dict[str, Any]] | None:
+    """Figures of the kernels that stand as WORLD.md has them; None where it is of others."""
+    found: dict[str, Any] = json.loads(world.NOW.read_text())
+    same = found["kernels"] == digest(KERNELS) and found["part"] == 1
+    return list(found["fills"]) if same else None
+
+
+def joined(kept: dict[str, Any] | None, rows: list[dict[str, Any]], kernels: str) -> dict[str, Any]:
+    """Rows kept of the same kernels and those just measured, by factor."""
+    old = kept["rows"] if kept and kept["kernels"] == kernels else []
+    by_factor = {row["factor"]: row for row in [*old, *rows]}
+    return {"kernels": kernels, "rows": [by_factor[factor] for factor in sorted(by_factor)]}
+
+
 def main(arguments: list[str]) -> int:
     """Measure each factor; print or keep."""
     parser = argparse.ArgumentParser(
@@ -69,14 +84,17 @@ def main(arguments: list[str]) -> int:
     )
     parser.add_argument("--write", action="store_true", help="keep the figures and write WORLD.md")
     parser.add_argument("--fills", type=int, default=FILLS, help="of each class, when not written")
+    parser.add_argument("--factor", type=float, action="append", help="this row; may be repeated")
     chosen = parser.parse_args(arguments)
+    count = FILLS if chosen.write else chosen.fills
     rows = []
-    for factor in FACTORS:
-        rows.append(
-            {"factor": factor, "classes": measured(factor, FILLS if chosen.write else chosen.fills)}
-        )
+    for factor in chosen.factor or FACTORS:
+        known = standing() if factor == 1.0 and count == FILLS else None
+        rows.append({"factor": factor, "classes": known or measured(factor, count)})
         print(f"factor {factor:g} measured", file=sys.stderr)
-    found = json.loads(json.dumps({"kernels": digest(KERNELS), "rows": rows}))  # keys as kept
+    rows = json.loads(json.dumps(rows))  # keys as kept
+    kept = json.loads(world.CURVE.read_text()) if chosen.write and world.CURVE.exists() else None
+    found = joined(kept, rows, digest(KERNELS))
     if chosen.write:
         world.CURVE.write_text(json.dumps(found, indent=1) + "\n")
         return world.main(["--page"])

@@ -17,6 +17,12 @@ WHEELS = (b"wheel001", b"wheel002", b"wheel003", b"wheel099")
 SETTINGS = (3, 7, 8)
 
 
+def issue_of(store, wheel):
+    """Return the highest issue number of a wheel that the store has seen; 0 if none."""
+    row = store.wheels.row(wheel)
+    return row.issue if row else 0
+
+
 def profile_of(wheel, revision):
     """A profile of this revision."""
     values = dict(builtin.BUILT_IN)
@@ -171,7 +177,7 @@ def holds_profile(wheel, revision):
     """After it: this profile is in force."""
     return lambda store: (
         store.profile_get(wheel)[0] == profile_of(wheel, revision)
-        and store.highest_issue(wheel) == revision
+        and issue_of(store, wheel) == revision
     )
 
 
@@ -199,7 +205,7 @@ def holds_uneven(store):
 
 def holds_refusal(store):
     """After it: the refused wheel left nothing behind."""
-    return WHEELS[3] not in store.profile_list() and store.highest_issue(WHEELS[3]) == 0
+    return WHEELS[3] not in store.profile_list() and issue_of(store, WHEELS[3]) == 0
 
 
 ADDED = [(100 + i, 460) for i in range(12)]
@@ -210,7 +216,7 @@ ACTIONS = (
     ("profile replaced", ROOMY, nothing, put(WHEELS[1], 90), 0, holds_profile(WHEELS[1], 90)),
     ("wheel confirmed", ROOMY, unconfirmed, lambda store: store.profile_confirm(WHEELS[2]), 0, lambda store: store.profile_get(WHEELS[2])[2]),
     ("profile deleted", ROOMY, unconfirmed, lambda store: store.profile_delete(WHEELS[2]), 0,
-     lambda store: store.profile_get(WHEELS[2]) is None and store.highest_issue(WHEELS[2]) == 80),
+     lambda store: store.profile_get(WHEELS[2]) is None and issue_of(store, WHEELS[2]) == 80),
     ("setting first made", ROOMY, nothing, lambda store: store.setting_put(8, b"\x01"), 0, lambda store: store.setting_get(8) == (b"\x01", 1)),
     ("setting changed", ROOMY, nothing, lambda store: store.setting_put(3, bytes(8)), 0, lambda store: store.setting_get(3)[0] == bytes(8)),
     ("key enrolled", ROOMY, nothing, lambda store: store.key_put(KEY), 0, lambda store: store.key() == KEY),
@@ -227,7 +233,7 @@ ACTIONS = (
     ("restart with uneven copies", ROOMY, uneven, boot, 0, holds_uneven),
     ("full flash: session appended", TIGHT, fill_up, append, 0, holds_session(ADDED, 0)),
     ("full flash: sessions give way to a profile", TIGHT, fill_past_reserve, put(WHEELS[1], 90), 0, holds_profile(WHEELS[1], 90)),
-    ("full flash: profile replaced", CRAMPED, fill_full, put(WHEELS[1], 90), replies.STORE_FULL, lambda store: store.highest_issue(WHEELS[1]) < 90),
+    ("full flash: profile replaced", CRAMPED, fill_full, put(WHEELS[1], 90), replies.STORE_FULL, lambda store: issue_of(store, WHEELS[1]) < 90),
     ("full flash: new profile refused", CRAMPED, fill_full, put(WHEELS[3], 1), replies.STORE_FULL, holds_refusal),
 )  # fmt: skip
 FIRST_BOOT = "first boot of blank flash"

@@ -29,7 +29,7 @@ def snapshot(store, boots):
         if (held is not None) != (wheel in listed):
             items["list"] = wheel
         items["profile " + wheel.decode()] = (held[0], held[2]) if held else None
-        items["issue " + wheel.decode()] = store.highest_issue(wheel)
+        items["issue " + wheel.decode()] = cutactions.issue_of(store, wheel)
     return items, {number: _session(store, number) for number in store.session_list()}
 
 

@@ -42,7 +42,11 @@ class App:
         self.did: list[tuple[Any, ...]] = []
         self.noted: list[tuple[int, ...]] = []
         self.held = 0
-        self.recorder = SimpleNamespace(active=False, waiting=lambda: self.held)
+        self.recorder = SimpleNamespace(
+            active=False,
+            waiting=lambda: self.held,
+            leave=lambda: self.did.append(("recorder left",)),
+        )
         self.facts: Any = SimpleNamespace(facts=(1, 2))
         self.store = SimpleNamespace(
             wheels=SimpleNamespace(row=lambda _wheel: self.facts),

@@ -166,17 +166,20 @@ def test_an_owner_switches_the_entry_off(inflator: Inflator) -> None:
 
 def test_what_was_entered_is_in_the_record(inflator: Inflator) -> None:
     metas: list[tuple[int, bytes]] = []
-    begin = inflator.app.recorder.begin
-    inflator.app.recorder.begin = lambda number, header, rows, key: (
-        metas.extend(rows),
-        begin(number, header, rows, key),
-    )
+    opening = inflator.app.recorder.opening
+
+    def opened(number: int, header: bytes, rows: list[tuple[int, bytes]], key: bytes | None) -> Any:
+        metas.extend(rows)
+        return opening(number, header, rows, key)
+
+    inflator.app.recorder.opening = opened
     inflator.ask(codes.PERSON, "Ida Möller".encode().ljust(24, b"\0"))
     inflator.ask(codes.SELECT, bytes(8))
     inflator.press(buttons.UP, 7)
     inflator.press(buttons.ENTER, 2)
     inflator.press(buttons.UP, 4)
     inflator.press(buttons.ENTER, 2)
+    inflator.wait(0.5)
     held = dict(metas)
     assert (
         held[layout.META_UNREGISTERED] == struct.pack("<IB", 400_000, 1)
@@ -193,7 +196,7 @@ def test_answers_before_arming_and_refusals_are_in_the_next_record(inflator: Inf
     inflator.ask(codes.SELECT, WHEEL)
     inflator.press(buttons.ENTER)
     inflator.wait(0.2)
-    assert inflator.app.store.get("told"), "they outlast a power cut"
+    assert inflator.app.store.get("events"), "they outlast a power cut"
     recorded: list[int] = []
     note = inflator.app.recorder.note
 
@@ -203,6 +206,7 @@ def test_answers_before_arming_and_refusals_are_in_the_next_record(inflator: Inf
 
     inflator.app.recorder.note = kept
     inflator.press(buttons.ENTER)
+    inflator.wait(0.5)  # the record opens in steps
     assert inflator.app.recorder.active
     for event in (
         events.REFUSED,

@@ -44,7 +44,8 @@ def test_a_new_cycle_knows_nothing(visit: FillCycle) -> None:
     assert flags == (False,) * 5 and visit.to_arm is None and visit.values is None
     assert visit.waiting() == (codes.WAIT_NOTHING, 0) and visit.state() == codes.IDLE
     visit.work()
-    assert visit.app.noted == [] and visit.app.did == [("losses",)]
+    assert visit.app.noted == [] and visit.app.did == []
+    assert not visit.step() and visit.app.did == [("losses",)]
 
 
 @pytest.mark.parametrize(
@@ -105,7 +106,7 @@ def test_arming_waits_for_the_last_session_and_the_last_words(visit: FillCycle) 
     assert visit.to_arm == (28_000, True) and ("arm", 28_000, True) not in visit.app.did
     visit.queue = []
     visit.work()
-    assert visit.to_arm is None and visit.app.did[-2:] == [("arm", 28_000, True), ("losses",)]
+    assert visit.to_arm is None and visit.app.did[-1:] == [("arm", 28_000, True)]
 
 
 @pytest.mark.parametrize("opened", [False, True])
@@ -117,11 +118,14 @@ def test_a_start_left_before_its_steps_keeps_what_the_wheel_was_left_at(
     done: list[int] = []
     visit.phase, visit.steps = cycle.LOADING, [lambda: done.append(1), lambda: done.append(2)]
     for n in range(1, 3 if opened else 2):
+        assert visit.step()
         visit.work()
-        assert done == list(range(1, n + 1)) and visit.phase == cycle.LOADING
+        assert done == list(range(1, n + 1))
+        assert visit.phase == (cycle.ARMED if n == 2 else cycle.LOADING)
     visit.leave(causes.RELEASED)
+    assert visit.app.did.count(("recorder left",)) == (0 if opened else 1)
     assert visit.steps == [] and ended == ([causes.RELEASED] if opened else [])
-    visit.work()
+    assert not visit.step()
     assert len(done) == (2 if opened else 1) and visit.phase == cycle.IDLE
 
 
@@ -165,7 +169,7 @@ def test_the_tyre_s_last_pressure_stays_once_the_chuck_is_off(armed: FillCycle) 
     e = armed.app.engine
     for state, word, kept, seen in (
         (5, 200_000, 200_000, 1), (5, -1, -1, 0), (5, 0, 0, 1), (codes.FILL_DONE, 250_000, 250_000, 1), (codes.FILL_DONE, -1, 250_000, 0),
-        (codes.STOPPED, -1, -1, 0),
+        (codes.FILL_DONE, 0, 0, 1), (codes.FILL_DONE, -1, 0, 0), (codes.STOPPED, -1, -1, 0),
     ):  # fmt: skip
         e.f[STATE], e.f[TYRE] = state, word
         armed.app.did.clear()
@@ -247,7 +251,7 @@ def test_a_latched_cause_is_recorded_first_and_once(armed: FillCycle, phase: int
         armed.work()
     did = [what for what in armed.app.did if what != ("losses",)]
     ended = [("end", 12), ("close", 12)] if phase == cycle.ARMED else []
-    assert did == [("trip", 12), *ended] and armed.cause == 12
+    assert did == [("trip", 12), *ended] and armed.cause == 12 and armed.tripped == 1
     assert armed.phase == (cycle.OVER if phase == cycle.ARMED else phase)
 
 

@@ -54,7 +54,7 @@ TOLD = {
     "barometer_dead": (80, {causes.BAROMETER, causes.SENSORS_DISAGREE}),
     "brown_out": (85, {causes.SENSOR_SUPPLY}),
     "timer_late": (30, {causes.TICK_LATE}),
-    "timer_skipped": (60, {causes.TICK_LATE}),
+    "timer_skipped": (45, {causes.TICK_LATE}),  # counts only while something is switched on
     "wrong_wheel": (
         10,
         {causes.WRONG_VOLUME, causes.AIR_BUDGET},

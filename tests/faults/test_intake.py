@@ -344,4 +344,10 @@ def test_new_coefficients_end_a_visit(inflator: Inflator) -> None:
     left: list[Callable[..., Any] | int] = []
     inflator.app.cycle.leave = left.append
     assert intake.store_setting(inflator.app, 1, CALIBRATION) == replies.OK
-    assert len(left) == 1 and inflator.app.engine.x[slots.X_CEIL_PA] == 0
+    assert left == [] and inflator.app.settings_stale
+    inflator.wait(0.05)
+    assert (
+        len(left) == 1
+        and not inflator.app.settings_stale
+        and inflator.app.engine.x[slots.X_CEIL_PA] == 0
+    )

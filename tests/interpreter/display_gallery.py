@@ -269,6 +269,12 @@ SITUATIONS = {
 }
 
 
+def drawn(a):
+    """Draw what is shown now: what it needs is read in turns of its own."""
+    while a.interface.view.work():
+        pass
+
+
 def draw_all(folder):
     """Every screen in each of its turns."""
     for name in SITUATIONS:
@@ -276,7 +282,7 @@ def draw_all(folder):
         SITUATIONS[name](a)
         for turn in range(len(turns(name))):
             a.board.now = turn * display.TURN_MS
-            a.interface.view.work()
+            drawn(a)
             if a.interface.view.name != name:
                 raise AssertionError((name, a.interface.view.name))
             print(name, turn, str(binascii.hexlify(a.board.frame), "ascii"))
@@ -370,7 +376,7 @@ def check_turns(a, name):
 
     for turn in range(len(turns(name))):
         a.board.now = turn * display.TURN_MS
-        a.interface.view.work()
+        drawn(a)
         rows, _bars = a.interface.view.drawn
         if a.interface.view.name != name:
             print("not shown:", name, a.interface.view.name)

@@ -261,17 +261,19 @@ def kernels_text() -> str:
 
 
 def rows_text() -> str:
-    """Return the module with the record layouts for a device: names and codes only, one text each."""
-    told = f'"""Layouts as a device keeps them, names and codes. {WRITTEN}"""\n'
+    """Return the module with the record layouts for a device: names and format only, one text each."""
+    told = f'"""Layouts as a device keeps them: names, then the format. {WRITTEN}"""\n'
     for name in ("PROFILE", "PRESET", "SESSION_HEADER", "TRACE", "TRACE_RECORD", "EVENT", "END"):
-        told += f"\n{name} = (\n{_wrapped(_pairs(getattr(tables, name)) + ' ')})\n"
+        told += f"\n{name} = (\n{_wrapped(_names_format(getattr(tables, name)))})\n"
     return told
 
 
 def linkrows_text() -> str:
     """Return the module with messages and settings, which only a conversation needs."""
     told = f'"""Message payloads and settings as a device loads them for a conversation. {WRITTEN}"""\n'
-    lines = [f"{number} {_pairs(table)}" for number, _word, table, _replies in messages.PAYLOADS]
+    lines = [
+        f"{number} {_names_format(table)}" for number, _word, table, _replies in messages.PAYLOADS
+    ]
     told += (
         '\n# number, then its payload\nMESSAGES = (\n    "\\n"\n'
         + "".join(_wrapped(line + "\\n") for line in lines)
@@ -286,8 +288,8 @@ def linkrows_text() -> str:
     return told + LINE_OF
 
 
-def _pairs(table: Any) -> str:
-    return " ".join(f"{row[0]} {row[1]}" for row in table)
+def _names_format(table: Any) -> str:
+    return " ".join([*(row[0] for row in table), "<" + "".join(row[1] for row in table)])
 
 
 def _wrapped(text: str) -> str:

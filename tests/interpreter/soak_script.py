@@ -185,7 +185,9 @@ def main(fills, free):
         app.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
         spin(60)
         press(ENTER)
-        spin(60)
+        spin(
+            400
+        )  # the start takes its steps, a turn each; RUN held before its end has to be let go
         board.word |= RUN
         for _ in range(400):
             spin(50)
@@ -207,7 +209,7 @@ def main(fills, free):
         board.word &= ~RUN
         spin(1300)
         board.emptied()
-        spin(300)
+        spin(900)  # the record is written
         if app.engine.g[slots.G_CAUSE]:
             press(ENTER)
         gc.collect()

@@ -46,7 +46,7 @@ turns(60)
 for n in range(12):
     a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     a.cycle.pressed(2048)
-    turns(6)  # the record opens in steps
+    turns(20)  # the record opens in steps
     blocks = a.recorder.stores
     print(a.recorder.active, sum([len(b.buf) for b in blocks]), min([len(b.buf) * 2 // b.size for b in blocks]))
     turns(40)
@@ -69,8 +69,8 @@ def compiled(tmp_path_factory):
     }
     beside["toy_board"] = GALLERY[GALLERY.index("class Board:") : GALLERY.index("def fresh(")]
     beside |= {"soak_script": SCRIPT.read_text(), "rounds": ROUND_AFTER_ROUND}
-    texts = plan.texts(beside=beside)
-    for item in plan.items(True, beside=beside):
+    texts, apart = plan.made_ready(None, beside, False)
+    for item in plan.compiled_items(texts, apart):
         path = folder / item.path.removeprefix(plan.LIB + "/")
         if (
             path.is_relative_to(folder)

@@ -75,7 +75,7 @@ for psi in (False, True):
     a = gallery.fresh({str(tmp_path)!r})
     a.interface.psi_first = psi
     gallery.armed(a, 1)
-    a.interface.view.work()
+    gallery.drawn(a)
     print([row[2] for row in a.interface.view.drawn[0]])
 """
     bar, psi = on_unix(code).splitlines()

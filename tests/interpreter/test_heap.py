@@ -11,7 +11,7 @@ import gc, sys
 import display_gallery as gallery
 from rimward_fw.control import builtin
 from rimward_fw.ui import buttons
-from rimward_protocol import kernel_slots as slots
+from rimward_protocol import kernel_slots as slots, layout
 a = gallery.fresh({store!r})
 a.board.feed = lambda: None
 a.board.read = lambda into: 0
@@ -22,6 +22,7 @@ def turn(ms=10):
     a.work()
 def settle():
     for n in range(60): turn()
+    layout.parts(layout.EVENT)  # the text read last stays in memory
     gc.collect()
     return gc.mem_alloc()
 """
@@ -38,7 +39,7 @@ used = []
 for n in range(6):
     a.cycle.choose(bytes(8), builtin.profile(500000, 300000), True)
     a.cycle.pressed(buttons.ENTER)
-    for i in range(6): turn()  # the record opens in steps
+    for i in range(40): turn()  # the record opens in steps
     assert a.recorder.active
     for i in range(40): turn()
     a.cycle.leave(1)

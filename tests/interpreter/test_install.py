@@ -16,6 +16,7 @@ from rimward.base.errors import Refusal
 from rimward.device.install import plan, put
 from rimward.device.install.device import Device
 
+from tests import made
 from tests.interpreter.conftest import unix_micropython
 
 FIRMWARE = Path(__file__).parents[2] / "firmware"
@@ -117,7 +118,7 @@ def test_compiled_takes_the_place_of_source(board):
 
 def test_the_compiled_plan_holds_machine_code_of_tick_and_kernels():
     plan_kernels = {f"{plan.KERNELS}{name}.mpy" for name in ("guard", "fill", "tick")}
-    items = {item.path: item for item in plan.items(True)}
+    items = {item.path: item for item in made.items()}
     assert {*plan_kernels, "/lib/rimward_fw/board/pico.mpy", "/main.py"} <= set(items)
     assert {path for path in items if path.startswith(plan.KERNELS)} == plan_kernels
     assert not [p for p in items if "simulated" in p or (p.endswith(".py") and p != "/main.py")]
@@ -217,6 +218,7 @@ def test_an_old_interpreter_is_refused(board, monkeypatch):
 def test_no_prompt_is_reported_in_one_line(monkeypatch):
     from rimward.cli.commands.install import command
 
+    monkeypatch.setattr(plan, "items", lambda *_asked, **_more: small())  # none gets there
     monkeypatch.setattr("rimward.device.install.device.RAW_PROMPT_S", 0.2)
     monkeypatch.setattr("rimward.device.install.device.LINE_S", 0.2)
     master, slave = pty.openpty()
@@ -287,17 +289,18 @@ def test_mip_understands_the_list(board, tmp_path):
     assert len(held) == 3 and all(items[path] == digest for path, digest in held.items())
 
 
-def test_the_files_to_freeze_are_those_of_the_manifest(tmp_path):
+def test_the_files_to_freeze_are_those_of_the_manifest(tmp_path, monkeypatch):
     """`--to` writes what the manifest freezes: every module compiled, the kernels as machine code, and it names them as MicroPython's own manifests do."""
     from rimward.cli.commands.install import command
 
+    make, wanted = plan.items, []
+    monkeypatch.setattr(
+        plan, "items", lambda *given, **named: wanted.extend(make(*given, **named)) or wanted
+    )
     done = CliRunner().invoke(
         command, ["--to", str(tmp_path), "--frozen", "--json"], catch_exceptions=False
     )
-    assert json.loads(done.stdout) == {
-        "folder": str(tmp_path),
-        "files": len(plan.items(frozen=True)),
-    }
+    assert json.loads(done.stdout) == {"folder": str(tmp_path), "files": len(wanted)}
     asked = []
     names = ("include", "freeze_mpy", "module")
     space = {
@@ -310,9 +313,7 @@ def test_the_files_to_freeze_are_those_of_the_manifest(tmp_path):
     frozen = {
         path.relative_to(asked[1][1][0]).as_posix() for path in Path(asked[1][1][0]).rglob("*.mpy")
     }
-    assert frozen == {item.path.removeprefix("/lib/") for item in plan.items(frozen=True)} - {
-        "/main.py"
-    }
+    assert frozen == {item.path.removeprefix("/lib/") for item in wanted} - {"/main.py"}
 
 
 def test_port_or_folder():

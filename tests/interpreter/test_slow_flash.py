@@ -124,7 +124,7 @@ s.armed(a, board)
 for n in range(300): s.turn(a, board)
 number = a.recorder.number
 a.cycle.leave(1)
-assert a.recorder._end_tick >= 0
+assert a.recorder.end_tick >= 0
 for n in range(600): board.idle()  # longer than the tick's ring
 s.until(a, board, lambda: not a.recorder.active, 20000)
 print(a.store.session_about(number)["flags"] & 1, a.recorder.failed)

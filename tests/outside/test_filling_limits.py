@@ -41,6 +41,8 @@ def fill_to(plant, pressure_pa):
     before = None
     for _ in range(200_000):
         plant.tick(DRIVE, CONTROLS)
+        if plant.S[k.S_PT] < 0.99 * pressure_pa:
+            continue
         now = (plant.S[k.S_PT], plant.S[k.S_MT] / start, plant.air_k, plant.settled_pa)
         if now[0] >= pressure_pa:
             part = (pressure_pa - before[0]) / (now[0] - before[0])

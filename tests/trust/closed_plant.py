@@ -240,6 +240,7 @@ def peak_pa(world: World) -> float:
                 ("sl", slots.BIAS_PA + CEILING_PA << 4),
                 ("test", TEST_DONE),
                 ("seen", 1),
+                ("stood", 0),  # else it is a chuck taken off
             ):
                 g[GUARD_STATE.index(name)] = value
         if world.hose_pa and n == HOSE_TICKS:

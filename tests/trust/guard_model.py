@@ -29,10 +29,10 @@ ALL_STATE = 48
 # Width in bits of every state word: what the guard's own memory check must refuse to leave.
 WIDTHS = {
     8: ("cause", "cause_n", "stop", "why", "rest", "warm", "since", "at_ambient", "burst_more", "range_a", "range_b", "disagree", "over", "key_cnt", "cut_cnt", "sup_cnt", "baro_cnt"),
-    1: ("on", "ran", "armed", "seen", "stood"),
+    1: ("on", "ran", "armed", "seen"),
     20: ("ceil", "ceil_n", "band"),
     26: ("fa", "fb", "sl"),
-    22: ("fref_a", "fref_b", "nr_ref", "off_ref", "test_ref", "read", "lift", "burst_from", "burst_peak"),
+    22: ("fref_a", "fref_b", "nr_ref", "off_ref", "test_ref", "read", "stood", "lift", "burst_from", "burst_peak"),
     16: ("last_a", "last_b", "frz_a", "frz_b", "on_ticks", "nr_cnt", "off_cnt", "test", "conn_g"),
     28: ("time", "air"),
 }  # fmt: skip

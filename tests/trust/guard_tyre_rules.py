@@ -47,11 +47,20 @@ def rise_and_fall(t: Transition) -> tuple[Any, Any]:
     return peak - t.g.burst_from, peak - reading(t.h)
 
 
+def steady(t: Transition) -> Any:
+    """A reading over 30 kPa that is steady 125 ticks after the source went off: a tyre's."""
+    return both(z3.Not(active(t)), t.h.since >= 125, above_zero(t) > 30_000, stands(t))
+
+
 def chuck_off_iff(t: Transition) -> Any:
-    """Chuck off is reported exactly when a reading that was steady at rest has been at ambient for 100 ticks with the source off."""
-    return gone(t) == both(
-        lies_at_ambient(t), t.g.stood != 0, lowest(t.g.at_ambient + 1, 255) >= 100
-    )
+    """Chuck off is reported exactly when, with the source off for 40 ticks, a reading that was steady at rest has been at ambient for 100
+    ticks, or one over 60 kPa has fallen to less than a third of itself and not become steady there.
+    """
+    at_ambient = both(lies_at_ambient(t), t.g.stood != 0, lowest(t.g.at_ambient + 1, 255) >= 100)
+    kept = t.g.stood - BIAS
+    fallen = both(kept > 60_000, (reading(t.h) - BIAS) * 3 < kept, z3.Not(steady(t)))
+    quiet = both(judged(t), z3.Not(active(t)), t.h.since >= 40)
+    return gone(t) == both(quiet, either(at_ambient, fallen))
 
 
 def flow_forgotten_at_ambient(t: Transition) -> Any:
@@ -65,12 +74,11 @@ def waits_at_ambient(t: Transition) -> Any:
 
 
 def stood_at_rest(t: Transition) -> Any:
-    """A reading counts as a tyre's only when steady, 250 ticks after the source went off and over 30 kPa."""
-    fresh = both(t.g.stood == 0, t.h.stood != 0)
-    return implies(
-        fresh,
-        both(judged(t), z3.Not(active(t)), t.h.since >= 250, above_zero(t) > 30_000, stands(t)),
-    )
+    """A reading is kept as a tyre's only when steady, 125 ticks after the source went off and over 30 kPa; an open vent takes its level away."""
+    kept = both(judged(t), z3.Not(gone(t)), z3.Not(new_connection(t)))
+    blank = choose(t.g.stood != 0, 1, 0)
+    level = choose(steady(t), reading(t.h), choose(vented(t), blank, t.g.stood))
+    return implies(kept, t.h.stood == level)
 
 
 def chuck_off_forgets(t: Transition) -> Any:
@@ -137,7 +145,7 @@ def seen_needs_flow(t: Transition) -> Any:
     rise, fall = rise_and_fall(t)
     when = both(judged(t), t.h.since >= 60, t.h.since <= 250, t.g.ran != 0)
     return implies(
-        fresh, both(when, burst, rise > 4_000, fall * 2 > rise, stands(t), above_zero(t) > 2_000)
+        fresh, both(when, burst, rise > 4_000, fall * 2 > rise, stands(t), above_zero(t) > 5_000)
     )
 
 
@@ -207,7 +215,7 @@ TYRE_RULES = [
         "stood-at-rest",
         "G10",
         stood_at_rest,
-        ("_STOOD_TICKS = const(250)", "_STOOD_TICKS = const(249)"),
+        ("_STOOD_TICKS = const(125)", "_STOOD_TICKS = const(124)"),
     ),
     Rule(
         "chuck-off-forgets",

@@ -3,8 +3,8 @@
 Each is judged by the tests of its module. The kernels have mutants of their own, `guard_mutation` and `tick_mutation`.
 
 `python -m tests.trust.host_mutation --seed N [--count 60] [--keep FILE] [--json]` draws mutants and lists the survivors; it is no part of the
-suite, since a mutant takes a run of its tests: first the quick ones, then, if it survived those, the slow ones, each in a process forked from one that
-has loaded the libraries and nothing of the package. Survivors known to be equal to
+suite, since a mutant takes a run of its tests: first the quick ones, then, if it survived those, the slow ones, each file in a process forked from one
+that has loaded the libraries and nothing of the package. Survivors known to be equal to
 the original are in host_equivalent.json with the reason.
 """
 
@@ -25,6 +25,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from tests.kinds import QUICK, SLOW
+from tests.trust.judged import EDGES, JUDGED
 
 ROOT = Path(__file__).parents[2]
 PLACES = {"rimward": ROOT / "host", "rimward_fw": ROOT / "firmware"}
@@ -39,109 +40,6 @@ COMPARED: dict[type[ast.cmpop], type[ast.cmpop]] = {
 }  # fmt: skip
 DROPPED = (ast.Expr, ast.AugAssign, ast.If, ast.Raise)
 
-# module -> the tests that judge it, the quickest first
-JUDGED: dict[str, tuple[str, ...]] = {
-    "rimward.limits.ceiling.assess": (
-        "unit/ceiling_edges",
-        "unit/ceiling",
-        "unit/conditions",
-        "unit/ceiling_command",
-    ),
-    "rimward.limits.ceiling.cautions": (
-        "unit/ceiling_edges",
-        "unit/ceiling",
-        "unit/maker_table",
-        "unit/conditions",
-        "outside/tyre_tables",
-        "outside/envelope",
-    ),
-    "rimward.limits.ceiling.envelope": (
-        "unit/ceiling",
-        "unit/conditions",
-        "outside/envelope",
-        "outside/isochoric",
-        "unit/ceiling_command",
-    ),
-    "rimward.limits.ceiling.limits": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
-    "rimward.limits.ceiling.maker": ("unit/maker_table", "unit/ceiling"),
-    "rimward.limits.ceiling.markings": ("unit/markings", "unit/ceiling"),
-    "rimward.limits.ceiling.model": (
-        "unit/ceiling_edges",
-        "unit/ceiling",
-        "unit/conditions",
-        "unit/markings",
-    ),
-    "rimward.limits.ceiling.pairs": ("unit/pair_table",),
-    "rimward.limits.ceiling.places": ("unit/conditions",),
-    "rimward.limits.ceiling.rules": ("unit/ceiling", "unit/maker_table", "outside/tyre_tables"),
-    "rimward.limits.ceiling.sizes": ("unit/markings", "unit/ceiling"),
-    "rimward.limits.cartridge.charge": ("unit/charge_edges", "unit/cartridge", "outside/co2"),
-    "rimward.limits.cartridge.gas": ("unit/cartridge", "outside/co2"),
-    "rimward.limits.cartridge.verdict": ("unit/cartridge",),
-    "rimward.limits.ride.readings": ("unit/ride_edges", "outside/isochoric", "unit/ride"),
-    "rimward.limits.ride.report": ("unit/ride_edges", "unit/ride"),
-    "rimward.limits.rimtype.verdict": ("unit/rim_type",),
-    "rimward.wheels.register.questions": ("unit/wheel_ask",),
-    "rimward.wheels.register.issued": ("unit/profile_standing", "unit/profiles"),
-    "rimward.wheels.tag.reading": ("unit/tag_reading", "unit/profile_standing", "unit/tag"),
-    "rimward.wheels.profiles": ("unit/refusal_now", "unit/profiles", "unit/profile_standing"),
-    "rimward.wheels.profile_files": ("unit/profiles",),
-    "rimward.wheels.keys": ("unit/keys",),
-    "rimward.base.instrument": ("unit/calibration_age", "unit/page_calibration"),
-    "rimward.device.calibration.fit": ("unit/calibration",),
-    "rimward.sessions.decisions": ("unit/decision_list", "unit/verification"),
-    "rimward.sessions.replay": ("unit/verification", "unit/report"),
-    "rimward.sessions.verification": (
-        "unit/verification_edges",
-        "unit/verification",
-        "faults/forged_records",
-    ),
-    "rimward.limits.uncertainty.files": ("unit/uncertainty_edges", "unit/uncertainty"),
-    "rimward.limits.uncertainty.inflator": ("unit/uncertainty_edges", "unit/uncertainty"),
-    "rimward.limits.uncertainty.student": (
-        "unit/uncertainty_edges",
-        "outside/decision",
-        "outside/gum",
-        "unit/uncertainty",
-    ),
-    "rimward.base.conditions": ("unit/conditions",),
-    "rimward.limits.energy": ("unit/energy", "outside/energy", "outside/cautions"),
-    "rimward.base.units": ("unit/units", "outside/units"),
-    "rimward.limits.volume": ("unit/volume", "outside/volumes", "unit/cartridge"),
-    "rimward_fw.control.arming": ("unit/fill_arming", "unit/arming_fractions"),
-    "rimward_fw.control.builtin": ("faults/request_edges", "faults/visit", "faults/consent"),
-    "rimward_fw.control.consent": ("faults/request_edges", "faults/visit", "faults/consent"),
-    "rimward_fw.control.cycle": (
-        "faults/cycle_edges",
-        "faults/cycle_answers",
-        "faults/visit",
-        "faults/intake",
-        "faults/consent",
-    ),
-    "rimward_fw.control.engine": ("unit/tick", "faults/visit"),
-    "rimward_fw.control.intake": (
-        "unit/settings_sense",
-        "faults/intake",
-        "faults/visit",
-        "faults/consent",
-    ),
-    "rimward_fw.control.unregistered": ("faults/request_edges", "faults/visit", "faults/consent"),
-    "rimward_fw.storage.store": (
-        "unit/store_edges",
-        "unit/store_sessions",
-        "unit/store_records",
-        "faults/no_flash",
-    ),
-    "rimward_fw.storage.wheels": (
-        "unit/store_edges",
-        "unit/store_records",
-        "faults/old_profiles",
-        "faults/consent",
-    ),
-}
-# the tests of edges, of every module of a package
-EDGES = {"rimward": "unit/limit_edges", "rimward_fw": "faults/firmware_edges"}
-
 
 @dataclass(frozen=True)
 class HostMutant:
@@ -150,10 +48,16 @@ class HostMutant:
     module: str
     site: int
     words: str
+    line: str = ""  # of the source, as it is
 
     @property
     def key(self) -> str:
         return f"{self.module}: {self.words}"
+
+    @property
+    def names(self) -> set[str]:
+        """Keys under which host_equivalent.json may have it: wherever it occurs in the module, or in this line only."""
+        return {self.key, f"{self.key} in `{self.line}`"}
 
 
 def sites(tree: ast.Module) -> Iterator[tuple[str, ast.AST, Any]]:
@@ -198,6 +102,21 @@ def change(kind: str, node: Any, where: Any) -> str:
     return words
 
 
+def in_words(kind: str, node: Any, where: Any) -> str:
+    """What a change does, in words; the tree stays as it is."""
+    if kind == "constant":
+        return change(kind, ast.Constant(node.value), where)
+    if kind == "comparison":
+        return change(kind, ast.Compare(node.left, list(node.ops), node.comparators), where)
+    return change(kind, ast.Module(list(getattr(node, where[0])), []), ("body", where[1]))
+
+
+def line_of(text: str, node: Any, where: Any) -> str:
+    """The line of the source on which a change begins."""
+    changed = getattr(node, where[0])[where[1]] if where else node
+    return text.splitlines()[changed.lineno - 1].strip()
+
+
 def source_of(module: str) -> Path:
     """The file of a module."""
     return (PLACES[module.split(".")[0]] / module.replace(".", "/")).with_suffix(".py")
@@ -215,15 +134,15 @@ def every() -> list[HostMutant]:
     found = []
     for module in JUDGED:
         text = source_of(module).read_text(encoding="utf-8")
-        for site in range(len(list(sites(ast.parse(text))))):
-            words = change(*list(sites(ast.parse(text)))[site])
-            found.append(HostMutant(module, site, words))
+        for site, (kind, node, where) in enumerate(list(sites(ast.parse(text)))):
+            line = line_of(text, node, where)
+            found.append(HostMutant(module, site, in_words(kind, node, where), line))
     return found
 
 
 def tests_of(module: str) -> tuple[str, ...]:
     """The test files that judge a module."""
-    names = (EDGES[module.split(".")[0]], *JUDGED[module])
+    names = (*JUDGED[module], EDGES[module.split(".")[0]])
     return tuple(f"tests/{name.replace('/', '/test_')}.py" for name in names)
 
 
@@ -318,7 +237,11 @@ def killed(mutant: HostMutant, tests: tuple[str, ...] = ()) -> bool:
     """Whether a test of its module fails on the mutant, or cannot even be collected. `run` first shows that the original passes."""
     tests = tests or tests_of(mutant.module)
     source = mutated(mutant.module, mutant.site)[0]
-    return any(judge(tests, mutant.module, source, only) in (1, 2) for only in (QUICK, SLOW))
+    return any(
+        judge((test,), mutant.module, source, only) in (1, 2)
+        for only in (QUICK, SLOW)
+        for test in tests
+    )
 
 
 def run(seed: int, count: int, skip: int = 0, keep: Path | None = None) -> dict[str, Any]:
@@ -327,7 +250,7 @@ def run(seed: int, count: int, skip: int = 0, keep: Path | None = None) -> dict[
     `keep`: file of verdicts; what it holds as killed is not judged again.
     """
     reasons: dict[str, str] = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
-    found = [mutant for mutant in every() if mutant.key not in reasons]
+    found = [mutant for mutant in every() if not mutant.names & set(reasons)]
     drawn = random.Random(seed).sample(found, len(found))[
         skip:count
     ]  # so that pieces of one draw fit together
@@ -348,7 +271,7 @@ def run(seed: int, count: int, skip: int = 0, keep: Path | None = None) -> dict[
             file=sys.stderr,
             flush=True,
         )
-        survivors += [] if dead else [mutant.key]
+        survivors += [] if dead else [f"{mutant.key} in `{mutant.line}`"]
     share = 1 - len(survivors) / len(drawn)
     return {
         "ok": share >= LEAST_KILLED, "seed": seed, "mutants": len(found), "drawn": len(drawn), "killed": len(drawn) - len(survivors),

@@ -9,7 +9,7 @@ from rimward.kernels.sources import source_paths
 from rimward.simulation.virtual.interpreter import find_interpreter
 
 SCRIPT = Path(__file__).parents[1] / "interpreter" / "soak_script.py"
-DAY_FILLS, DAY_HOURS = 6100, 24.0
+DAY_FILLS, DAY_HOURS = 6300, 24.0
 QUICK_FILLS = 6
 TICKS_A_HOUR = 1_800_000
 
