@@ -32,12 +32,13 @@ def calibrated(bench: Bench, days_ago: int) -> None:
     """Store the guard band with a day so long ago, confirmed at the inflator."""
     day = int(time.time() - codes.EPOCH_DAY_UNIX_S) // 86_400 - days_ago
 
-    def confirm(_text: str) -> None:
-        time.sleep(1.0)  # its screen is drawn by then
-        bench.order("workshop")
-
     with open_client(bench.port) as client:
-        verbs.put_setting(client, GUARD_SETTING, struct.pack("<iI", STORED_PA, day), confirm)
+        verbs.put_setting(
+            client,
+            GUARD_SETTING,
+            struct.pack("<iI", STORED_PA, day),
+            lambda _text: bench.confirm(client),
+        )
 
 
 @pytest.mark.parametrize(

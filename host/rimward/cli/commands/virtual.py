@@ -102,8 +102,9 @@ def command(face: bool, truth: bool, script: Path | None, as_json: bool, **given
         with _served(params, given, script) as server:
             server.truth = truth
             server.start()
+            stop = _stop_on_signals()
             _announce(server, as_json, face)
-            _run(server, as_json, face)
+            _run(server, as_json, face, stop)
 
 
 def _world(given: dict[str, Any]) -> Any:
@@ -216,13 +217,18 @@ def _announce(server: Any, as_json: bool, face: bool) -> None:
     sys.stdout.flush()
 
 
-def _run(server: Any, as_json: bool, face: bool) -> None:
+def _stop_on_signals() -> threading.Event:
+    """Event that an interrupt or SIGTERM sets. No exception: CPython ends by the signal where one arises while a module's text runs."""
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    return stop
+
+
+def _run(server: Any, as_json: bool, face: bool, stop: threading.Event) -> None:
     """Run until a person or a signal ends it."""
     from rimward.device.link.screen import drawn
     from rimward.simulation.virtual.face import Face
-
-    stop = threading.Event()
-    signal.signal(signal.SIGTERM, lambda *_: stop.set())
 
     shown = Face(sys.stdout, takes_all(sys.stdout)) if face else None
 
@@ -232,7 +238,7 @@ def _run(server: Any, as_json: bool, face: bool) -> None:
         else:
             console.print(text, markup=False)
 
-    def told(word: str) -> None:
+    def obey(word: str) -> None:
         """Do a word and print what came of it, for `seen` with the display's picture where it is not there already."""
         try:
             seen = server.order(word)
@@ -244,7 +250,7 @@ def _run(server: Any, as_json: bool, face: bool) -> None:
 
     def scripted(word: str) -> None:
         tell(f"> {word}")
-        told(word)
+        obey(word)
 
     server.does = scripted
     if shown is not None:
@@ -253,7 +259,7 @@ def _run(server: Any, as_json: bool, face: bool) -> None:
             f"Virtual inflator on {server.port} ({server.inflator.interpreter.name}). `help` lists the words, `end` ends it."
         )
     try:
-        threading.Thread(target=_listen, args=(told,), daemon=True).start()
+        threading.Thread(target=_listen, args=(obey,), daemon=True).start()
         server.run(stop.is_set)
     finally:
         if shown is not None:
@@ -296,9 +302,9 @@ def _check_state(state: Path) -> None:
         )
 
 
-def _listen(told: Callable[[str], None]) -> None:
+def _listen(obey: Callable[[str], None]) -> None:
     """Read words from standard input; its end does not end the inflator."""
     for line in sys.stdin:
         word = " ".join(line.split())
         if word:
-            told(word)
+            obey(word)
