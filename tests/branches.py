@@ -1,12 +1,13 @@
 """Coverage of the host by room, branches included: `python -m tests.branches [--json] [TEST ...]`.
 
-Runs the tests that need neither browser, proof nor database (about ten minutes on one core), or those named, and prints for every room how many of
-its branches were taken. Ends with 1 where limits, profiles or sessions lie under 95 % of branches. What tests are worth is measured by mutants
-(`python -m tests.trust.host_mutation`), not by this.
+Runs the quick files and the slow ones that reach limits, profiles and sessions, or those named, on two workers in one run, and prints what ran and
+for every room how many of its branches were taken: a lower bound for rooms that slow tests drive. Ends with 1 where limits, profiles or sessions
+lie under 95 % of branches. What tests are worth is measured by mutants (`python -m tests.trust.host_mutation`), not by this.
 """
 
 import argparse
 import json
+import os
 import sys
 import tempfile
 from collections import Counter
@@ -15,10 +16,35 @@ from typing import Any
 
 import pytest
 
+from tests.kinds import kinds_of
+
 TOP = Path(__file__).parents[1]
 LEAST = 95.0
 MUST = ("limits", "wheels/profiles", "sessions")
-CHOSEN = "not slow or interpreter or long or process or compiled"
+SLOW = (  # what reaches more of the rooms in MUST within seconds
+    "tests/unit/test_loss.py",
+    "tests/unit/test_record_edges.py",
+    "tests/unit/test_report.py",
+    "tests/unit/test_targets.py",
+    "tests/unit/test_verification.py",
+    "tests/unit/test_wheel_loss.py",
+)
+
+
+def chosen() -> list[str]:
+    """Return the files that run: those without a kind, and the slow ones of the rooms."""
+    files = (path.relative_to(TOP).as_posix() for path in (TOP / "tests").rglob("test_*.py"))
+    return sorted(file for file in files if file in SLOW or not kinds_of(file))
+
+
+class Counting:
+    """A plugin: how many tests of each file ended, in whichever worker."""
+
+    def __init__(self) -> None:
+        self.ran: Counter[str] = Counter()
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        self.ran[report.nodeid.partition("::")[0]] += report.when == "call"
 
 
 def rooms_of(files: dict[str, Any]) -> dict[str, Counter[str]]:
@@ -56,34 +82,29 @@ def main() -> int:
         prog="python -m tests.branches", description=(__doc__ or "").splitlines()[0]
     )
     parser.add_argument("--json", action="store_true")
-    parser.add_argument(
-        "tests",
-        nargs="*",
-        default=["tests/unit", "tests/outside", "tests/faults", "tests/sessions"],
-    )
+    parser.add_argument("tests", nargs="*", help="files or tests in place of the chosen ones")
     asked = parser.parse_args()
+    counting = Counting()
+    if sys.version_info >= (3, 14):
+        os.environ.setdefault("COVERAGE_CORE", "sysmon")  # counts branches from that version on
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "coverage.json"
-        words = [
-            "-q",
-            "--cov=rimward",
-            "--cov-branch",
-            f"--cov-report=json:{report}",
-            "-p",
-            "no:cacheprovider",
-            "-m",
-            CHOSEN,
-        ]
+        os.environ["COVERAGE_FILE"] = str(Path(folder) / "coverage")
+        measure = ["--cov=rimward", "--cov-branch", f"--cov-report=json:{report}"]
+        words = ["-q", "-n", "2", "-p", "no:cacheprovider", *measure]
         stdout, sys.stdout = sys.stdout, sys.stderr
         try:
-            failed = pytest.main([*words, *asked.tests])
+            failed = pytest.main([*words, *(asked.tests or chosen())], plugins=[counting])
         finally:
             sys.stdout = stdout
         rooms = rooms_of(json.loads(report.read_text())["files"])
     lacking = short(rooms)
     if asked.json:
-        print(json.dumps({"ok": not failed and not lacking, "rooms": rooms, "under": lacking}))
+        ok = not failed and not lacking
+        print(json.dumps({"ok": ok, "rooms": rooms, "under": lacking, "ran": counting.ran}))
     else:
+        for file, count in sorted(counting.ran.items()):
+            print(f"ran {count} tests of {file}")
         for room, row in sorted(rooms.items()):
             print(
                 f"{room}: {percent(row['taken'], row['branches']):.1f} % of {row['branches']} branches, {percent(row['lines_run'], row['lines']):.1f} % of {row['lines']} lines"

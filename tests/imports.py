@@ -15,7 +15,7 @@ _TREE = [Path(__file__).parents[1]]
 def read_from(tree: Path) -> None:
     """Read the packages of another checkout from now on."""
     _TREE[0] = tree
-    for cached in (modules, parsed, at_top, inside_functions, loaded):
+    for cached in (modules, syntax, found, loaded, arrows):
         cached.cache_clear()
 
 
@@ -32,38 +32,47 @@ def modules() -> dict[str, Path]:
 
 
 @cache
-def parsed(name: str) -> ast.Module:
-    """Text of a module as a tree."""
-    return ast.parse(modules()[name].read_text(encoding="utf-8"))
+def syntax(path: Path) -> ast.Module:
+    """Text of a file as a tree."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def statements(node: ast.AST) -> Iterator[ast.AST]:
+    """Yield every statement below a node, functions and classes included, and what stands between statements: handlers and cases."""
+    for child in ast.iter_child_nodes(node):
+        if not isinstance(child, ast.expr):
+            yield child
+            yield from statements(child)
 
 
 def _for_types_only(node: ast.AST) -> bool:
     return isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
 
 
-def _within(node: ast.AST, functions: bool) -> Iterator[Import]:
-    """Yield imports below a node, those for a type checker left out; with `functions` those inside functions too."""
+def _within(node: ast.AST, inside: bool = False) -> Iterator[tuple[Import, bool]]:
+    """Yield imports below a node with whether a function holds them, those for a type checker left out."""
     for child in ast.iter_child_nodes(node):
         if isinstance(child, Import):
-            yield child
-        elif _for_types_only(child) or (
-            not functions and isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef)
-        ):
-            continue
-        else:
-            yield from _within(child, functions)
+            yield child, inside
+        elif not isinstance(child, ast.expr) and not _for_types_only(child):
+            held = isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef)
+            yield from _within(child, inside or held)
 
 
 @cache
+def found(name: str) -> tuple[tuple[Import, bool], ...]:
+    """Imports of a module, and whether each is inside a function."""
+    return tuple(_within(syntax(modules()[name])))
+
+
 def at_top(name: str) -> tuple[Import, ...]:
     """Imports that run when a module is loaded."""
-    return tuple(_within(parsed(name), functions=False))
+    return tuple(node for node, inside in found(name) if not inside)
 
 
-@cache
 def inside_functions(name: str) -> tuple[Import, ...]:
     """Imports that run when a function of a module is called."""
-    return tuple(node for node in _within(parsed(name), functions=True) if node not in at_top(name))
+    return tuple(node for node, inside in found(name) if inside)
 
 
 def targets(name: str, node: Import) -> set[str]:
@@ -99,6 +108,7 @@ def loaded(*names: str) -> frozenset[str]:
     return frozenset(seen)
 
 
+@cache
 def arrows() -> dict[str, set[str]]:
     """Module -> modules of the packages that it imports, inside functions too."""
     return {

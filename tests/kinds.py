@@ -46,21 +46,23 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
         "starts other programs",
         (f"{U}absent_modules.py", f"{U}bench_table.py", f"{U}ceiling_command.py::test_the_answer_loads_no_heavy_library", f"{U}command_line.py", f"{U}library.py", f"{U}ran.py", f"{U}register.py"),
     ),
-    "compiled": ("needs kernels or plant compiled by numba", (f"{F}confusion.py", f"{F}every_fault.py", f"{U}campaign.py", f"{U}cracked_hose.py", f"{U}fill_hose.py", f"{U}fill_width.py", f"{U}plant_effects.py", f"{U}plant_faults.py", f"{U}plant_hardware.py", f"{U}plant_parts.py")),
+    "compiled": ("needs kernels or plant compiled by numba", (f"{F}confusion.py", f"{F}every_fault.py", f"{U}campaign.py", f"{U}cracked_hose.py", f"{U}fill_hose.py", f"{U}fill_width.py", f"{U}plant_effects.py", f"{U}plant_faults.py", f"{U}plant_hardware.py", f"{U}plant_parts.py", f"{U}tyre_range.py")),
     "long": (
-        "computes for seconds",
+        "computes, or loads a library, for seconds",
         (
-            f"{F}old_profiles.py", f"{F}consent.py", f"{F}consent_limits.py", "tests/fuzz/test_conversation.py", "tests/outside/test_ceiling_oracle.py", "tests/outside/test_onset_limit.py",
+            f"{F}old_profiles.py", f"{F}consent.py", f"{F}consent_limits.py", "tests/fuzz/test_conversation.py", "tests/outside/test_ceiling_oracle.py", "tests/outside/test_co2.py", "tests/outside/test_onset_limit.py",
             "tests/outside/test_weibull.py", "tests/sessions/", f"{U}bench_fill.py", f"{U}bench_trace.py", f"{U}fill_behaviour.py", f"{U}full_rate.py", f"{U}hardware_kicad.py", f"{U}hardware_rules.py",
             f"{U}loss.py", f"{U}plant_balance.py", f"{U}proof_commands.py", f"{U}proof_coverage.py", f"{U}proof_events.py", f"{U}proof_load.py::test_any_text_is_read_or_refused",
-            f"{U}proof_plant_events.py", f"{U}proof_session.py", f"{U}record_edges.py", f"{U}report.py", f"{U}trust_report.py::test_the_page_is_the_kept_figures", f"{U}ride.py::test_the_heat_map_shows_the_limit", f"{U}tag.py", f"{U}verification.py", f"{U}web_wording.py",
+            f"{U}proof_plant_events.py", f"{U}proof_session.py", f"{U}record_edges.py", f"{U}report.py", f"{U}trust_report.py::test_the_page_is_the_kept_figures", f"{U}ride.py::test_the_heat_map_shows_the_limit", f"{U}tag.py", f"{U}untyped.py::test_a_board_gets_no_annotation_outside_the_kernels", f"{U}verification.py", f"{U}web_wording.py",
         ),
     ),
 }  # fmt: skip
-# The longest files, first of all: two workers then end together.
+# The longest files, first of all, what waits for an inflator's time or a browser among what computes: the workers then end together.
 FIRST = (
-    f"{U}campaign.py", f"{U}virtual_port.py", "tests/web/test_looks.py", "tests/web/test_bench.py", f"{U}journeys.py", f"{U}guard_proof.py", f"{U}proof_run.py", f"{U}bench_guard_rules.py",
-    "tests/web/", "tests/board/", "tests/machine/", "tests/interpreter/", f"{F}every_fault.py",
+    f"{U}campaign.py", f"{U}virtual_port.py", "tests/web/test_bench.py", f"{U}guard_proof.py", "tests/web/test_looks.py", "tests/board/test_visit.py", f"{U}journeys.py",
+    f"{U}bench_guard_rules.py", "tests/web/test_instrument.py", f"{U}proof_run.py", "tests/web/test_mechanic.py", f"{U}guard_mutation.py", "tests/web/test_states.py", "tests/board/",
+    "tests/web/test_live.py", "tests/interpreter/test_install.py", "tests/web/test_robust.py", f"{F}powercut.py", "tests/web/test_first_run.py", "tests/machine/", f"{U}absent_modules.py",
+    f"{U}calibration_command.py", "tests/interpreter/", "tests/web/", f"{F}every_fault.py",
 )  # fmt: skip
 
 

@@ -2,14 +2,14 @@
 
 from pathlib import Path
 
-from rimward.device.install import plan
+from tests import made
 
 BROUGHT_UP = "here.commissioned = True\n"  # `rimward bringup` walks that on a real board
 
 
 def install(root: Path) -> None:
     """Write all files. The installed main.py is kept but for the one line that makes bring-up unnecessary."""
-    for item in plan.items(True):
+    for item in made.items():
         path = root / item.path.lstrip("/")
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(item.data)

@@ -1,5 +1,6 @@
 """MicroPython's core, built for the ARMv6-M of the RP2040 with this folder's port. Kept in the user's cache, named by what it was built of."""
 
+import fcntl
 import hashlib
 import shutil
 import subprocess
@@ -36,13 +37,12 @@ def build() -> Path:
         if path.is_file():
             of.update(path.read_bytes())
     place = user_cache_path("rimward-tests") / f"board-{of.hexdigest()[:16]}.elf"
-    if not place.exists():
-        with tempfile.TemporaryDirectory() as folder:
-            made = _make(_core(Path(folder)), Path(folder) / "made")
-            place.parent.mkdir(parents=True, exist_ok=True)
-            made.replace(
-                place
-            ) if made.stat().st_dev == place.parent.stat().st_dev else shutil.copy(made, place)
+    place.parent.mkdir(parents=True, exist_ok=True)
+    with place.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # a second worker waits for what the first builds
+        if not place.exists():
+            with tempfile.TemporaryDirectory(dir=place.parent) as folder:
+                _make(_core(Path(folder)), Path(folder) / "made").replace(place)
     return place
 
 

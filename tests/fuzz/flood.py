@@ -72,6 +72,10 @@ ATTACKS: dict[str, tuple[Callable[[int], bytes], bool]] = {
 }
 
 
+# The main loop takes a person's answer some ticks earlier or later from run to run, attacked or not: the fill begins at another moment.
+APART_TICKS = 5
+
+
 @dataclass(frozen=True)
 class Seen:
     """What an attack did. Times of answers in ms of wall time, on MicroPython; the tick is late at 50."""
@@ -165,7 +169,7 @@ def problems_of(seen: Seen) -> list[str]:
         found.append(f"{seen.halted_ticks} ticks without an answer")
     if seen.cause != "none":
         found.append(f"the guard latched: {seen.cause}")
-    if seen.air_ticks != seen.air_ticks_alone:
+    if abs(seen.air_ticks - seen.air_ticks_alone) > APART_TICKS:
         found.append(
             f"air was on in {seen.air_ticks} ticks, in {seen.air_ticks_alone} without the attack"
         )

@@ -4,16 +4,14 @@ from functools import cache
 
 from rimward.device.install import plan
 
+from tests import made
 from tests.machine import mpyfile, paths
 
 
 @cache
 def files(bench: bool = False) -> dict[str, bytes]:
     """Path on the board -> bytes. `bench`: of a proof bench."""
-    return {
-        item.path: item.data
-        for item in (plan.bench_items(compiled=True) if bench else plan.items())
-    }
+    return {item.path: item.data for item in made.items(bench)}
 
 
 def kernel(name: str, bench: bool = False) -> mpyfile.Module:

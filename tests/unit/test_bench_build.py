@@ -3,12 +3,15 @@
 from array import array
 
 import pytest
+from rimward.device.install import plan
 from rimward.kernels import bench as build
 from rimward.kernels.assemble import assemble
 from rimward_fw.bench import app as bench
 from rimward_fw.kernels import guard
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol import kernel_words
+
+from tests import made
 
 WANTED = {
     "_KEY_LOW = const(2)": "_KEY_LOW = const(6)",
@@ -162,18 +165,19 @@ def test_an_ordinary_guard_takes_the_bench_position_for_a_broken_key(ceiling):
 
 @pytest.mark.parametrize("compiled", [False, True])
 def test_install_puts_the_bench_s_files_on_a_bench_and_none_of_them_elsewhere(compiled):
-    from rimward.device.install.plan import bench_items, items
-
     suffix = ".mpy" if compiled else ".py"
-    ordinary, made = (
-        {item.path: item.data for item in rows(compiled)} for rows in (items, bench_items)
+    both = (
+        (made.items(), made.items(bench=True))
+        if compiled
+        else (plan.items(False), plan.bench_items(False))
     )
+    ordinary, benches = ({item.path: item.data for item in items} for items in both)
     # Compiled, everything that stays in memory is in the module that main.py starts: the bench's application or the ordinary one.
     own = ("__init__", "app", "fill", "limits") if compiled else ("app", "fill", "limits", "trace")
     joined = {"/lib/rimward_fw/app.mpy"} if compiled else set()
-    assert set(made) - set(ordinary) == {f"/lib/rimward_fw/bench/{name}{suffix}" for name in own}
-    assert set(ordinary) - set(made) == joined
-    changed = {path for path in set(ordinary) - joined if ordinary[path] != made[path]}
+    assert set(benches) - set(ordinary) == {f"/lib/rimward_fw/bench/{name}{suffix}" for name in own}
+    assert set(ordinary) - set(benches) == joined
+    changed = {path for path in set(ordinary) - joined if ordinary[path] != benches[path]}
     if compiled:  # names are shortened for all modules together, so more files differ
         changed &= {path for path in ordinary if "/kernels/" in path or path == "/main.py"}
     kernels = {f"/lib/rimward_fw/{name}{suffix}" for name in ("kernels/guard", "kernels/fill")}

@@ -271,6 +271,18 @@ def test_an_error_of_the_class_is_accepted_and_a_pascal_more_is_not(a, b, words)
         fit._check_shift(synthetic(), found, ORDINARY, fit.FACTORY)
 
 
+def test_the_shift_of_a_sealed_transducer_is_taken_at_the_first_point_s_barometer():
+    """The gain in force multiplies the air pressure too: what later points say of it changes nothing."""
+    points = synthetic()
+    later = [dataclasses.replace(p, ambient_pa=301_325) for p in points[1:]]
+    found, force = {"a": (1.0, 0.0), "b": (1.0, 0.0)}, {"a": (1.04, -4_000.0), "b": (1.0, 0.0)}
+    with pytest.raises(Refusal, match=r"Transducer A does not calibrate: offset (\d+) Pa") as first:
+        fit._check_shift(points, found, ORDINARY, force)
+    with pytest.raises(Refusal) as then:
+        fit._check_shift([points[0], *later], found, ORDINARY, force)
+    assert str(then.value) == str(first.value)
+
+
 def test_half_of_the_gap_between_up_and_down_is_in_the_budget():
     """The mean of up and down is used: each lies half of the gap away from it; rectangular."""
     channel = fit_points(synthetic(gap=1_000.0), *GAUGE).channels[0]

@@ -2,10 +2,8 @@
 
 import json
 import shlex
-import sys
 from pathlib import Path
 
-import jsonschema
 import pytest
 from click.testing import CliRunner
 from hypothesis import given
@@ -19,18 +17,14 @@ from rimward.limits.ceiling import Place, Ride, Rim, Tyre, assess
 from rimward.limits.volume import least_inside, stated, volumes
 from rimward.web import ask
 
-SCHEMA = json.loads(
-    (Path(sys.modules["rimward"].__path__[0]) / "cli" / "answers.schema.json").read_text(
-        encoding="utf-8"
-    )
-)
+from tests.unit.schema import validate
 
 
 def answer(*args: str, code: int = 0) -> dict:
     result = CliRunner().invoke(cli, ["cartridge", *args, "--json"])
     assert result.exit_code == code, result.output
     found = json.loads(result.stdout)
-    jsonschema.validate(found, SCHEMA | {"$ref": "#/$defs/cartridge"})
+    validate(found, "cartridge")
     return found
 
 

@@ -1,6 +1,5 @@
 """Properties of the ceiling for every rim, tyre, place and ride."""
 
-import time
 from dataclasses import replace
 
 from hypothesis import given
@@ -111,15 +110,3 @@ def test_the_same_mark_in_any_unit(tenths_kpa: int) -> None:
         f"{pa / 98066.5:.7f} kgf/cm2",
     )
     assert len({assess(Rim.parse("622x19TC", mark), tyre).ceiling_pa for mark in marks}) == 1
-
-
-def test_a_thousand_pairs_a_second() -> None:
-    started, pairs = time.process_time(), 1000
-    for i in range(pairs):
-        assess(
-            Rim.parse("622x23TSS", "5 bar"),
-            Tyre.parse("28-622", "4-6 bar", approved="yes"),
-            Place.of(18, 200 + i % 7),
-            Ride.of(2400, 45),
-        )
-    assert pairs / (time.process_time() - started) > 1000

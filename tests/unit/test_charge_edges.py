@@ -1,5 +1,7 @@
 """Edges of a charge from a cartridge: which place and heat count, what a search for the largest charge ends at. Ideal figures by hand: p V = n R T."""
 
+from dataclasses import replace
+
 import pytest
 from rimward.limits.cartridge import charge as module
 from rimward.limits.cartridge.charge import Charge, charge_tyre, largest_grams
@@ -47,7 +49,8 @@ def test_the_ideal_figure_by_hand(start: str, start_pa: int) -> None:
     wanted = gas + start_pa if start == "seated" else gas - 101_325
     found = charge_tyre(Charge(16, LITRES, start, start_pa))
     assert found.ideal_pa == pytest.approx(wanted, rel=1e-4)
-    assert charge_tyre(Charge(0.01, LITRES, "flat-tube")).ideal_pa == 0
+    flat = charge_tyre(Charge(0.01, LITRES, "flat-tube"))
+    assert flat.ideal_pa == flat.settled.low_volume_pa == flat.just_after_band_pa[0] == 0
     below_ideal = found.settled.low_volume_pa / wanted
     assert 0.9 < below_ideal < 1.0
 
@@ -93,6 +96,9 @@ def test_the_largest_charge_is_within_and_a_hundredth_more_is_not(bound: str) ->
     grams = largest_grams(one, *given)
     assert round(grams * 100) == pytest.approx(grams * 100, abs=1e-9)
     assert not module._over(one, grams, *given) and module._over(one, grams + 0.01, *given)
+    shown = [charge_tyre(replace(one, grams=grams + more)) for more in (0, 0.01)]
+    states = [one.hottest if bound == "limit" else one.settled for one in shown]
+    assert states[0].low_volume_pa <= 400_000 < states[1].low_volume_pa
     ideal = 400_000 * 0.001 / (R * (318.15 if bound == "limit" else 293.15)) * CO2
     assert grams == pytest.approx(ideal, rel=0.12)
 
@@ -108,9 +114,9 @@ def test_a_tyre_that_is_over_already_takes_nothing_and_one_without_end_stops() -
 def test_the_range_of_the_gas_model(monkeypatch: pytest.MonkeyPatch) -> None:
     """The higher of the two states, absolute."""
     hot = charge_tyre(Charge(16, LITRES, ride_temp_max_c=45))
-    absolute = hot.hottest.low_volume_pa + 101_325
+    absolute = hot.hottest.low_volume_pa + Charge(16, LITRES).ambient_pa
     assert not hot.past_validity
-    for bound, past in ((absolute - 1, True), (absolute + 1, False)):
+    for bound, past in ((absolute - 1, True), (absolute, False), (absolute + 1, False)):
         monkeypatch.setattr(module, "VALID_TO_PA", bound)
         assert charge_tyre(Charge(16, LITRES, ride_temp_max_c=45)).past_validity is past
     cold = charge_tyre(Charge(16, LITRES)).settled.low_volume_pa + 101_325

@@ -53,6 +53,19 @@ def test_what_cannot_be_is_refused() -> None:
         with pytest.raises(ValueError, match="factor"):
             energy.pcc2_scaled_distance_m(5000, factor)
     assert energy.isothermal_j(101_325, 0.0) == 0.0
+    assert energy.isothermal_j(500_000, 0.001, 1.0) > 0
+
+
+def test_later_editions_count_twice_where_no_edition_is_named() -> None:
+    assert energy.pcc2_scaled_distance_m(5_000) == energy.pcc2_scaled_distance_m(5_000, 2)
+
+
+def test_every_method_counts_from_ambient_on() -> None:
+    """PCC-2 has 101.0 kPa as its ambient: at sea level it counts 0.8 J/L from the first pascal on, and nothing at ambient itself."""
+    for gauge_pa, counted in ((0.0, False), (0.5, True)):
+        found = {one.id: one.energy_j for one in energy.stored_energy(gauge_pa, 0.001)}
+        assert (found["pcc2"] > 0.2) is counted
+        assert all(0 <= found[name] < 0.002 for name in found if name != "pcc2")
 
 
 @pytest.mark.parametrize(

@@ -35,6 +35,10 @@ def test_what_counts_first():
     ]
     assert far.act({**status, "state": "stopped", "cause": "leaking"})[0] == "Find leak"
     assert far.act({**status, "cause": "released"}) == ["Keep hold", "of RUN"]  # an older stop
+    early = {**status, "state": "asking", "waiting": "hold-to-run"}
+    assert far.act(early) == ["Release RUN", "hold again"]
+    assert far.act({**early, "state": "ready"}) == ["Hold RUN", "to fill"]
+    assert far.act({**status, "state": "ready"}) == ["Wait, see", "its display"]
     assert far.act({**status, "state": "new in a later firmware"}) == ["Read its", "display"]
 
 

@@ -218,7 +218,7 @@ def test_what_is_counted_on_is_what_the_guard_trips_at():
     assert (arming.VOLUME_TOLERANCE_PERCENT, arming.AIR_TOLERANCE_PERCENT) == (25, 260)
 
 
-@pytest.mark.parametrize("volume", [1_257, 6_060, 16_000])
+@pytest.mark.parametrize("volume", [1_257, 6_060, 16_000, 40_000])
 @pytest.mark.parametrize("kind", [0, 1])
 def test_the_guard_s_times_follow_from_its_own_flow(kind, volume):
     """Times to lift the nominal tyre by 6 kPa (self-test) and, a quarter larger, by twice 3 kPa (standstill), at the flow at the ceiling."""
@@ -337,3 +337,14 @@ def test_calibrations_reach_the_guard_and_without_one_the_type_s():
     x = words(EVEN, EVEN_HERE | own)[1]
     assert list(x.values())[11:15] == [9_800, -23_000, 9_700, -125_500]
     assert list(words(EVEN, EVEN_HERE)[1].values())[11:15] == [9_766, -23_687, 9_766, -125_012]
+
+
+@pytest.mark.parametrize("kind", [configuration.COMPRESSOR, configuration.LINE])
+@pytest.mark.parametrize("chuck", [codes.CHUCK_PIN_OPEN, codes.CHUCK_PRESSURE_OPEN])
+@pytest.mark.parametrize("rim", range(6))
+def test_the_guard_s_flags(rim: int, chuck: int, kind: int) -> None:
+    """Sealed always, 1; 4 for a rim without hooks or an unknown one; 8 for a line behind a core that pressure opens."""
+    x = words(EVEN | {"rim_class": rim, "chuck": chuck}, EVEN_HERE, kind)[1]
+    straight = 0 if rim in (codes.RIM_HB, codes.RIM_C, codes.RIM_TC) else 4
+    line = 8 if kind == configuration.LINE and chuck == codes.CHUCK_PRESSURE_OPEN else 0
+    assert list(x.values())[10] == 1 + straight + line

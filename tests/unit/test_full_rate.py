@@ -61,7 +61,8 @@ def recorded(seconds: int, stall: int, every_s: int) -> tuple[set[int], int, int
         engine.decide()
 
     tick(0)
-    log.begin(7, HEADER, [], None)
+    for step in log.opening(7, HEADER, [], None):
+        step()
     first = engine.head
     for n in range(1, seconds * SECOND + 1):
         tick(n)
@@ -132,6 +133,23 @@ def test_the_trace_of_a_long_fill_is_thinned_and_keeps_its_beginning() -> None:
         blocks.written()
     assert seen == sorted(seen) and seen[0] == 0 and seen[-1] > 119 * SECOND and blocks.lost == 0
     assert max(b - a for a, b in zip(seen, seen[1:], strict=False)) <= 2 * trace.TRACE_STEP_MAX
+
+
+def test_one_block_of_the_trace_is_thinned_at_a_time() -> None:
+    blocks = Blocks(recorder.TRACE_BYTES, True, trace.thinned)
+    blocks.open()
+    size = layout.size(layout.TRACE), layout.size(layout.TRACE_RECORD)
+    payload = bytearray(size[0] + session.TRACE_RECORDS * size[1])
+    trace.put_head(payload, 0, recorder.TRACE_STEP, session.TRACE_RECORDS, (0, 0, 0))
+    for _ in range(3):
+        blocks.put(layout.BLOCK_TRACE, payload, len(payload))
+    spared = []
+    for _ in range(4):
+        before = blocks.end
+        assert trace.thinned(blocks)
+        spared.append(before - blocks.end)
+    half = session.TRACE_RECORDS // 2 * size[1]
+    assert spared == [half, half, half, session.TRACE_RECORDS // 4 * size[1]]
 
 
 def test_a_trace_that_cannot_be_thinned_any_more_drops_its_oldest() -> None:

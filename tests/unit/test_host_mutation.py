@@ -4,7 +4,8 @@ import subprocess
 import sys
 
 from tests.trust import host_mutation
-from tests.trust.host_mutation import JUDGED, ROOT, HostMutant, every
+from tests.trust.host_mutation import ROOT, HostMutant, every
+from tests.trust.judged import JUDGED
 
 ALL = every()
 JUDGE = "import sys; from tests.trust.host_mutation import HostMutant, killed; print(killed(HostMutant(sys.argv[1], int(sys.argv[2]), ''), (sys.argv[3],)))"
@@ -56,7 +57,7 @@ def test_equivalents_are_mutants_that_exist() -> None:
     import json
 
     listed = json.loads(host_mutation.EQUIVALENT.read_text(encoding="utf-8"))
-    assert set(listed) <= {mutant.key for mutant in ALL} and all(
+    assert set(listed) <= {name for mutant in ALL for name in mutant.names} and all(
         len(reason) > 20 for reason in listed.values()
     )
 

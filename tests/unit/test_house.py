@@ -58,7 +58,7 @@ PARAMETERS_ABOVE = {
 def parsed() -> dict[Path, ast.Module]:
     """Every Python file of the packages, relative to the top."""
     paths = (path for folder in PACKAGES for path in sorted((ROOT / folder).rglob("*.py")))
-    return {path.relative_to(ROOT): ast.parse(path.read_text(encoding="utf-8")) for path in paths}
+    return {path.relative_to(ROOT): imports.syntax(path) for path in paths}
 
 
 @cache
@@ -66,7 +66,7 @@ def every_function() -> list[tuple[Path, ast.FunctionDef | ast.AsyncFunctionDef]
     return [
         (path, node)
         for path, tree in parsed().items()
-        for node in ast.walk(tree)
+        for node in imports.statements(tree)
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
     ]
 
@@ -83,7 +83,7 @@ def functions(
 
 def imported(tree: ast.Module) -> Iterator[str]:
     """Yield the first part below `rimward` of everything imported, lazy imports included."""
-    for node in ast.walk(tree):
+    for node in imports.statements(tree):
         if isinstance(node, ast.ImportFrom) and node.module == "rimward":
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("rimward."):
@@ -141,7 +141,9 @@ def test_the_protocol_imports_nothing_of_ours() -> None:
     for path, tree in parsed().items():
         if path.parts[0] == "protocol":
             modules = {
-                node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)
+                node.module or ""
+                for node in imports.statements(tree)
+                if isinstance(node, ast.ImportFrom)
             }
             assert not [
                 module for module in modules if module.split(".")[0] in ("rimward", "rimward_fw")

@@ -16,6 +16,7 @@ from rimward_protocol import codes
 from rimward_protocol.mac import tag16
 
 PHRASE = "a long walk home"
+TOO_SHORT = (("", "0 letters"), ("a", r"1 letter\."), ("12", "2 letters"), ("1234567", "7 letters"))
 COST = dict(keys.SCRYPT)  # as shipped
 
 
@@ -336,9 +337,7 @@ def test_an_export_can_be_read_by_people_and_has_its_own_salt(tmp_path):
     assert keys.is_protected(tmp_path / "one.json")
 
 
-@pytest.mark.parametrize(
-    ("phrase", "words"), [("", "0 letters"), ("a", "1 letter."), ("1234567", "7 letters")]
-)
+@pytest.mark.parametrize(("phrase", "words"), TOO_SHORT)
 def test_too_short_a_passphrase_says_how_short(tmp_path, phrase, words):
     keys.new()
     with pytest.raises(Refusal, match=words):

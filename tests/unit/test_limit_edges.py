@@ -2,6 +2,7 @@
 
 import importlib
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -19,6 +20,8 @@ from rimward.limits.ceiling import Instrument, Place, Ride, Rim, Tyre, assess
 from rimward.limits.ceiling.cautions import pressure_warnings
 from rimward.limits.ceiling.maker import load_maker_table
 from rimward.limits.ceiling.markings import read_marking
+from rimward.limits.ceiling.places import place_refusals
+from rimward.limits.ceiling.standards import standards
 from rimward.limits.energy import availability_j
 from rimward.limits.ride.report import answer, assess_fill
 from rimward.limits.uncertainty.files import inflator, instrument
@@ -164,6 +167,16 @@ def test_a_keyring_that_is_asked_for_and_not_there_is_refused(
     assert keys.usable_keyring() is None
 
 
+def test_a_working_keyring_is_left_alone_where_a_file_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    backend = SimpleNamespace(priority=5)
+    monkeypatch.setattr(keyring, "get_keyring", lambda: backend)
+    for wanted, found in (("file", None), ("keyring", backend)):
+        monkeypatch.setenv(keys.STORE_VARIABLE, wanted)
+        assert keys.usable_keyring() is found
+
+
 def test_above_the_critical_point_there_is_one_vapour_pressure() -> None:
     """7.3773 MPa at 304.1282 K: Span and Wagner 1996. 3.4851 MPa at 273.15 K: NIST Chemistry WebBook."""
     assert saturation_pa(304.1282) == saturation_pa(350.0) == pytest.approx(7.3773e6, rel=1e-5)
@@ -248,3 +261,58 @@ def test_a_state_that_differs_names_four_words_at_most() -> None:
     compare = importlib.import_module("rimward.sessions.replay")._compare_state
     (found,) = compare(7, mark, state)
     assert found.recorded.count("=1") == found.replayed.count("=0") == 4
+
+
+@pytest.mark.parametrize("left", [None, "{}", "[1", '{"a": "x"}', "[]", "3"])
+def test_issue_numbers_start_at_1_where_the_clock_stands_at_2020(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, left: str | None
+) -> None:
+    """A lost or damaged counter is an empty one; each minute of the clock is a number, rounded down."""
+    monkeypatch.setenv("RIMWARD_DATA", str(tmp_path))
+    now = [codes.EPOCH_DAY_UNIX_S]
+    monkeypatch.setattr(keys.time, "time", lambda: now[0])
+    path, key = tmp_path / "keys" / "issues.json", KEY.current
+    if left is not None:
+        path.parent.mkdir(mode=0o700)
+        path.write_text(left)
+        path.chmod(0o600)
+    assert [keys.next_issue(key), keys.next_issue(key)] == [1, 2]
+    assert keys.next_issue(key, 7) == 8 and json.loads(path.read_text()) == {key.key_id: 8}
+    for seconds, number in ((539, 9), (600, 10), (659, 11), (1_199, 19), (86_459, 1_440)):
+        now[0] = codes.EPOCH_DAY_UNIX_S + seconds
+        assert keys.next_issue(key) == number
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "refused"), [(500_000, 500_000, False), (500_001, 500_000, True)]
+)
+def test_a_minimum_that_is_the_maximum_is_no_slip(low: int, high: int, refused: bool) -> None:
+    tyre = Tyre(30, 622, min_pa=low, max_pa=high, approved="yes")
+    found = assess(Rim.parse("622x23TSS", "6 bar"), tyre, Place.of(18, 200))
+    assert ("minimum-above-maximum" in [note.id for note in found.refusals]) is refused
+
+
+@pytest.mark.parametrize("name", ["rim's maximum", "tyre's minimum", "tyre's maximum"])
+def test_a_pressure_above_any_tyre_s_is_a_wrong_unit(name: str) -> None:
+    most = standards()["implausible_above_pa"]
+    for pa, wrong in ((most, False), (most + 1, True)):
+        low, high = (pa, None) if "minimum" in name else (None, pa if "tyre" in name else None)
+        rim = replace(Rim.parse("622x15C"), max_pa=pa if "rim" in name else None)
+        found = assess(rim, Tyre(23, 622, min_pa=low, max_pa=high, air="tube"), Place.of(18, 200))
+        named = [note.text for note in found.refusals if note.id == "pressure-implausible"]
+        assert [f"The {name} of " in text for text in named] == [True] * wrong
+
+
+@pytest.mark.parametrize(
+    ("place", "ride", "text"),
+    [
+        (Place.of(60), Ride.of(0, 70), "60 °C is not a plausible tyre temperature at a fill (-20 to 45 °C)."),
+        (Place.of(30), Ride.of(0, 25), "The fill is stated at 30 °C, hotter than the ride's hottest of 25 °C."),
+        (Place.of(30), Ride.of(0, 25), "that is the ride's hottest: --ride-temp-max 30."),
+        (Place.of(10), Ride.of(0, 20, temp_min_c=21), "The ride's coldest of 21 °C lies above its hottest of 20 °C."),
+        (Place.of(None), Ride.of(0, temp_min_c=5), "A temperature is stated for the ride but none for the fill."),
+    ],
+)  # fmt: skip
+def test_temperatures_are_refused_with_their_numbers(place: Place, ride: Ride, text: str) -> None:
+    (note,) = place_refusals(place, ride)
+    assert text in note.text

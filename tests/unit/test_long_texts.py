@@ -7,11 +7,13 @@ from rimward.device.install import longtexts, plan
 from rimward_fw.ui import screens
 from rimward_protocol import longtext, reasons
 
+from tests import made
+
 
 @pytest.fixture(scope="module")
 def installed() -> tuple[dict[str, str], dict[str, bytes]]:
     """Products of an install: modules and text files."""
-    return plan.made_ready(None, None, False)
+    return made.ready()
 
 
 @pytest.fixture
@@ -57,7 +59,7 @@ def test_the_modules_name_their_files(installed: tuple[dict[str, str], dict[str,
             in ready["/lib/" + own.removesuffix("mpy") + "py"]
             for own in joined
         )
-    whole = plan.made_ready(None, None, True)
+    whole = made.ready(frozen=True)
     assert not whole[1] and "CHOOSE A WHEEL" in whole[0]["/lib/rimward_fw/ui/screens.py"], (
         "frozen modules keep their texts"
     )

@@ -115,6 +115,10 @@ def test_the_sidewall_sentence_gives_the_maximum() -> None:
         ("4-6 bar (60-85 psi)", 413_686, 586_054, True),
         ("5 bar / 73 psi", None, 500_000, True),
         ("5 bar / 72.5 psi", None, 499_869, False),
+        ("5 bar / 500.5 kPa", None, 500_000, False),  # a thousandth more
+        ("5 bar / 500.51 kPa", None, 500_000, True),
+        ("5-6 bar / 500.5-600.6 kPa", 500_500, 600_000, False),
+        ("5-6 bar / 500.51-600 kPa", 500_510, 600_000, True),
         ("max. 5 bar", None, 500_000, False),
         ("6 bar; 600 kPa", None, 600_000, False),
     ],

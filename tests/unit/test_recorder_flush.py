@@ -56,7 +56,8 @@ def recorded(key: bytes | None, refused: set[int]) -> tuple[bytes, int]:
     )
     engine = Engine(board)
     recorder = Recorder(engine, board)
-    recorder.begin(7, HEADER, [(1, b"meta")], key)
+    for step in recorder.opening(7, HEADER, [(1, b"meta")], key):
+        step()
     store = Store(refused)
     refusals = 0
     for part in range(4):
@@ -101,7 +102,8 @@ def test_a_failing_store_ends_the_session_with_its_cause() -> None:
     )
     engine = Engine(board)
     recorder = Recorder(engine, board)
-    recorder.begin(7, HEADER, [(1, b"meta")], None)
+    for step in recorder.opening(7, HEADER, [(1, b"meta")], None):
+        step()
     recorder.finish(0, -1, {"cause": 0})
     full = SimpleNamespace(
         make_way=lambda number, count: False, session_append=lambda number, view: replies.STORE_FULL

@@ -1,10 +1,8 @@
 """Routes, readings over a ride, the heat map and `rimward ride`."""
 
 import json
-import sys
 from pathlib import Path
 
-import jsonschema
 import pytest
 from click.testing import CliRunner
 from rimward.base.errors import Refusal
@@ -14,11 +12,8 @@ from rimward.limits.ride import highest_point_m, readings
 from rimward.limits.ride import route as route_module
 from rimward.limits.ride.readings import reading
 
-SCHEMA = json.loads(
-    (Path(sys.modules["rimward"].__path__[0]) / "cli" / "answers.schema.json").read_text(
-        encoding="utf-8"
-    )
-)
+from tests.unit.schema import validate
+
 MOUNTAIN = (
     "--fill-temp",
     "18",
@@ -151,7 +146,7 @@ def answer(*args: str, code: int = 0) -> dict:
     result = CliRunner().invoke(cli, ["ride", *args, "--json"])
     assert result.exit_code == code, result.output
     found = json.loads(result.stdout)
-    jsonschema.validate(found, SCHEMA | {"$ref": "#/$defs/ride"})
+    validate(found, "ride")
     return found
 
 

@@ -10,13 +10,15 @@ from rimward_fw import rooms
 from rimward_fw.link import connection, requests, store_requests
 from rimward_protocol import codes, enumerations, replies
 
+from tests import made
+
 LOADER = "def room(number):\n    return number\n"
 
 
 @pytest.fixture(scope="module")
 def ready() -> dict[str, str]:
     """Texts of every installed module."""
-    return plan.made_ready(None, None, False)[0]
+    return made.ready()[0]
 
 
 def test_every_room_is_a_file_of_its_own_and_all_else_is_joined(ready: dict[str, str]) -> None:

@@ -6,6 +6,7 @@ import re
 import pytest
 from rimward.device.install import names, plan
 
+from tests import made
 from tests.rig import chip_names
 
 ONE = """
@@ -102,7 +103,7 @@ def test_no_name_of_the_interpreter_becomes_short() -> None:
     }
     after = {
         name
-        for text in plan.texts().values()
+        for text in made.ready()[0].values()
         for name in names._names(list(ast.walk(ast.parse(text))))
     }
     parameters = {

@@ -11,6 +11,7 @@ from rimward_fw.storage.store import Store
 from rimward_fw.storage.wheels import Row, is_row, loosened, wheel_of
 from rimward_protocol import codes, replies
 
+from tests.faults.cutactions import issue_of
 from tests.unit.test_store_records import TRIP, WHEEL, profile_of
 from tests.unit.test_store_sessions import ABOUT
 
@@ -329,11 +330,11 @@ def test_a_far_number_counts_once_it_is_confirmed(
 ) -> None:
     data = profile_of(revision=9)
     assert held.profile_put(data, confirmed, far)[0] == replies.OK
-    assert held.profile_get(WHEEL)[2] is shown and held.highest_issue(WHEEL) == highest
+    assert held.profile_get(WHEEL)[2] is shown and issue_of(held, WHEEL) == highest
     assert (held.wheels.row(WHEEL).facts is not None) is confirmed
     assert held.wheels.list() == [WHEEL]
     assert held.profile_confirm(WHEEL) == replies.OK
-    assert held.profile_get(WHEEL)[2] and held.highest_issue(WHEEL) == 9
+    assert held.profile_get(WHEEL)[2] and issue_of(held, WHEEL) == 9
     assert held.wheels.row(WHEEL).facts == wheels_module.facts_of(data)
 
 
@@ -352,11 +353,9 @@ def test_a_row_of_a_record() -> None:
     body = bytes([3, 7, 0, 0, 0]) + bytes(19)
     assert is_row(body) and is_row(body + bytes(108))
     assert not any(is_row(body + bytes(more)) for more in (1, 107, 109)) and not is_row(body[:-1])
-    row = Row(body + b"x" * 108, 1)
-    assert (row.flags, row.issue, row.facts, row.data, row.slot) == (3, 7, None, b"x" * 108, 1)
-    facts = Row(
-        body[:5] + bytes([1, 0, 0, 0, 2, 0, 0, 0, 3, 0, 4, 0, 5, 6, 7, 8, 0, 9, 0]), 0
-    ).facts
+    row = Row(body + b"x" * 108)
+    assert (row.flags, row.issue, row.facts, row.data) == (3, 7, None, b"x" * 108)
+    facts = Row(body[:5] + bytes([1, 0, 0, 0, 2, 0, 0, 0, 3, 0, 4, 0, 5, 6, 7, 8, 0, 9, 0])).facts
     assert facts == tuple(range(1, 10))
 
 

@@ -10,6 +10,8 @@ from rimward_fw.storage import records, store, wheels
 from rimward_fw.storage.store import Store
 from rimward_protocol import layout, replies
 
+from tests.faults.cutactions import issue_of
+
 WHEEL = b"wheel001"
 TRIP = {
     "cause": 3,
@@ -63,7 +65,7 @@ def test_a_profile_comes_back_as_it_was_stored(held: Store, folder: Path) -> Non
     for one in (held, opened(folder)):
         assert one.profile_get(WHEEL) == (data, 0, False)
         assert one.profile_list() == [WHEEL]
-        assert one.highest_issue(WHEEL) == 7
+        assert issue_of(one, WHEEL) == 7
     assert held.profile_confirm(WHEEL) == replies.OK
     assert opened(folder).profile_get(WHEEL) == (data, 0, True)
 
@@ -126,7 +128,7 @@ def test_the_highest_issue_survives_deletion_and_key_change(held: Store, folder:
     assert held.profile_delete(WHEEL) == replies.OK
     held.key_put(bytes(range(32)))
     again = opened(folder)
-    assert again.highest_issue(WHEEL) == 41
+    assert issue_of(again, WHEEL) == 41
     assert (again.profile_get(WHEEL), again.profile_list()) == (None, [])
     assert (again.profile_delete(WHEEL), again.profile_confirm(WHEEL)) == (
         replies.NOT_FOUND,
@@ -135,11 +137,11 @@ def test_the_highest_issue_survives_deletion_and_key_change(held: Store, folder:
     again.profile_put(
         profile_of(revision=5), False
     )  # the caller refuses this; the store still forgets nothing
-    assert again.highest_issue(WHEEL) == 41
+    assert issue_of(again, WHEEL) == 41
 
 
 def test_an_unknown_wheel(held: Store) -> None:
-    assert held.highest_issue(WHEEL) == 0
+    assert issue_of(held, WHEEL) == 0
     assert held.profile_get(WHEEL) is None
     assert held.setting_get(3) == (b"", 0)
     assert held.trips() == []
@@ -259,7 +261,7 @@ def test_a_refusing_flash_keeps_the_old_record(
     assert held.profile_put(profile_of(revision=2), True) == (replies.STORE_FULL, 0, b"")
     monkeypatch.undo()
     again = opened(folder)
-    assert (again.profile_get(WHEEL)[0], again.highest_issue(WHEEL)) == (data, 1)
+    assert (again.profile_get(WHEEL)[0], issue_of(again, WHEEL)) == (data, 1)
     assert not list(folder.glob("*/*.n")), "the restart removes files left aside"
 
 
@@ -338,7 +340,7 @@ def test_any_folder_content_raises_nothing(folder: Path) -> None:
         one = opened(folder)
         for wheel in [*one.profile_list(), WHEEL, b"wheel003"]:
             one.profile_get(wheel)
-            one.highest_issue(wheel)
+            issue_of(one, wheel)
         one.key(), one.trips(), one.wrong_tags(), one.setting_get(3)
         assert all(number > 0 for number in one.session_list())
         for number in one.session_list():

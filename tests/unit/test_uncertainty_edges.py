@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -80,6 +81,29 @@ def test_a_calibration_without_one_of_its_sizes_is_refused(entry: str) -> None:
         inflator(chain(calibration=less), TODAY)
 
 
+@pytest.mark.parametrize("entry", ["full_scale", "total_error_band_percent"])
+def test_a_chain_needs_its_scale_and_its_class(entry: str) -> None:
+    with pytest.raises(KeyError, match=entry):
+        inflator({name: value for name, value in chain().items() if name != entry})
+
+
+@pytest.mark.parametrize("wrong", [True, "1", None, math.inf, -math.inf, math.nan, [1]])
+@pytest.mark.parametrize("entry", ["mounting_pa", "total_error_band_percent", "barometer_pa"])
+def test_what_is_no_number_is_refused_by_name(entry: str, wrong: Any) -> None:
+    with pytest.raises(ValueError, match=f"{entry} must be a number"):
+        inflator(chain(**{entry: wrong}))
+
+
+@pytest.mark.parametrize(
+    ("day", "months"), [("2025-06-01", 365 / 30.4375), ("2022-06-01", 48), ("2026-05-31", 1 / 30.4375)]
+)  # fmt: skip
+def test_months_since_a_calibration_are_twelfths_of_a_year_of_365_and_a_quarter_days(
+    day: str, months: float
+) -> None:
+    found = inflator(chain(calibration=CALIBRATION | {"date": day}), TODAY).calibration
+    assert found.months == pytest.approx(months, rel=1e-12)
+
+
 def test_a_calibration_of_today_is_taken_and_one_of_tomorrow_refused() -> None:
     assert inflator(chain(calibration=CALIBRATION), TODAY).calibration.months == 0
     with pytest.raises(ValueError, match="2026-06-02 lies in the future"):
@@ -152,8 +176,6 @@ def test_a_guard_band_rounds_up_from_a_millionth_of_a_pascal_on() -> None:
 )
 def test_terms_of_a_calibration(changed: dict, name: str, half_width_pa: float) -> None:
     """Each is rectangular: half width over the root of 3. The converter's linearity is in the fit and not added again."""
-    from dataclasses import replace
-
     band = guard_band(Inflator(1_000_000, 0.01, calibration=replace(NONE, **changed)))
     assert band.terms[name] == pytest.approx(half_width_pa / math.sqrt(3))
     assert set(band.terms) == {name, "quantisation"}
@@ -172,8 +194,6 @@ def test_terms_of_a_calibration(changed: dict, name: str, half_width_pa: float) 
 def test_terms_of_a_calibration_with_few_points(
     changed: dict, name: str, u_pa: float, dof: float
 ) -> None:
-    from dataclasses import replace
-
     chain_ = Inflator(
         1_000_000, 0.01, converter=Converter(31, 0, 0), calibration=replace(NONE, **changed)
     )
@@ -191,6 +211,32 @@ def test_an_uncalibrated_reading_below_full_scale() -> None:
     for at_pa, half in ((500_000, 6_250), (None, 11_250), (0, 1_250)):
         band = guard_band(found, at_pa)
         assert band.terms["supply ratio"] == pytest.approx(half / math.sqrt(3))
+
+
+def test_terms_of_a_converter() -> None:
+    """A half, the integral error and the step at a code's edge, each in steps of full scale over 0.8 x 2^bits, rectangular."""
+    found = Inflator(1_000_000, 0.0, converter=Converter(12, 3.0, 5.0))
+    lsb = 1_000_000 / (0.8 * 2**12)
+    terms = guard_band(found).terms
+    assert terms == {
+        name: pytest.approx(steps * lsb / math.sqrt(3), rel=1e-9)
+        for name, steps in (
+            ("quantisation", 0.5),
+            ("converter linearity", 3.0),
+            ("code edges", 5.0),
+        )
+    }
+
+
+@pytest.mark.parametrize("at_pa", [0, 500_000, 1_000_000])
+def test_a_reference_counts_where_signal_and_supply_have_one_each(at_pa: int) -> None:
+    """Half a per cent of the lever P + full scale / 8, once for the signal and once for the supply; a shared one cancels."""
+    made = Inflator(1_000_000, 0.0, reference=0.005, converter=Converter(31, 0, 0))
+    half = 0.005 * (at_pa + 125_000) / math.sqrt(3)
+    terms = guard_band(replace(made, reference_shared=False), at_pa).terms
+    assert terms["reference"] == pytest.approx(half) == terms["supply's reference"]
+    shared = guard_band(made, at_pa).terms
+    assert "supply's reference" not in shared and shared.get("reference", 0) < 1e-6
 
 
 def test_a_core_that_cracks_late_adds_its_mean() -> None:
@@ -219,6 +265,17 @@ def test_the_tail_at_its_ends(dof: float) -> None:
 )
 def test_the_tail_where_it_has_a_closed_form(t: float, dof: float, p: float) -> None:
     assert tail(t, dof) == pytest.approx(p, rel=1e-11)
+
+
+@pytest.mark.parametrize("t", [-3, 0.5, 1, 2, 3, 4, 5])
+@pytest.mark.parametrize("dof", [1e5, 2e5, 1e7])
+def test_many_degrees_of_freedom(t: float, dof: float) -> None:
+    """Expansion about the normal law (Abramowitz and Stegun 26.7.5): phi t (t² + 1) / (4 n), and its next term."""
+    phi = math.exp(-t * t / 2) / math.sqrt(2 * math.pi)
+    first = t * (t * t + 1) / (4 * dof)
+    second = t * (3 * t**6 - 7 * t**4 - 5 * t * t - 3) / (96 * dof**2)
+    wanted = 0.5 * math.erfc(t / math.sqrt(2)) + phi * (first + second)
+    assert tail(t, dof) == pytest.approx(wanted, rel=2e-7)
 
 
 @pytest.mark.parametrize(

@@ -159,3 +159,54 @@ def test_temperatures_to_a_hundredth_of_a_kelvin_to_the_safe_side() -> None:
     assert (units.celsius(29315), units.celsius(27315), units.celsius(26365)) == (20.0, 0.0, -9.5)
     assert (units.centikelvin_down(18.009), units.centikelvin_up(18.001)) == (29115, 29116)
     assert (units.centikelvin_down(-5.001), units.centikelvin_up(-5.009)) == (26814, 26815)
+
+
+@pytest.mark.parametrize("tenths", [1, 9, 10, 425, 580, 725, 726, 871, 1_305])
+def test_shown_pressures_step_exactly_at_the_pascal_that_is_read_back(tenths: int) -> None:
+    """A pascal under what a figure means as a limit, or over what it means as a minimum, the next figure is shown."""
+    text = [f"{(tenths + more) / 10:.1f}" for more in (-1, 0, 1)]
+    down = parse_pressure(f"{text[1]} psi")
+    up = parse_pressure(f"{text[1]} psi", up=True)
+    assert [units.psi_down(down + more) for more in (-1, 0, 1)] == [text[0], text[1], text[1]]
+    assert [units.psi_up(up + more) for more in (-1, 0, 1)] == [text[1], text[1], text[2]]
+
+
+@pytest.mark.parametrize("hundredths", [1, 99, 100, 275, 500, 899])
+def test_shown_bar_steps_at_whole_kilopascals(hundredths: int) -> None:
+    text = [f"{(hundredths + more) / 100:.2f}" for more in (-1, 0, 1)]
+    pa = hundredths * 1_000
+    assert [units.bar_down(pa + more) for more in (-1, 0, 1)] == [text[0], text[1], text[1]]
+    assert [units.bar_up(pa + more) for more in (-1, 0, 1)] == [text[1], text[1], text[2]]
+    assert [units.floor_kpa(pa + more) for more in (-1, 0, 999.9)] == [pa - 1_000, pa, pa]
+
+
+@pytest.mark.parametrize(
+    ("text", "down", "up"),
+    [
+        ("1.7 kgf/cm2", 166_713, 166_713),  # 0.05 Pa above
+        ("2.3 kgf/cm2", 225_553, 225_553),  # 0.05 Pa below
+        ("0.01002 kgf/cm2", 982, 983),  # 982.626 Pa
+        ("1.000003 kgf/cm2", 98_066, 98_067),  # 0.206 Pa below the next
+        ("1.0000044 kgf/cm2", 98_066, 98_067),  # 0.0685 Pa below the next
+        ("1.0000046 kgf/cm2", 98_067, 98_067),  # 0.0489 Pa below
+        ("0.0001 bar", 10, 10),
+        ("0.000011 bar", 1, 2),  # a decimal unit is never rounded to the nearest
+        ("5000.01 Pa", 5_000, 5_001),
+    ],
+)
+def test_what_is_near_a_whole_pascal(text: str, down: int, up: int) -> None:
+    assert (parse_pressure(text), parse_pressure(text, up=True)) == (down, up)
+
+
+@pytest.mark.parametrize(
+    ("text", "id"),
+    [
+        ("", "pressure-not-understood"), ("bar", "pressure-not-understood"), ("-", "pressure-not-understood"), ("--5 bar", "pressure-not-understood"),
+        ("5 bara", "pressure-not-understood"), ("5 mPa", "pressure-not-understood"), ("1,000 kPa", "pressure-not-understood"), ("5", "unit-missing"),
+        ("-5", "unit-missing"), ("0.1", "unit-missing"),
+    ],
+)  # fmt: skip
+def test_a_reading_that_is_none_is_refused_by_id(text: str, id: str) -> None:
+    with pytest.raises(Refused) as refusal:
+        units.parse_reading(text)
+    assert refusal.value.id == id and refusal.value.text and refusal.value.fix

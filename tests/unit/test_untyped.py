@@ -6,6 +6,8 @@ import pytest
 from rimward.device.install import plan
 from rimward.device.install.untyped import FOR_TYPES, untyped
 
+from tests import made
+
 TYPED = '''"""Module."""
 
 from rimward_protocol.compat import TYPE_CHECKING, const
@@ -63,7 +65,7 @@ def test_the_branch_that_runs_is_kept(text: str) -> None:
 
 
 def test_a_board_gets_no_annotation_outside_the_kernels() -> None:
-    texts = plan.texts()
+    texts = made.ready()[0]
     kernels = {path for path in texts if path in plan.VIPER}
     assert any(typed_parts(ast.parse(texts[path])) for path in kernels), "viper needs its types"
     assert not any("shapes" in path for path in texts)

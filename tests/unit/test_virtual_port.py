@@ -39,7 +39,7 @@ def held(inflator: Inflator) -> Iterator[list]:
     """What the inflator holds; it must be the same after the test."""
 
     def listed() -> list:
-        with open_client(inflator.port) as client:
+        with open_client(inflator.port, tries=10) as client:  # noise is answered first
             return verbs.list_profiles(client)
 
     before = listed()

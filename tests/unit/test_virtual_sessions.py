@@ -40,7 +40,10 @@ def session(shop: Shop, inflator: Inflator) -> Path:
     inflator.say("let-go")
     time.sleep(0.5)
     inflator.choose(bytes(8))  # another wheel on the hose ends the visit and its record
+    until = time.monotonic() + 30
     rows = shop.json("session", "pull", "--list", "--port", inflator.port)
+    while not (rows and rows[0]["ended"]) and time.monotonic() < until:  # written piece by piece
+        rows = shop.json("session", "pull", "--list", "--port", inflator.port)
     assert rows and rows[0]["cause"] == "released"
     done = shop.run("session", "pull", "--port", inflator.port, "-o", "one.rws", "--json")
     assert done.returncode == 0, done.stderr

@@ -30,6 +30,14 @@ def test_at_the_seat_pause_it_says_what_it_waits_for() -> None:
     )
 
 
+def test_a_run_control_held_too_early_is_to_be_let_go_first() -> None:
+    early = {**ROW, "state": "asking", "waiting": "hold-to-run"}
+    assert "waits: let go of the run control" in watcher().panel(early).renderable.plain
+    assert "waits: hold the run control" in watcher().line({**early, "state": "ready"}).replace(
+        "; ", "\n"
+    )
+
+
 def test_a_latched_cause_is_shown_with_its_reason_while_it_waits_to_be_cleared() -> None:
     text = (
         watcher()

@@ -16,7 +16,7 @@ from rimward_protocol import reasons
 
 from tests.web.conftest import open_page
 from tests.web.shop import SOON_MS
-from tests.web.test_instrument import look
+from tests.web.test_instrument import look, sideways
 from tests.web.test_looks import WIDTHS, axe
 
 IN_FORCE = {
@@ -116,10 +116,7 @@ def judged(page: Page, name: str) -> None:
     page.emulate_media(color_scheme="light")
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 640})
-        assert page.evaluate("() => document.documentElement.scrollWidth - innerWidth") <= 0, (
-            name,
-            width,
-        )
+        assert sideways(page) <= 0, (name, width)
 
 
 def on_a_phone(page: Page, line: Line) -> None:

@@ -72,7 +72,7 @@ def number(text: str) -> Fraction:
             f"{text!r} can be read two ways.",
             "Write it without the comma, or with a decimal point.",
         )
-    return Fraction("0" + text.replace(",", ".") if text[0] in ".," else text.replace(",", "."))
+    return Fraction(text.replace(",", "."))
 
 
 def to_pascals(value: Fraction, unit: str, *, up: bool = False) -> int:

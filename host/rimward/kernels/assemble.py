@@ -9,13 +9,13 @@ the output (`mpy-cross -X emit=viper`); CPython, MicroPython and numba run it in
 """
 
 import ast
-import copy
 from collections import Counter
 from collections.abc import Mapping
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
+from rimward.kernels.copies import copied
 from rimward.kernels.exits import ALWAYS, exits
 from rimward.kernels.inline import Inliner, is_text
 from rimward.kernels.share import shared
@@ -183,7 +183,7 @@ def _called(function: ast.FunctionDef, functions: Mapping[str, ast.FunctionDef])
 
 def callable_on_chip(function: ast.FunctionDef) -> ast.FunctionDef:
     """Return the helper that stays a function: in machine code its parameters have types and every exit returns an integer."""
-    made = copy.deepcopy(function)
+    made = copied(function)
     for argument in made.args.args:
         argument.annotation = argument.annotation or ast.Name(
             "ptr32" if argument.arg in ARRAYS else "int", ast.Load()

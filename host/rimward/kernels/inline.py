@@ -5,9 +5,9 @@ conditional values with a call inside become `if`. Every inlined copy has its ow
 """
 
 import ast
-import copy
 from collections.abc import Sequence
 
+from rimward.kernels.copies import copied
 from rimward.kernels.exits import ALWAYS, assign, exits, name, single_exit
 
 CASTS = ("int", "uint", "ptr8", "ptr16", "ptr32")  # viper's own, plain functions elsewhere
@@ -33,7 +33,7 @@ class Inliner:
         self.parameters = {a.arg for a in node.args.args} | {
             n.id for n in ast.walk(node) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)
         }
-        made = copy.deepcopy(node)
+        made = copied(node)
         made.body = [s for s in made.body[:1] if is_text(s)] + self.block(made.body, True)
         return made
 
@@ -72,7 +72,7 @@ class Inliner:
             before, value = self.called(node.value, wanted=False)
             return [*before, ast.Expr(value)] if isinstance(value, ast.Call) else before
         if isinstance(node, ast.AugAssign):
-            read = copy.deepcopy(node.target)
+            read = copied(node.target)
             read.ctx = ast.Load()
             node = ast.Assign(
                 [node.target], ast.BinOp(read, node.op, node.value), lineno=node.lineno
@@ -246,9 +246,7 @@ class Inliner:
         own_names = {one: name(self.fresh(one)) for one in sorted(assigned - set(given))}
         self.depth.append(helper.name)
         return before, [
-            Renamed(given | own_names).visit(copy.deepcopy(s))
-            for s in helper.body
-            if not is_text(s)
+            Renamed(given | own_names).visit(copied(s)) for s in helper.body if not is_text(s)
         ] or [ast.Pass()]
 
     def closed(self, node: ast.Call, out: list[ast.stmt]) -> list[ast.stmt]:
@@ -271,7 +269,7 @@ class Renamed(ast.NodeTransformer):
         if isinstance(node.ctx, ast.Store):
             assert isinstance(other, ast.Name)
             return ast.Name(other.id, ast.Store())
-        return copy.deepcopy(other)
+        return copied(other)
 
 
 def is_text(node: ast.stmt) -> bool:

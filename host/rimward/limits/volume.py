@@ -46,13 +46,16 @@ def chord_l(width_mm: float, bead_seat_mm: float, rim_inner_mm: float) -> float:
     return 2 * math.pi * (bead_seat_mm / 2 + height + above_centre) * area / 1e6
 
 
+def inner_mm(width_mm: float, rim_inner_mm: float | None) -> float:
+    """Inner width of the rim where it is known, else of the measuring rim for this width, narrower than the tyre."""
+    if rim_inner_mm is not None:
+        return rim_inner_mm
+    return min(measuring_rim_mm(width_mm), width_mm * 0.9)
+
+
 def volumes(width_mm: float, bead_seat_mm: float, rim_inner_mm: float | None = None) -> Volumes:
     """Low, nominal and high volume of a tyre, litres; without a rim, on the measuring rim of its width."""
-    inner = (
-        rim_inner_mm
-        if rim_inner_mm is not None
-        else min(measuring_rim_mm(width_mm), width_mm * 0.9)
-    )
+    inner = inner_mm(width_mm, rim_inner_mm)
     torus = torus_l(width_mm, bead_seat_mm)
     return Volumes(
         chord_l(width_mm, bead_seat_mm, inner),
@@ -71,11 +74,7 @@ def least_inside(
     """
     wall = CASING_MM + (TUBE_MM if tube else 0.0)
     outside = volumes(width_mm, bead_seat_mm, rim_inner_mm)
-    inner = (
-        rim_inner_mm
-        if rim_inner_mm is not None
-        else min(measuring_rim_mm(width_mm), width_mm * 0.9)
-    )
+    inner = inner_mm(width_mm, rim_inner_mm)
     hollow = width_mm - 2 * wall
     return Volumes(
         chord_l(hollow, bead_seat_mm, min(inner, hollow * 0.99)), outside.nominal_l, outside.high_l

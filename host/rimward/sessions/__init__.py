@@ -14,7 +14,7 @@ A record of a short simulated fill, read and replayed:
 >>> {"tick", "a_pa", "tyre_pa"} <= set(log.series().dtype.names)
 True
 
-`visit_of` says what a tyre was found at and left at; `intervals_of` and `loss_of` make a wheel's loss a day of such visits.
+`visit_of` gives the pressure found before a fill and the one after it; `intervals_of` and `loss_of` make a wheel's loss a day of such visits.
 """
 
 from rimward.sessions.export import to_csv, to_json

@@ -16,6 +16,7 @@ from rimward.base.instrument import instrument_of
 from rimward.base.units import celsius, show_limit, show_minimum, show_reading
 from rimward.formats import records
 from rimward.sessions import beat
+from rimward.sessions.closed_core import tyre_between
 from rimward.sessions.log import SessionLog, read_session
 from rimward.sessions.targets import asked_of, targets_of
 from rimward.sessions.verification import Verification, verdict_of, verification_rows, verify
@@ -70,6 +71,8 @@ class Facts:
     tyre_ck: int | None
     highest_pa: int | None
     tyre_pa: int | None
+    tyre_low_pa: int | None
+    tyre_high_pa: int | None
     cause: str
     cause_reason: str
     cause_next: str
@@ -125,7 +128,7 @@ def facts(
         air_ck=here.get("air_ck"),
         tyre_ck=here.get("t0_ck"),
         highest_pa=_highest(series, end),
-        tyre_pa=end["tyre_pa"] if end and end["tyre_pa"] >= 0 else None,
+        **_settled(end, profile),
         cause=ended[0],
         cause_reason=ended[1],
         cause_next=ended[2],
@@ -246,6 +249,21 @@ def reading_text(pa: int | None, limit_pa: int | None = None) -> str:
     return "unknown" if pa is None else f"{show_reading(pa, limit_pa)} gauge"
 
 
+def range_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
+    """Return the row that gives the range of a tyre behind a closed core; none where the figure is the tyre's."""
+    low, high = f.tyre_low_pa, f.tyre_high_pa
+    if low is None or high is None or low == high:
+        return ()
+    text = f"between {show_limit(low)} and {show_minimum(high)}"
+    return (("range", "In it, behind a closed core", text),)
+
+
+def _settled(end: dict[str, Any] | None, profile: Any) -> dict[str, Any]:
+    pa = end["tyre_pa"] if end and end["tyre_pa"] >= 0 else None
+    low, high = (pa, pa) if pa is None or not profile else tyre_between(pa, profile["chuck"])
+    return {"tyre_pa": pa, "tyre_low_pa": low, "tyre_high_pa": high}
+
+
 def degrees(centikelvin: int | None) -> str:
     """Degrees Celsius."""
     return "not recorded" if centikelvin is None else f"{celsius(centikelvin):.1f} °C"
@@ -274,6 +292,7 @@ def _fill_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
         ("when", "When", when_text(f.unix_s)),
         ("who", "Who", f.who or "not recorded"),
         ("tyre", "Settled in the tyre, at the end", reading_text(f.tyre_pa, f.ceiling_pa)),
+        *range_rows(f),
         ("highest", "Highest reading at the hose", reading_text(f.highest_pa, f.ceiling_pa)),
         ("target", "Target in force", target_text(f)),
         ("ended", "Ended by", f.cause),

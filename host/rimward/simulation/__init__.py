@@ -4,7 +4,7 @@ The semiconductor sticks on in mid-fill; the guard sees the rise, drops the cont
 
 >>> from rimward.simulation import FAULTS, Person, Scenario, VirtualInflator, fault_rows, plant_of, profile_of
 >>> scenario = Scenario(tyre="32-622")
->>> with VirtualInflator(plant_of(scenario), faults=fault_rows("gate_stuck_on", tick=6000)) as inflator:
+>>> with VirtualInflator(plant_of(scenario), faults=fault_rows("gate_stuck_on", tick=4000)) as inflator:
 ...     person = Person(inflator)
 ...     stored = person.bring(profile_of(scenario))
 ...     person.choose(scenario.wheel_id())

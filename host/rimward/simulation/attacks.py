@@ -28,7 +28,7 @@ class Attack:
     held: bool
     peak_tyre_pa: int
     cause: str
-    told: str
+    happened: str
 
 
 def attempt(inflator: VirtualInflator, data: bytes) -> tuple[str, Person]:
@@ -151,21 +151,21 @@ def processor_halted(
         peak = round(inflator.plant.peak_pa)
         took = off_s - start
         held = peak <= ceiling_pa and took <= HALT_LIMIT_S
-        told = f"the pulses stopped and the pump's power was off within {took * 1000:.0f} ms, run control still held"
-        return Attack("processor halted during a fill", held, peak, "no-pulses", told), took
+        happened = f"the pulses stopped and the pump's power was off within {took * 1000:.0f} ms, run control still held"
+        return Attack("processor halted during a fill", held, peak, "no-pulses", happened), took
 
 
 def all_attacks(
-    profile: bytes, params: PlantParams, interpreter: Interpreter, told: Any
+    profile: bytes, params: PlantParams, interpreter: Interpreter, report: Any
 ) -> tuple[list[Attack], float]:
-    """Run the five; `told(attack)` is called after each. Also return the halted processor's power-off time."""
+    """Run the five; `report(attack)` is called after each. Also return the halted processor's power-off time."""
     fields = records.unpack_profile(profile)
     ceiling = fields["ceiling_pa"]
     found: list[Attack] = []
 
     def keep(attack: Attack) -> None:
         found.append(attack)
-        told(attack)
+        report(attack)
 
     above = forged(profile, target_pa=ceiling + 30000)
     keep(

@@ -49,7 +49,7 @@ def run_demo(out: Path, tell: Tell) -> dict[str, Any]:
         params,
         interpreter,
         lambda a: tell(
-            f"  {'held  ' if a.held else 'BROKEN'} {a.name}: {a.told}; tyre at most {a.peak_tyre_pa / 1e5:.2f} bar."
+            f"  {'held  ' if a.held else 'BROKEN'} {a.name}: {a.happened}; tyre at most {a.peak_tyre_pa / 1e5:.2f} bar."
         ),
     )
     summary["halted_power_off_s"] = round(halted_s, 4)

@@ -26,6 +26,7 @@ COPIED_IN = (
     "refused",
     "person",
     "standing_still",
+    "over_for",
     "measure",
     "ended",
     "gauge",

@@ -45,8 +45,10 @@ from rimward.simulation.plant.layout import (
     DRIVE_RESET,
     HALTED,
     P_AMB,
+    P_PIN,
     RANGE_HIGH,
     RUN,
+    S_CORE,
     S_DRAWN,
     S_EVENT,
     S_FLOW,
@@ -97,8 +99,8 @@ from rimward.simulation.plant.step import fault_events, plant_tick
     H_UNTIL,  # no session ends before this tick
     H_AWAY_AT,  # the run control is released at this tick, -1 never
     H_AWAY_N,  # for so many ticks
-    H_GRACE,  # air above the ceiling counts only where the tyre has been there for so many ticks and the source still runs, 0: all of it
-    H_OVER,  # ticks for which the tyre has been at or above its ceiling
+    H_GRACE,  # air above the ceiling counts only so many ticks after the reading could show the tyre there, the source running, 0: all of it
+    H_OVER,  # ticks since the tyre at or above its ceiling could be read: its core was open
 ) = range(35)
 H_SIZE = 35
 
@@ -241,10 +243,18 @@ def chosen_again(x, y, H, xs, ys):
     y[Y_CONN] += 1
 
 
+def over_for(s, p, H, pt):
+    """Ticks since the tyre, at `pt`, could be read as at or above its ceiling. Behind a closed core no reading shows it."""
+    if pt < H[H_CEIL]:
+        return 0.0
+    readable = s[S_CORE] > 0.0 or p[P_PIN] > 0.0
+    return H[H_OVER] + 1.0 if readable or H[H_OVER] > 0.0 else 0.0
+
+
 def measure(s, p, g, f, y, w, H, R, bits, n):
     """Update the results of this tick."""
     pt = s[S_PT] - p[P_AMB]
-    H[H_OVER] = H[H_OVER] + 1.0 if pt >= H[H_CEIL] else 0.0
+    H[H_OVER] = over_for(s, p, H, pt)
     if s[S_FLOW] > EXACT:
         R[R_LAST_IN] = n
         late = H[H_OVER] > H[H_GRACE] and (s[S_SPEED] > 0.0 or s[S_DRAWN] > 0.0)

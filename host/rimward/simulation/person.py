@@ -11,6 +11,7 @@ SOURCE_SETTING = 5  # 0 compressor 1 line; free air delivery, mL/min; supply, Pa
 
 
 # question -> button of this person: 5 bar is printed on the tyre, 3 bar is the target
+LOADING_S = 5  # longest wait for a ceiling to come into force
 PRESSES = {
     "new-wheel": ("enter",),
     "looser-limits": ("enter",),
@@ -65,6 +66,12 @@ class Person:
             for button in PRESSES[waiting]:
                 self.inflator.press(button)
         self.inflator.advance(0.5)
+        for _ in range(
+            LOADING_S * 10
+        ):  # who holds before the ceiling is in force is asked to let go
+            if (now := self.status())["state"] != "ready" or now["waiting"] != "nothing":
+                break
+            self.inflator.advance(0.1)
 
     def hold(self, seconds: float) -> None:
         """Hold the run control for a time."""

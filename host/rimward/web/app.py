@@ -31,13 +31,13 @@ def refusing(request: Request, refusal: Exception) -> Response:
     text, fix = on_page(refusal.text), on_page(refusal.fix)
     if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
         return shop(request).page("refused.html", request, 404, text=text, fix=fix, title="Refused")
-    told = {
+    answer = {
         "refused": text,
         "fix": fix,
         "id": getattr(refusal, "id", ""),
         "fields": getattr(refusal, "fields", {}),
     }
-    return JSONResponse(told, 409)
+    return JSONResponse(answer, 409)
 
 
 async def _front(_request: Request) -> Response:

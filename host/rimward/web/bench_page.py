@@ -55,9 +55,9 @@ async def show(request: Request) -> Response:
     )
 
 
-def _gauge_pa(held: AppState) -> int:
+def _gauge_pa(app: AppState) -> int:
     """U of the connected bench's gauge, its guard band; the class bound while none is connected."""
-    state = held.desk.state()
+    state = app.desk.state()
     known = state["about"] and state["about"]["bench"] and state["status"]
     return int(state["status"]["guard_pa"]) if known else firmware.BAND_PA
 
@@ -108,22 +108,22 @@ def _bottle(test: bench.Test) -> list[energy.Method]:
 
 async def show_plan(request: Request) -> Response:
     """Render the plan of the form's values."""
-    held, form = shop(request), await form_of(request)
-    _test, made = await asyncio.to_thread(_asked, form, _gauge_pa(held))
-    return JSONResponse({"html": held.piece("_plan.html", plan=made), "limit": made["limit_pa"]})
+    app, form = shop(request), await form_of(request)
+    _test, made = await asyncio.to_thread(_asked, form, _gauge_pa(app))
+    return JSONResponse({"html": app.piece("_plan.html", plan=made), "limit": made["limit_pa"]})
 
 
 async def begin(request: Request) -> Response:
     """Send the test to the bench. From here on the page's heartbeats count; a person confirms there and holds the run control."""
-    held, form = shop(request), await form_of(request)
-    held.desk.hold.check(ask.text(form, "hold"))
+    app, form = shop(request), await form_of(request)
+    app.desk.hold.check(ask.text(form, "hold"))
     if ask.text(form, "read") != "yes":
         raise Refusal(
             "The plan is not confirmed as read.",
             "Read it, set up screen and protection, then tick the box.",
         )
-    test, made = await asyncio.to_thread(_asked, form, _gauge_pa(held))
-    about = held.desk.state()["about"]
+    test, made = await asyncio.to_thread(_asked, form, _gauge_pa(app))
+    about = app.desk.state()["about"]
     if not about or not about["bench"]:
         raise Refusal(
             "What is connected is no proof bench.",
@@ -135,14 +135,9 @@ async def begin(request: Request) -> Response:
             "This computer has no bench key.",
             "Make one: rimward key new --purpose bench, then rimward key enrol --purpose bench.",
         )
-    held.desk.lead(
+    app.desk.lead(
         Trial(
-            test,
-            ring,
-            held.desk.lease,
-            held.desk.news,
-            medium=made["medium"],
-            who=held.desk.hold.who,
+            test, ring, app.desk.lease, app.desk.news, medium=made["medium"], who=app.desk.hold.who
         )
     )
     return JSONResponse({"label": test.label})
@@ -159,25 +154,25 @@ async def call_off(request: Request) -> Response:
 
 async def tests(request: Request) -> Response:
     """Render the stored tests."""
-    held = shop(request)
+    app = shop(request)
     return JSONResponse(
-        {"html": held.piece("_tests.html", kept=await asyncio.to_thread(kept, _running(held)))}
+        {"html": app.piece("_tests.html", kept=await asyncio.to_thread(kept, _running(app)))}
     )
 
 
-def _running(held: AppState) -> str:
+def _running(app: AppState) -> str:
     """Name of the running test, empty without one: it is not listed yet."""
-    return held.desk.trial.name if held.desk.trial is not None and held.desk.trial.running else ""
+    return app.desk.trial.name if app.desk.trial is not None and app.desk.trial.running else ""
 
 
 async def complete(request: Request) -> Response:
     """Pull the bench's record of an interrupted test and join it."""
-    held, name = shop(request), request.path_params["name"]
-    about = held.desk.state()["about"]
+    app, name = shop(request), request.path_params["name"]
+    about = app.desk.state()["about"]
     if not about or not about["bench"]:
         raise Refusal("No proof bench is connected.", "Connect the one that ran the test.")
     ring = await asyncio.to_thread(keys.load, "bench")
-    await asyncio.wrap_future(held.desk.order(lambda client: finish(name, client, ring)))
+    await asyncio.wrap_future(app.desk.order(lambda client: finish(name, client, ring)))
     return await tests(request)
 
 
@@ -204,14 +199,14 @@ async def analysis(request: Request) -> Response:
     return await asyncio.to_thread(_analysis, shop(request))
 
 
-def _analysis(held: AppState) -> Response:
+def _analysis(app: AppState) -> Response:
     try:
         from rimward.proof import analyse, reading, report
     except ImportError as missing:
         raise Refusal(
             f"The analysis needs {missing.name}.", "Install it with: pip install 'rimward[proof]'"
         ) from None
-    named = [files_of(row["name"]) for row in kept(_running(held))]
+    named = [files_of(row["name"]) for row in kept(_running(app))]
     rows = [files["rws"] if "bench" in files else files["csv"] for files in named]
     if not rows:
         raise Refusal("No test is kept yet.", "Run one first.")

@@ -16,7 +16,8 @@ from rimward.device.link import verbs
 from rimward.device.link.client import Client
 from rimward.device.link.live import live_rows
 from rimward.device.link.ports import about_row, inflators, open_client
-from rimward.sessions.log import read_session
+from rimward.sessions.closed_core import tyre_between
+from rimward.sessions.log import SessionLog, read_session
 from rimward.sessions.report.archive import Archive
 from rimward.sessions.visit import cold_pa
 from rimward.web.age import Ages
@@ -335,9 +336,7 @@ class DeviceWorker:
             return
         finally:
             to.unlink(missing_ok=True)
-        self._tell(
-            pull=None, kept={**self.archive.row(name), "cold_pa": cold_pa(read_session(data))}
-        )
+        self._tell(pull=None, kept={**self.archive.row(name), **_cold(read_session(data))})
 
     def _tell(self, **news: Any) -> None:
         with self._lock:
@@ -352,6 +351,13 @@ class DeviceWorker:
     def _ring_bell(self) -> None:
         for call in list(self.listeners):
             call()
+
+
+def _cold(log: SessionLog) -> dict[str, Any]:
+    """Return what the record says of the tyre once it is cold: `cold_pa`, and `cold_range_pa` in which it lies."""
+    pa, profile = cold_pa(log), log.profile
+    ends = None if pa is None or profile is None else tyre_between(pa, profile["chuck"])
+    return {"cold_pa": pa, "cold_range_pa": ends}
 
 
 def _listed(client: Client) -> Any:

@@ -8,7 +8,7 @@ HOLD = "Keep hold/of RUN"
 # state of a fill -> instruction while nothing is asked and nothing has stopped it
 STATES = {
     "idle": "Send/a wheel",
-    "ready": "Hold RUN/to fill",
+    "ready": "Wait, see/its display",
     "asking": "Answer/at inflator",
     "self-test": HOLD,
     "purge": HOLD,
@@ -97,6 +97,10 @@ def act(status: dict[str, Any]) -> list[str]:
     state, waiting, cause = status["state"], status["waiting"], status["cause"]
     if status["latched"] or (state in ("done", "stopped", "tripped") and cause in CAUSES):
         line = CAUSES.get(cause, STATES["tripped"])
+    elif (
+        state == "asking" and waiting == "hold-to-run"
+    ):  # held since before the ceiling was in force
+        line = "Release RUN/hold again"
     else:
         line = WAITINGS.get(waiting) or STATES.get(state, "Read its/display")
     return line.split("/")

@@ -24,9 +24,9 @@ T = TypeVar("T")
 
 async def show(request: Request) -> Response:
     """Render the page with the wheels that have a profile."""
-    held = shop(request)
-    wheels = await asyncio.to_thread(_wheels, held)
-    return held.page(
+    app = shop(request)
+    wheels = await asyncio.to_thread(_wheels, app)
+    return app.page(
         "fill.html",
         request,
         title="Fill",
@@ -35,8 +35,8 @@ async def show(request: Request) -> Response:
     )
 
 
-def _wheels(held: AppState) -> list[dict[str, Any]]:
-    with register(held) as opened:
+def _wheels(app: AppState) -> list[dict[str, Any]]:
+    with register(app) as opened:
         found = [w for w in opened.all() if "profile" in w.values]
     return [
         {
@@ -66,8 +66,8 @@ async def done(future: "Future[T]") -> T:
 async def look(request: Request) -> Response:
     """Return the connected inflators. The one in use is not queried: its line is taken."""
 
-    held = shop(request)
-    using = held.desk.state()
+    app = shop(request)
+    using = app.desk.state()
     rows = await asyncio.to_thread(
         lambda: [row for row in ports.inflators() if row["port"] != using["port"]]
     )
@@ -78,77 +78,77 @@ async def look(request: Request) -> Response:
 
 async def use(request: Request) -> Response:
     """Switch to the inflator on another port."""
-    held, form = shop(request), await form_of(request)
-    if held.desk.hold.held:
-        held.desk.hold.check(ask.text(form, "hold"))
+    app, form = shop(request), await form_of(request)
+    if app.desk.hold.held:
+        app.desk.hold.check(ask.text(form, "hold"))
     port = ask.text(form, "port")
 
     if port not in ports.candidates():
         raise Refusal("There is no such port here.", "Look for inflators again.")
-    held.desk.use(port)
+    app.desk.use(port)
     return JSONResponse({"port": port})
 
 
 async def take(request: Request) -> Response:
     """Take the hold for one page."""
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     page = ask.text(form, "page", 40)
     if not page:
         raise Refusal("The page has no live line.", "Load it again.")
-    token = held.desk.hold.take(page, ask.text(form, "who", 60))
-    held.desk.touch()
+    token = app.desk.hold.take(page, ask.text(form, "who", 60))
+    app.desk.touch()
     return JSONResponse({"hold": token})
 
 
 async def give(request: Request) -> Response:
     """Release the hold."""
-    held, form = shop(request), await form_of(request)
-    held.desk.hold.give(ask.text(form, "hold"))
-    held.desk.touch()
+    app, form = shop(request), await form_of(request)
+    app.desk.hold.give(ask.text(form, "hold"))
+    app.desk.touch()
     return JSONResponse({})
 
 
 async def send(request: Request) -> Response:
     """Send a wheel's newest profile to the inflator and select it there. The person confirms at the inflator."""
-    held, form = shop(request), await form_of(request)
-    held.desk.hold.check(ask.text(form, "hold"))
+    app, form = shop(request), await form_of(request)
+    app.desk.hold.check(ask.text(form, "hold"))
     wheel_id = ask.text(form, "wheel_id", 16)
-    with register(held) as opened:
+    with register(app) as opened:
         wheel = opened.by_id(wheel_id)
     if wheel is None:
         raise Refusal("This wheel is not in the register.", "Choose one from the list.")
     data = current(wheel)
-    target, guard = wheel.values["profile"]["target_pa"], ask.inflator_of(held.desk.state())
+    target, guard = wheel.values["profile"]["target_pa"], ask.inflator_of(app.desk.state())
     if guard is not None and target > wheel.values["profile"]["ceiling_pa"] - guard.guard_pa:
         stop = wheel.values["profile"]["ceiling_pa"] - guard.guard_pa
         text = f"The target of {profiles.above(target, stop)} is above where this inflator stops."
         raise Refusal(text, "Make a profile with a lower target, or have the inflator calibrated.")
 
     def act(client: Any) -> dict[str, Any]:
-        told = verbs.send_profile(client, data)
-        told["waiting_for_person"] = (
-            verbs.choose_wheel(client, data_wheel(data)) or told["waiting_for_person"]
+        answer = verbs.send_profile(client, data)
+        answer["waiting_for_person"] = (
+            verbs.choose_wheel(client, data_wheel(data)) or answer["waiting_for_person"]
         )
-        return told
+        return answer
 
-    return JSONResponse(await done(held.desk.order(act)))
+    return JSONResponse(await done(app.desk.order(act)))
 
 
 async def enrol(request: Request) -> Response:
     """Send the inflator this workshop's key (a proof bench the bench's), made now if there is none. A person there confirms it with the
     workshop button.
     """
-    held, form = shop(request), await form_of(request)
-    held.desk.hold.check(ask.text(form, "hold"))
-    about = held.desk.state()["about"]
+    app, form = shop(request), await form_of(request)
+    app.desk.hold.check(ask.text(form, "hold"))
+    about = app.desk.state()["about"]
     purpose = "bench" if about and about["bench"] else "workshop"
     key = (
         await asyncio.to_thread(
             lambda: keys.load(purpose) if keys.load(purpose).keys else keys.new(purpose)
         )
     ).current
-    await done(held.desk.order(lambda client: verbs.enrol_key(client, key.key)))
-    held.desk.enrolled()
+    await done(app.desk.order(lambda client: verbs.enrol_key(client, key.key)))
+    app.desk.enrolled()
     return JSONResponse({"key_id": key.key_id, "purpose": purpose})
 
 
@@ -160,7 +160,7 @@ def data_wheel(data: bytes) -> bytes:
 
 async def trips(request: Request) -> Response:
     """Kept trips of the inflator, newest first."""
-    held = shop(request)
+    app = shop(request)
 
     def act(client: Any) -> list[dict[str, Any]]:
         rows, index, count = [], 0, 1
@@ -178,7 +178,7 @@ async def trips(request: Request) -> Response:
             index += 1
         return rows
 
-    return JSONResponse({"trips": await done(held.desk.order(act))})
+    return JSONResponse({"trips": await done(app.desk.order(act))})
 
 
 ROUTES = [

@@ -30,14 +30,14 @@ TAG_FORMS = {"svg": (drawing.to_svg, "image/svg+xml"), "pdf": (drawing.to_pdf, "
 
 async def choose(request: Request) -> Response:
     """Render the wheels with links to their limits."""
-    held = shop(request)
-    return await asyncio.to_thread(_choose, held, request)
+    app = shop(request)
+    return await asyncio.to_thread(_choose, app, request)
 
 
-def _choose(held: AppState, request: Request) -> Response:
-    with register(held) as opened:
+def _choose(app: AppState, request: Request) -> Response:
+    with register(app) as opened:
         wheels = opened.all()
-    return held.page("limits.html", request, title="Limit", wheels=wheels)
+    return app.page("limits.html", request, title="Limit", wheels=wheels)
 
 
 async def show(request: Request) -> Response:
@@ -45,12 +45,12 @@ async def show(request: Request) -> Response:
     return await asyncio.to_thread(_show, shop(request), request)
 
 
-def _show(held: AppState, request: Request) -> Response:
-    with register(held) as opened:
+def _show(app: AppState, request: Request) -> Response:
+    with register(app) as opened:
         wheel = known_wheel(opened, request.path_params["wheel_id"])
     ring = keys.load()
-    loss = wheel_loss(wheel, held.archive).lines
-    return held.page(
+    loss = wheel_loss(wheel, app.archive).lines
+    return app.page(
         "limit.html", request, title=f"Limit of {wheel.label}", wheel=wheel, values=wheel.values, profile=newest_profile(wheel), seen=seen_of(wheel),
         has_key=bool(ring.keys), loss=loss, ride=ride_of(wheel),
     )  # fmt: skip
@@ -58,12 +58,15 @@ def _show(held: AppState, request: Request) -> Response:
 
 def ride_of(wheel: Any) -> dict[str, str]:
     """Altitude and ride of the newest profile as form fields; never another day's temperature, never a target."""
-    held = conditions_of(wheel.values.get("profile", {}))
+    planned = conditions_of(wheel.values.get("profile", {}))
     metres = {
-        "fill_altitude": held["fill_altitude_m"],
-        "ride_altitude_max": held["ride_altitude_max_m"],
+        "fill_altitude": planned["fill_altitude_m"],
+        "ride_altitude_max": planned["ride_altitude_max_m"],
     }
-    kelvins = {"ride_temp_max": held["ride_temp_max_ck"], "ride_temp_min": held["ride_temp_min_ck"]}
+    kelvins = {
+        "ride_temp_max": planned["ride_temp_max_ck"],
+        "ride_temp_min": planned["ride_temp_min_ck"],
+    }
     found = {name: f"{value:g}" for name, value in metres.items() if value is not None}
     return found | {
         name: f"{(value - 27315) / 100:g}" for name, value in kelvins.items() if value is not None
@@ -94,17 +97,17 @@ def newest_profile(wheel: Any) -> dict[str, Any] | None:
 
 async def assess(request: Request) -> Response:
     """Render the ceiling of the saved wheel for the stated fill and ride, with errors at their fields."""
-    held, form = shop(request), await form_of(request)
-    return await asyncio.to_thread(_assess, held, form, request.path_params["wheel_id"])
+    app, form = shop(request), await form_of(request)
+    return await asyncio.to_thread(_assess, app, form, request.path_params["wheel_id"])
 
 
-def _assess(held: AppState, form: Any, wheel_id: str) -> Response:
-    with register(held) as opened:
+def _assess(app: AppState, form: Any, wheel_id: str) -> Response:
+    with register(app) as opened:
         wheel = known_wheel(opened, wheel_id)
     errors = ask.condition_errors(form)
-    found = saved_assessment(held, form, wheel)
+    found = saved_assessment(app, form, wheel)
     target = _target(form, found, errors)
-    piece = held.piece(
+    piece = app.piece(
         "_ceiling.html",
         found=found,
         chain=chain(found),
@@ -131,7 +134,7 @@ def _target(form: Any, found: Assessment, errors: dict[str, str]) -> str:
     )
 
 
-def saved_assessment(held: AppState, form: Any, wheel: Any) -> Assessment:
+def saved_assessment(app: AppState, form: Any, wheel: Any) -> Assessment:
     """Ceiling of the register's entries, never of rim and tyre in a form."""
     entered = {
         name: str(wheel.values[name]) for name in ENTERED if isinstance(wheel.values.get(name), str)
@@ -146,25 +149,25 @@ def saved_assessment(held: AppState, form: Any, wheel: Any) -> Assessment:
                 )
             ]
         )
-    return ask.assessment({**entered, **conditions}, ask.inflator_of(held.desk.state()))
+    return ask.assessment({**entered, **conditions}, ask.inflator_of(app.desk.state()))
 
 
 async def issue(request: Request) -> Response:
     """Make the next profile of a saved wheel for the person's target."""
-    held, form = shop(request), await form_of(request)
-    return await asyncio.to_thread(_issue, held, form, request.path_params["wheel_id"])
+    app, form = shop(request), await form_of(request)
+    return await asyncio.to_thread(_issue, app, form, request.path_params["wheel_id"])
 
 
-def _issue(held: AppState, form: Any, wheel_id: str) -> Response:
+def _issue(app: AppState, form: Any, wheel_id: str) -> Response:
     if not ask.text(form, "target"):
         raise ask.AtFields(
             {"target": "No target is given. Choose one at or below the ceiling; none is suggested."}
         )
     place, ride = ask.conditions(form)
     asked = profiles.Asked(
-        parse_pressure(ask.text(form, "target")), place, ride, ask.inflator_of(held.desk.state())
+        parse_pressure(ask.text(form, "target")), place, ride, ask.inflator_of(app.desk.state())
     )
-    with register(held) as opened:
+    with register(app) as opened:
         wheel = known_wheel(opened, wheel_id)
         if ask.text(form, "seen") != seen_of(wheel):
             raise Refusal(
@@ -176,16 +179,16 @@ def _issue(held: AppState, form: Any, wheel_id: str) -> Response:
             keys.new()
         profiles.issue(opened, wheel, asked, keys.load(), ask.text(form, "who", 60))
         wheel = known_wheel(opened, wheel_id)
-    piece = held.piece("_profile.html", profile=newest_profile(wheel), wheel=wheel, notes=notes)
+    piece = app.piece("_profile.html", profile=newest_profile(wheel), wheel=wheel, notes=notes)
     return JSONResponse({"html": piece, "revision": wheel.values["profile"]["revision"]})
 
 
 async def tag(request: Request) -> Response:
     """Tag of the newest profile. Refused when that is no longer valid."""
-    held, form = shop(request), request.path_params["form"]
+    app, form = shop(request), request.path_params["form"]
     if form not in TAG_FORMS:
         raise Refusal("Tags are made as svg or pdf.", "Choose one of these.")
-    with register(held) as opened:
+    with register(app) as opened:
         wheel = known_wheel(opened, request.path_params["wheel_id"])
     data = current(wheel)
     draw, kind = TAG_FORMS[form]

@@ -10,7 +10,7 @@ from rimward_protocol import enumerations
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from rimward.base.instrument import Instrument
-from rimward.base.units import show_limit, show_reading
+from rimward.base.units import show_limit, show_minimum, show_reading
 from rimward.web.desk import DeviceWorker
 from rimward.web.far import act
 from rimward.web.wording import on_page
@@ -137,6 +137,14 @@ def ages(desk: DeviceWorker) -> list[int | None]:
     ]
 
 
+def between(ends: tuple[int, int] | None) -> str | None:
+    """Format a range, rounded outwards; None without one, or where both ends are the same."""
+    if ends is None or ends[0] == ends[1]:
+        return None
+    low, high = both(show_limit(ends[0])), both(show_minimum(ends[1]))
+    return f"{low[0]} and {high[0]} bar ({low[1]} and {high[1]} psi)"
+
+
 def both(text: str) -> list[str]:
     """Split `3.90 bar (56.5 psi)` into its two numbers."""
     bar, _unit, psi, _unit = text.replace("(", "").split()
@@ -207,6 +215,7 @@ def kept(row: dict[str, Any] | None) -> dict[str, Any] | None:
         "tyre": tyre,
         "tyre_both": both(tyre) if known else None,
         "cold_both": both(show_reading(row["cold_pa"])) if row.get("cold_pa") is not None else None,
+        "cold_between": between(row.get("cold_range_pa")),
         **{
             name: show_limit(row[f"{name}_pa"]) if row[f"{name}_pa"] else ""
             for name in ("ceiling", "target")

@@ -39,11 +39,11 @@ ZONE = re.compile("-?[0-9]{1,3}")
 
 async def show(request: Request) -> Response:
     """Render the list for a search."""
-    held, given = shop(request), request.query_params
+    app, given = shop(request), request.query_params
     query = Query(
         *(given.get(name, "")[:80].strip() for name in ("find", "first", "last", "wheel", "cause"))
     )
-    rows = await asyncio.to_thread(found, held.archive, query, zone_of(given.get("zone", "")))
+    rows = await asyncio.to_thread(found, app.archive, query, zone_of(given.get("zone", "")))
     fills = [
         {
             **row,
@@ -55,15 +55,15 @@ async def show(request: Request) -> Response:
     unread = (
         []
         if any((query.words, query.first, query.last, query.wheel_id, query.cause))
-        else await asyncio.to_thread(_unread, held)
+        else await asyncio.to_thread(_unread, app)
     )
-    return held.page(
+    return app.page(
         "log.html",
         request,
         title="Record",
         fills=fills,
         q=query,
-        causes=held.archive.causes(),
+        causes=app.archive.causes(),
         unread=unread,
     )
 
@@ -92,12 +92,12 @@ def _beside(day: str, seconds: int) -> str:
     return time.strftime("%Y-%m-%d", time.gmtime(day_s(day) + seconds)) if day else ""
 
 
-def _unread(held: AppState) -> list[str]:
+def _unread(app: AppState) -> list[str]:
     """Names of stored files that are no longer, or never were, records."""
     found = []
-    for path in sorted(held.archive.folder.glob(f"*{SUFFIX}")):
+    for path in sorted(app.archive.folder.glob(f"*{SUFFIX}")):
         try:
-            held.archive.row(path.stem)
+            app.archive.row(path.stem)
         except Refusal:
             found.append(path.stem[:60])
     return found[:MOST_UNREAD]
@@ -127,9 +127,9 @@ def checked(v: Verification) -> tuple[str, str]:
 
 async def check(request: Request) -> Response:
     """State of a record for the list."""
-    held, name = shop(request), request.path_params["name"]
+    app, name = shop(request), request.path_params["name"]
     try:
-        report = await asyncio.to_thread(_report, held, name)
+        report = await asyncio.to_thread(_report, app, name)
     except Refusal as refusal:
         return JSONResponse({"kind": "damaged", "words": f"damaged: {on_page(refusal.text)}"})
     kind, words = checked(report.facts.verification)
@@ -138,19 +138,19 @@ async def check(request: Request) -> Response:
 
 async def by_hand(request: Request) -> Response:
     """Store a person's answer whether air was added or released by hand before a fill."""
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     return await asyncio.to_thread(
         _by_hand,
-        held,
+        app,
         request.path_params["name"],
         ask.text(form, "added") == "yes",
         ask.text(form, "who", 60),
     )
 
 
-def _by_hand(held: AppState, name: str, added: bool, who: str) -> Response:
-    row = held.archive.row(name)
-    with register(held) as opened:
+def _by_hand(app: AppState, name: str, added: bool, who: str) -> Response:
+    row = app.archive.row(name)
+    with register(app) as opened:
         wheel = known_wheel(opened, row["wheel_id"] or "")
         answer(opened, wheel, name, added, who)
     return JSONResponse(
@@ -160,11 +160,11 @@ def _by_hand(held: AppState, name: str, added: bool, who: str) -> Response:
     )
 
 
-def _between(held: AppState, name: str, wheel_id: str | None) -> str:
+def _between(app: AppState, name: str, wheel_id: str | None) -> str:
     """Interval before a fill without a person's answer about air by hand; empty without one."""
     if not wheel_id:
         return ""
-    with register(held) as opened:
+    with register(app) as opened:
         wheel = opened.by_id(wheel_id)
     one = (
         None
@@ -172,7 +172,7 @@ def _between(held: AppState, name: str, wheel_id: str | None) -> str:
         else next(
             (
                 i
-                for i in wheel_loss(wheel, held.archive).intervals
+                for i in wheel_loss(wheel, app.archive).intervals
                 if i.found.name == name and i.added is None
             ),
             None,
@@ -181,10 +181,10 @@ def _between(held: AppState, name: str, wheel_id: str | None) -> str:
     return interval_text(one) if one else ""
 
 
-def _report(held: AppState, name: str) -> Report:
+def _report(app: AppState, name: str) -> Report:
     return _of_bytes(
-        held.archive.read(name),
-        held.archive.row(name)["who"],
+        app.archive.read(name),
+        app.archive.row(name)["who"],
         (*workshop_keys(), *workshop_keys("bench")),
     )
 
@@ -197,18 +197,18 @@ def _of_bytes(data: bytes, who: str, _keys: tuple[bytes, ...]) -> Report:
 
 async def one(request: Request) -> Response:
     """Render one fill: all its figures, its trace and its verification."""
-    held, name = shop(request), request.path_params["name"]
-    report = await asyncio.to_thread(_report, held, name)
-    return held.page(
+    app, name = shop(request), request.path_params["name"]
+    report = await asyncio.to_thread(_report, app, name)
+    return app.page(
         "session.html", request, title=report.title, name=name, sections=sections(report.facts), says=picture_says(report.facts),
-        between=await asyncio.to_thread(_between, held, name, report.facts.wheel_id), verified=report.facts.verification.holds, unix_s=report.facts.unix_s, wheel_id=report.facts.wheel_id, events=[(row["tick"], event_text(row)) for row in report.log.events], tick_s=TICK_S,
+        between=await asyncio.to_thread(_between, app, name, report.facts.wheel_id), verified=report.facts.verification.holds, unix_s=report.facts.unix_s, wheel_id=report.facts.wheel_id, events=[(row["tick"], event_text(row)) for row in report.log.events], tick_s=TICK_S,
     )  # fmt: skip
 
 
 async def trace(request: Request) -> Response:
     """Trace for the plot: pressures in bar by column."""
-    held, name = shop(request), request.path_params["name"]
-    return JSONResponse(await asyncio.to_thread(lambda: columns(_report(held, name))))
+    app, name = shop(request), request.path_params["name"]
+    return JSONResponse(await asyncio.to_thread(lambda: columns(_report(app, name))))
 
 
 def columns(report: Report) -> dict[str, Any]:
@@ -273,11 +273,11 @@ FILES: dict[str, tuple[Callable[[Report], bytes], str]] = {
 
 async def file(request: Request) -> Response:
     """File of a session: original, figures, or report. Always a download, never shown inside the application."""
-    held, name, form = shop(request), request.path_params["name"], request.path_params["form"]
+    app, name, form = shop(request), request.path_params["name"], request.path_params["form"]
     if form not in FILES:
         raise Refusal("There is no such file of a session.", f"It is given as {', '.join(FILES)}.")
     make, kind = FILES[form]
-    body = await asyncio.to_thread(lambda: make(_report(held, name)))
+    body = await asyncio.to_thread(lambda: make(_report(app, name)))
     return Response(
         body,
         media_type=kind,
@@ -287,7 +287,7 @@ async def file(request: Request) -> Response:
 
 async def upload(request: Request) -> Response:
     """Store an uploaded session file."""
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     given = form.get("session")
     if not isinstance(given, UploadFile) or not given.filename:
         raise Refusal("No file was given.", "Choose a session file.")
@@ -298,7 +298,7 @@ async def upload(request: Request) -> Response:
         )
     data = await given.read()
     try:
-        name = await asyncio.to_thread(held.archive.add, data, ask.text(form, "who", 60))
+        name = await asyncio.to_thread(app.archive.add, data, ask.text(form, "who", 60))
     except Refusal as refusal:
         raise Refusal(refusal.text.replace("This file", given.filename[:60]), refusal.fix) from None
     return JSONResponse({"name": name, "address": f"/log/{name}"})

@@ -37,10 +37,10 @@ HEAD = 10  # lines of the verdict begin with a heading of this width
 
 async def show(request: Request) -> Response:
     """Render the page; with a wheel, its values."""
-    held, wheel_id = shop(request), request.query_params.get("wheel", "")[:16]
-    wheels, wheel = await asyncio.to_thread(_wheels, held, wheel_id)
+    app, wheel_id = shop(request), request.query_params.get("wheel", "")[:16]
+    wheels, wheel = await asyncio.to_thread(_wheels, app, wheel_id)
     values = {name: wheel.values[name] for name in ENTERED if name in wheel.values} if wheel else {}
-    return held.page(
+    return app.page(
         "ride.html",
         request,
         title="Ride",
@@ -51,23 +51,23 @@ async def show(request: Request) -> Response:
     )
 
 
-def _wheels(held: AppState, wheel_id: str) -> tuple[list[Any], Any]:
-    with register(held) as opened:
+def _wheels(app: AppState, wheel_id: str) -> tuple[list[Any], Any]:
+    with register(app) as opened:
         wheels = opened.all()
     return wheels, next((w for w in wheels if w.wheel_id == wheel_id), None)
 
 
 async def curve(request: Request) -> Response:
     """Render the ceiling for this ride, and the curve of a fill along it."""
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     upload = form.get("route")
     raw = await upload.read() if isinstance(upload, UploadFile) and upload.filename else b""
-    return await asyncio.to_thread(_curve, held, form, raw)
+    return await asyncio.to_thread(_curve, app, form, raw)
 
 
-def _curve(held: AppState, form: Any, raw: bytes) -> Response:
+def _curve(app: AppState, form: Any, raw: bytes) -> Response:
     top, track = route_of(raw) if raw else (None, [])
-    found = ask.assessment(form, ask.inflator_of(held.desk.state()), top)
+    found = ask.assessment(form, ask.inflator_of(app.desk.state()), top)
     drawn, missing = None, []
     if found.ceiling_pa is not None:
         place, ride = ask.conditions(form, top)
@@ -77,7 +77,7 @@ def _curve(held: AppState, form: Any, raw: bytes) -> Response:
                 parse_pressure(ask.text(form, "fill"), up=True) if ask.text(form, "fill") else None
             )
             drawn = claim(found, place, ride, track, stated)
-    piece = held.piece(
+    piece = app.piece(
         "_ride.html",
         found=found,
         chain=chain(found),
@@ -198,7 +198,7 @@ def drawing(
 async def cartridge(request: Request) -> Response:
     """Render the pressure from a gas cartridge in this tyre."""
 
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     notes: list[Note] = []
     rim: Rim | None = None
     tyre: Tyre | None = None
@@ -214,7 +214,7 @@ async def cartridge(request: Request) -> Response:
         if given["grams"] is None:
             raise Refusal("No gas is given.", "Read the grams on the cartridge.")
     except Refusal as refusal:
-        piece = held.piece(
+        piece = app.piece(
             "_cartridge.html", verdict=None, lines=[], refusal=str(refusal), caution=CAUTION
         )
         return HTMLResponse(piece)
@@ -230,7 +230,7 @@ async def cartridge(request: Request) -> Response:
         for line in sentences(verdict)
     ]
     return HTMLResponse(
-        held.piece("_cartridge.html", verdict=verdict, lines=lines, refusal="", caution=CAUTION)
+        app.piece("_cartridge.html", verdict=verdict, lines=lines, refusal="", caution=CAUTION)
     )
 
 

@@ -35,11 +35,9 @@ async def show(request: Request) -> Response:
     return await asyncio.to_thread(_show, shop(request), request)
 
 
-def _show(held: AppState, request: Request) -> Response:
+def _show(app: AppState, request: Request) -> Response:
     rings = {purpose: _key(purpose) for purpose in keys.PURPOSES}
-    return held.page(
-        "setup.html", request, title="Set-up", rings=rings, source_fields=SOURCE_FIELDS
-    )
+    return app.page("setup.html", request, title="Set-up", rings=rings, source_fields=SOURCE_FIELDS)
 
 
 def _key(purpose: str) -> dict[str, Any]:
@@ -73,8 +71,8 @@ async def make_key(request: Request) -> Response:
 
 async def settings(request: Request) -> Response:
     """Return the settings of the connected inflator as text."""
-    held = shop(request)
-    return JSONResponse(await done(held.desk.order(_read)))
+    app = shop(request)
+    return JSONResponse(await done(app.desk.order(_read)))
 
 
 def _read(client: Any) -> dict[str, Any]:
@@ -82,25 +80,25 @@ def _read(client: Any) -> dict[str, Any]:
         return bytes(client.request(codes.SETTING_GET, number=number)["value"])
 
     label, buzzer, unit, source = (value(number) for number in (LABEL, BUZZER, UNIT, SOURCE))
-    told: dict[str, Any] = {
+    found: dict[str, Any] = {
         "label": text_of(label) if label else "",
         "buzzer": bool(buzzer[:1] != b"\0"),
         "unit": UNITS[1 if unit[:1] == b"\1" else 0],
     }
     if len(source) == struct.calcsize(SOURCE_FORM):
         kind, flow_0, supply = struct.unpack(SOURCE_FORM, source)
-        told["source"] = {
+        found["source"] = {
             "kind": SOURCES[min(kind, 1)],
             "flow_0": flow_0 / 1000,
             "supply": supply / 100_000,
         }
-    return told
+    return found
 
 
 async def put(request: Request) -> Response:
     """Send name, unit and buzzer, which apply at once."""
-    held, form = shop(request), await form_of(request)
-    held.desk.hold.check(ask.text(form, "hold"))
+    app, form = shop(request), await form_of(request)
+    app.desk.hold.check(ask.text(form, "hold"))
     label = ask.text(form, "label", 60).encode()
     if (
         not label
@@ -121,13 +119,13 @@ async def put(request: Request) -> Response:
             client.request(codes.SETTING_PUT, number=number, value=value)
         return _read(client)
 
-    return JSONResponse(await done(held.desk.order(act)))
+    return JSONResponse(await done(app.desk.order(act)))
 
 
 async def put_source(request: Request) -> Response:
     """Send the air source; a person at the inflator confirms it with the workshop button."""
-    held, form = shop(request), await form_of(request)
-    held.desk.hold.check(ask.text(form, "hold"))
+    app, form = shop(request), await form_of(request)
+    app.desk.hold.check(ask.text(form, "hold"))
     kind = SOURCES.index(ask.text(form, "kind")) if ask.text(form, "kind") in SOURCES else 0
     errors, values = {}, []
     for name, (says, low, high, factor) in SOURCE_FIELDS.items():
@@ -148,7 +146,7 @@ async def put_source(request: Request) -> Response:
         verbs.put_setting(client, SOURCE, value)
         return {**_read(client), "waiting": False}
 
-    return JSONResponse(await done(held.desk.order(act)))
+    return JSONResponse(await done(app.desk.order(act)))
 
 
 ROUTES = [

@@ -28,10 +28,16 @@ class Trial:
         test: bench.Test,
         keys: Keys,
         lease: Lease,
-        told: Callable[["Trial", dict[str, Any] | None], None],
+        ended: Callable[["Trial", dict[str, Any] | None], None],
         **more: Any,
     ) -> None:
-        self.test, self.running, self._keys, self._lease, self._told = test, True, keys, lease, told
+        self.test, self.running, self._keys, self._lease, self._ended = (
+            test,
+            True,
+            keys,
+            lease,
+            ended,
+        )
         self._called_off = self.name = ""
         self._status: dict[str, Any] = {}
         levels = [
@@ -94,7 +100,7 @@ class Trial:
         """Let the device worker inform its pages."""
         if session.status and session.status is not self._status:
             self._status = session.status
-            self._told(self, session.status)
+            self._ended(self, session.status)
 
     def hear(self, kind: str, facts: dict[str, Any]) -> None:
         """Take an event of `proof.run`."""
@@ -131,4 +137,4 @@ class Trial:
 
     def _tell(self, **news: Any) -> None:
         self.facts = {**self.facts, **news, "running": self.running}
-        self._told(self, None)
+        self._ended(self, None)

@@ -35,29 +35,29 @@ CHOICES = {
 
 
 @contextlib.contextmanager
-def register(held: AppState) -> Iterator[Any]:
+def register(app: AppState) -> Iterator[Any]:
     """Register, closed at the end."""
-    with contextlib.closing(open_register(held.database)) as opened:
+    with contextlib.closing(open_register(app.database)) as opened:
         yield opened
 
 
 async def show(request: Request) -> Response:
     """Render the register beside the form; with an id, that wheel in the form."""
-    held, wheel_id = shop(request), request.path_params.get("wheel_id", "")
+    app, wheel_id = shop(request), request.path_params.get("wheel_id", "")
     words = request.query_params.get("find", "")[:80]
-    return await asyncio.to_thread(_show, held, request, wheel_id, words)
+    return await asyncio.to_thread(_show, app, request, wheel_id, words)
 
 
-def _show(held: AppState, request: Request, wheel_id: str, words: str) -> Response:
-    with register(held) as opened:
+def _show(app: AppState, request: Request, wheel_id: str, words: str) -> Response:
+    with register(app) as opened:
         wheels = opened.find(words) if words.strip() else opened.all()
         wheel = known_wheel(opened, wheel_id) if wheel_id else None
     values = dict((wheel.values.items() if wheel else ()))
-    lost = wheel_loss(wheel, held.archive) if wheel else None
+    lost = wheel_loss(wheel, app.archive) if wheel else None
     loss = (
         (lost.lines, [interval_text(one) for one in reversed(lost.intervals)]) if lost else ([], [])
     )
-    return held.page(
+    return app.page(
         "wheel.html", request, title=wheel.label if wheel else "New wheel", wheels=wheels, wheel=wheel, values=values, find=words,
         choices=CHOICES, sources=_sources(wheel), loss=loss,
     )  # fmt: skip
@@ -82,9 +82,9 @@ def _sources(wheel: Any) -> dict[str, str]:
 
 async def assess(request: Request) -> Response:
     """Render the ceiling of the form's values before any ride, with errors at their fields."""
-    held, form = shop(request), await form_of(request)
-    found = ask.assessment(ask.wheel_values(form), ask.inflator_of(held.desk.state()))
-    piece = held.piece(
+    app, form = shop(request), await form_of(request)
+    found = ask.assessment(ask.wheel_values(form), ask.inflator_of(app.desk.state()))
+    piece = app.piece(
         "_ceiling.html",
         found=found,
         chain=chain(found),
@@ -97,18 +97,18 @@ async def assess(request: Request) -> Response:
 
 async def save(request: Request) -> Response:
     """Add the wheel, or append its changes."""
-    held, form = shop(request), await form_of(request)
-    return await asyncio.to_thread(_save, held, form)
+    app, form = shop(request), await form_of(request)
+    return await asyncio.to_thread(_save, app, form)
 
 
-def _save(held: AppState, form: Any) -> Response:
+def _save(app: AppState, form: Any) -> Response:
     values = ask.wheel_values(form)
     errors = ask.wheel_errors(form, whole=True)
     if errors:
         raise ask.AtFields(errors)
     who, wheel_id = ask.text(form, "who", 60), ask.text(form, "wheel_id", 16)
     read_from = {part: ask.text(form, f"{part}_read_from") for part in ("rim", "tyre")}
-    with register(held) as opened:
+    with register(app) as opened:
         if wheel_id:
             wheel = known_wheel(opened, wheel_id)
             gone = {name: None for name in ENTERED if name in wheel.values and name not in values}
@@ -130,39 +130,39 @@ def _markings(values: dict[str, Any], read_from: dict[str, str]) -> dict[str, st
 
 async def retire(request: Request) -> Response:
     """Retire a wheel, or bring it back."""
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     back = ask.text(form, "back") == "yes"
     return await asyncio.to_thread(
-        _retire, held, request.path_params["wheel_id"], ask.text(form, "who", 60), back
+        _retire, app, request.path_params["wheel_id"], ask.text(form, "who", 60), back
     )
 
 
-def _retire(held: AppState, wheel_id: str, who: str, back: bool) -> Response:
-    with register(held) as opened:
+def _retire(app: AppState, wheel_id: str, who: str, back: bool) -> Response:
+    with register(app) as opened:
         wheel = opened.retire(known_wheel(opened, wheel_id).wheel_id, who, back=back)
     return JSONResponse({"retired": wheel.retired})
 
 
 async def read_tag(request: Request) -> Response:
     """Read a tag from a photograph and identify its wheel."""
-    held, form = shop(request), await form_of(request)
+    app, form = shop(request), await form_of(request)
     upload = form.get("photo")
     if not isinstance(upload, UploadFile) or not upload.filename:
         raise Refusal("No picture was given.", "Take a picture of the tag.")
     suffix = Path(upload.filename).suffix.lower()
     if suffix not in PICTURE_SUFFIXES or (upload.size or 0) > PHOTO_BYTES:
         raise Refusal("This is no picture of at most 12 MB.", "Give a PNG or JPEG of the tag.")
-    return await asyncio.to_thread(_read_tag, held, await upload.read(), suffix)
+    return await asyncio.to_thread(_read_tag, app, await upload.read(), suffix)
 
 
-def _read_tag(held: AppState, picture: bytes, suffix: str) -> Response:
+def _read_tag(app: AppState, picture: bytes, suffix: str) -> Response:
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"tag{suffix}"
         path.write_bytes(picture)
         data = reading.read(path)
     fields = unpack_profile(data)
-    with register(held) as opened:
+    with register(app) as opened:
         state = reading.standing(opened, data, fields)
     says = " ".join(STATES[state]).strip()
     known = state not in ("unknown-wheel",)

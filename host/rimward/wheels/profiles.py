@@ -31,7 +31,7 @@ REFERENCE_CK = 29315  # 20 °C, used where no fill temperature is stated
 SLOW_DELIVERY_ML_S = (
     5_000 / 60
 )  # our choice: half of a small compressor's delivery (5 L/min free air), so that no fill runs out of time
-START_S, BUDGET_MIN_S, BUDGET_MAX_S = 60, 60, 1800
+START_S, BUDGET_MAX_S = 60, 1800
 STANDARD_AMBIENT_PA = 101_325
 
 # the ceiling engine's limit ids -> LIMIT_SOURCES of the protocol
@@ -110,9 +110,14 @@ def assess_wheel(values: Mapping[str, Any], asked: Asked) -> Assessment:
     return answer
 
 
+def highest_pa(answer: Assessment) -> int:
+    """Ceiling of a profile, Pa gauge: the wheel's, at most that of any inflator; 0 without one."""
+    return min(answer.ceiling_pa or 0, codes.RIG_HIGH_CEILING_PA)
+
+
 def check_target(target_pa: int, answer: Assessment, name: str = "The target") -> None:
     """Raise Refusal for a target above the ceiling, or above the stop reading of a stated instrument."""
-    ceiling_pa = min(answer.ceiling_pa or 0, codes.RIG_HIGH_CEILING_PA)
+    ceiling_pa = highest_pa(answer)
     if target_pa > ceiling_pa:
         raise Refusal(
             f"{name} of {above(target_pa, ceiling_pa)} is above the ceiling of {show_limit(ceiling_pa)}.",
@@ -191,7 +196,7 @@ def issue_now() -> int:
 def default_budget_s(volume_ml: int, ceiling_pa: int) -> int:
     """Time in which a slow compressor brings the whole volume to its ceiling, plus a minute for pauses, s."""
     air_ml = volume_ml * ceiling_pa / STANDARD_AMBIENT_PA
-    return int(min(BUDGET_MAX_S, max(BUDGET_MIN_S, START_S + air_ml / SLOW_DELIVERY_ML_S)))
+    return int(min(BUDGET_MAX_S, START_S + air_ml / SLOW_DELIVERY_ML_S))
 
 
 def flags_of(values: Mapping[str, Any], asked: Asked, answer: Assessment, revision: int) -> int:
@@ -224,7 +229,7 @@ def build(
     assert tyre.bead_seat_mm is not None  # an unknown bead seat was refused
     air = volumes(tyre.width_mm, tyre.bead_seat_mm, rim.inner_mm)
     volume_ml = round(air.nominal_l * 1000)
-    ceiling_pa = min(answer.ceiling_pa or 0, codes.RIG_HIGH_CEILING_PA)
+    ceiling_pa = highest_pa(answer)
     envelope = answer.envelope
     assert envelope is not None and answer.limit_pa is not None and answer.governing is not None
     return pack_profile(

@@ -12,7 +12,7 @@ from rimward.base import settings
 def port_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add `--port`; default: the setting `port`, else the port of the only inflator present.
 
-    Looked up when the command runs, so that wrong usage is told first.
+    Looked up when the command runs, so that wrong usage is reported first.
     """
 
     @functools.wraps(command)

@@ -71,7 +71,7 @@ def command(port: str, yearly: bool, out: Path, as_json: bool) -> None:
         result = bring_up(client, AtTheBench(), baseline, say)
     out.write_bytes(document(*sheet(result, device, yearly)))
     kept = str(keep_baseline(data_dir(), device, result)) if result.whole and not yearly else None
-    told = {
+    report = {
         "device": device,
         "ok": result.whole,
         "yearly": yearly,
@@ -79,7 +79,7 @@ def command(port: str, yearly: bool, out: Path, as_json: bool) -> None:
         "file": str(out),
         "baseline": kept,
     }
-    told["steps"] = [
+    report["steps"] = [
         {
             "step": f.step.key,
             "phase": f.step.phase,
@@ -93,7 +93,7 @@ def command(port: str, yearly: bool, out: Path, as_json: bool) -> None:
         for f in result.found
     ]
     if as_json:
-        emit_json(told)
+        emit_json(report)
     elif result.whole:
         console.print(f"Every step holds: air is enabled. Record: {out}.", markup=False)
     else:

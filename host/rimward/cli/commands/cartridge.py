@@ -4,14 +4,16 @@ from typing import Any
 
 import click
 
-from rimward.base.output import console, emit_json
 from rimward.base.units import parse_pressure
 from rimward.cli.commands.ceiling import (
     ALTITUDE,
     FILL_TEMPERATURE,
-    TEMPERATURE,
+    RIDE_ALTITUDE_MAX,
+    RIDE_ROUTE,
+    RIDE_TEMP_MAX,
     FiniteRange,
     attempt,
+    conclude,
     json_option,
     pair_options,
     read_ride,
@@ -73,21 +75,9 @@ from rimward.limits.ceiling import Note, Rim
     metavar="ALTITUDE",
     help="Altitude of the fill.",
 )
-@click.option(
-    "--ride-temp-max",
-    type=TEMPERATURE,
-    metavar="TEMP",
-    help="Highest temperature the tyre can reach on the ride.",
-)
-@click.option(
-    "--ride-altitude-max", type=ALTITUDE, metavar="ALTITUDE", help="Highest altitude of the ride."
-)
-@click.option(
-    "--ride-route",
-    type=click.Path(dir_okay=False),
-    metavar="FILE.gpx",
-    help="Take the highest altitude from a route, plus 50 m.",
-)
+@RIDE_TEMP_MAX
+@RIDE_ALTITUDE_MAX
+@RIDE_ROUTE
 @json_option
 def command(as_json: bool, **given: Any) -> None:
     """Compute the pressure that a CO2 cartridge leaves in a tyre, with real-gas behaviour.
@@ -129,10 +119,4 @@ def command(as_json: bool, **given: Any) -> None:
         altitude_m=given["altitude"],
         ride=ride,
     )
-    if as_json:
-        emit_json(answer(verdict))
-    else:
-        for line in sentences(verdict):
-            console.print(line, markup=False)
-    if verdict.refusals:
-        raise SystemExit(1)
+    conclude(as_json, answer(verdict), sentences(verdict), bool(verdict.refusals))

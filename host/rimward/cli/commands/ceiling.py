@@ -1,7 +1,7 @@
 """`rimward ceiling`: allowed pressure of a rim with a tyre."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import click
@@ -125,6 +125,21 @@ pair_options = options(
         help="With a tube or tubeless. A tube never relaxes a limit.",
     ),
 )
+RIDE_ALTITUDE_MAX = click.option(
+    "--ride-altitude-max", type=ALTITUDE, metavar="ALTITUDE", help="Highest altitude of the ride."
+)
+RIDE_TEMP_MAX = click.option(
+    "--ride-temp-max",
+    type=TEMPERATURE,
+    metavar="TEMP",
+    help="Highest temperature the tyre can reach on the ride.",
+)
+RIDE_ROUTE = click.option(
+    "--ride-route",
+    type=click.Path(dir_okay=False),
+    metavar="FILE.gpx",
+    help="Take the highest altitude from a route, plus 50 m.",
+)
 ride_options = options(
     click.option(
         "--fill-temp",
@@ -144,30 +159,15 @@ ride_options = options(
         metavar="ALTITUDE",
         help="Altitude where you fill, as 200 (metres) or 650ft; sea level unless given, the safe side.",
     ),
-    click.option(
-        "--ride-altitude-max",
-        type=ALTITUDE,
-        metavar="ALTITUDE",
-        help="Highest altitude of the ride.",
-    ),
-    click.option(
-        "--ride-temp-max",
-        type=TEMPERATURE,
-        metavar="TEMP",
-        help="Highest temperature the tyre can reach on the ride.",
-    ),
+    RIDE_ALTITUDE_MAX,
+    RIDE_TEMP_MAX,
     click.option(
         "--ride-temp-min",
         type=TEMPERATURE,
         metavar="TEMP",
         help="Lowest temperature on the ride: how far the fill falls.",
     ),
-    click.option(
-        "--ride-route",
-        type=click.Path(dir_okay=False),
-        metavar="FILE.gpx",
-        help="Take the highest altitude from a route, plus 50 m.",
-    ),
+    RIDE_ROUTE,
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Answer in JSON.")
 
@@ -211,12 +211,17 @@ def command(as_json: bool, **given: Any) -> None:
     --fill-temp 18 --fill-altitude 200 --ride-altitude-max 2400 --ride-temp-max 45
     """
     found = find(**given)
+    conclude(as_json, found.to_json(), sentences(found), found.status == "refused")
+
+
+def conclude(as_json: bool, answer: Any, lines: Iterable[str], refused: bool) -> None:
+    """Show an answer as JSON or as lines for people; a refused one ends with exit code 1."""
     if as_json:
-        emit_json(found.to_json())
+        emit_json(answer)
     else:
-        for line in sentences(found):
+        for line in lines:
             console.print(line, markup=False)
-    if found.status == "refused":
+    if refused:
         raise SystemExit(1)
 
 

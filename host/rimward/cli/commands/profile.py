@@ -24,10 +24,10 @@ def command() -> None:
     """Wheel profiles: the record from which an inflator takes its ceiling."""
 
 
-def refuse_outdated(told: dict[str, Any], what: str) -> None:
+def refuse_outdated(described: dict[str, Any], what: str) -> None:
     """Raise Refusal for a profile that the register marks as superseded, retired, changed or different."""
-    if told["standing"] not in MAY_BE_FILLED:
-        raise Refusal(f"Not {what}: {told['says']}")
+    if described["standing"] not in MAY_BE_FILLED:
+        raise Refusal(f"Not {what}: {described['says']}")
 
 
 @command.command()
@@ -37,11 +37,11 @@ def show(file: Path, database: str | None, as_json: bool) -> None:
     """Show a profile: a binary file, its JSON, or the text of a tag's code."""
     from rimward.wheels import profile_files
 
-    told = describe(profile_files.read(file), database)
+    described = describe(profile_files.read(file), database)
     if as_json:
-        emit_json(told)
+        emit_json(described)
     else:
-        print_profile(told)
+        print_profile(described)
 
 
 @command.command("list")
@@ -55,8 +55,10 @@ def list_command(port: str, database: str | None, as_json: bool) -> None:
     with open_client(port) as client:
         rows = verbs.list_profiles(client)
     for row in rows:
-        told = describe(row["data"], database) if row["intact"] else None
-        row["standing"], row["says"] = (told["standing"], told["says"]) if told else (None, "")
+        described = describe(row["data"], database) if row["intact"] else None
+        row["standing"], row["says"] = (
+            (described["standing"], described["says"]) if described else (None, "")
+        )
     if as_json:
         emit_json(
             [
@@ -102,19 +104,21 @@ def send(file: Path, port: str, database: str | None, as_json: bool) -> None:
     from rimward.wheels import profile_files
 
     data = profile_files.read(file)
-    told = describe(data, database)
-    if told["origin"]["state"] == "untagged":
+    described = describe(data, database)
+    if described["origin"]["state"] == "untagged":
         raise Refusal(
             "This profile carries no tag, so no inflator takes it.",
             "Make it of its wheel: rimward profile make --wheel WHEEL --target PRESSURE.",
         )
-    refuse_outdated(told, "sent")
-    if told["standing"] != "current":
-        click.echo(f"{told['says']} {ORIGINS[told['origin']['state']].capitalize()}.", err=True)
+    refuse_outdated(described, "sent")
+    if described["standing"] != "current":
+        click.echo(
+            f"{described['says']} {ORIGINS[described['origin']['state']].capitalize()}.", err=True
+        )
     with open_client(port, reconnect_s=5.0) as client:
         row = verbs.send_profile(client, data)
     if as_json:
-        emit_json({**row, "standing": told["standing"]})
+        emit_json({**row, "standing": described["standing"]})
         return
     console.print(
         f"Stored by the inflator and read back: revision {row['revision']}, digest {row['sha256'][:16]}.",

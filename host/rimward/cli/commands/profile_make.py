@@ -15,6 +15,7 @@ from rimward.cli.commands.wheel_options import (
     ABOUT_WHEEL,
     DATABASE,
     JSON,
+    OVERWRITE,
     RIM_AND_TYRE,
     WHO,
     new_file,
@@ -99,8 +100,7 @@ WITHOUT_REGISTER = (
     metavar="FILE",
     help="Where to write; .json for JSON, else binary (default: LABEL-rREVISION.rwp).",
 )
-@click.option("--overwrite", is_flag=True, help="Replace that file.")
-@options(WHO, DATABASE, JSON)
+@options(OVERWRITE, WHO, DATABASE, JSON)
 def make(**given: Any) -> None:
     """Make a profile from a wheel of the register, from options, or from JSON.
 
@@ -118,18 +118,18 @@ def make(**given: Any) -> None:
     from rimward.wheels import profile_files
 
     profile_files.write(new_file(path, given["overwrite"]), made)
-    told = describe(made, given["database"])
-    warn_untagged(told)
+    described = describe(made, given["database"])
+    warn_untagged(described)
     if given["as_json"]:
         emit_json(
             {
                 "file": str(path),
-                **told,
+                **described,
                 "warnings": [{"id": note.id, "text": note.text} for note in notes],
             }
         )
     else:
-        print_profile(told)
+        print_profile(described)
         for note in notes:
             console.print(f"caution ({note.id}): {note.text}", markup=False)
         console.print(f"written to {path}", markup=False)
@@ -184,8 +184,8 @@ def from_register(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
     from rimward.wheels.register.issued import kept_words
 
     asked, ring = asked_of(given), ring_of(given)
-    with register(given["database"]) as held:
-        wheel = held.get(given["wheel"])
+    with register(given["database"]) as opened:
+        wheel = opened.get(given["wheel"])
         kept: list[str] = []
         if "profile" in wheel.values and not given["without_ride"]:
             asked, kept = profiles.as_before(asked, wheel.values["profile"])
@@ -199,7 +199,7 @@ def from_register(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
             notes.append(Note("ride-as-before", text))
         twin = [
             other.label
-            for other in held.all()
+            for other in opened.all()
             if other.wheel_id != wheel.wheel_id and profiles.same_label(other.label, wheel.label)
         ]
         if twin:
@@ -209,7 +209,7 @@ def from_register(given: dict[str, Any]) -> tuple[bytes, list[Any]]:
                     f"Another wheel, {twin[0]}, has the same label on the inflator's display. Rename one: rimward wheel edit.",
                 )
             )
-        return profiles.issue(held, wheel, asked, ring, given["who"]), notes
+        return profiles.issue(opened, wheel, asked, ring, given["who"]), notes
 
 
 def from_json_file(given: dict[str, Any]) -> tuple[bytes, list[Any]]:

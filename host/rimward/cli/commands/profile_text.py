@@ -41,9 +41,9 @@ def describe(data: bytes, database: str | None = None) -> dict[str, Any]:
     }
 
 
-def warn_untagged(told: dict[str, Any]) -> None:
+def warn_untagged(described: dict[str, Any]) -> None:
     """Print a warning for an untagged profile."""
-    if told["origin"]["state"] == "untagged":
+    if described["origin"]["state"] == "untagged":
         text = "Untagged: no inflator takes a ceiling from it."
         click.echo(f"{text} Make a key: rimward key new.", err=True)
 
@@ -91,10 +91,10 @@ def elsewhere(p: dict[str, Any]) -> str:
     return f"a tyre of {celsius(warmer_ck):.1f} °C is filled to {show_limit(reads)}, the same air"
 
 
-def print_profile(told: dict[str, Any]) -> None:
+def print_profile(described: dict[str, Any]) -> None:
     """Print a profile: every limit in bar and psi, gauge."""
 
-    p = told["profile"]
+    p = described["profile"]
     rows = (
         (
             "wheel",
@@ -112,14 +112,14 @@ def print_profile(told: dict[str, Any]) -> None:
         ),
         ("seat pause", f"{show_limit(p['seat_pause_pa'])} gauge"),
         ("ride", ride_line(p)),
-        ("made for", conditions_line(told["conditions"])),
+        ("made for", conditions_line(described["conditions"])),
         (
             "air volume",
             f"{p['volume_low_ml'] / 1000:.2f} to {p['volume_ml'] / 1000:.2f} L, pump at most {p['time_budget_s']} s",
         ),
         ("chuck, flags", ", ".join([p["chuck"], *p["flags"]])),
-        ("tag", ORIGINS[told["origin"]["state"]]),
-        ("register", told["says"]),
+        ("tag", ORIGINS[described["origin"]["state"]]),
+        ("register", described["says"]),
     )
     table = Table(show_header=False)
     for head, text in rows:

@@ -9,7 +9,7 @@ from rich.table import Table
 
 from rimward.base.errors import Refusal
 from rimward.base.output import console, emit_json
-from rimward.cli.commands.wheel_options import DATABASE, JSON, new_file, options
+from rimward.cli.commands.wheel_options import DATABASE, JSON, OVERWRITE, new_file, options
 
 
 @click.command()
@@ -37,8 +37,7 @@ from rimward.cli.commands.wheel_options import DATABASE, JSON, new_file, options
     type=click.Choice(["a4", "letter"]),
     help="Paper of a PDF (default: the setting `paper`, else a4).",
 )
-@click.option("--overwrite", is_flag=True, help="Replace that file.")
-@options(DATABASE, JSON)
+@options(OVERWRITE, DATABASE, JSON)
 def command(
     session: str | None,
     wheel: str | None,

@@ -5,10 +5,10 @@ from typing import Any
 import click
 
 from rimward.base.errors import Refusal
-from rimward.base.output import console, emit_json
 from rimward.base.units import parse_pressure
 from rimward.cli.commands.ceiling import (
     attempt,
+    conclude,
     json_option,
     options,
     pair_options,
@@ -70,13 +70,7 @@ def command(as_json: bool, png: str | None, **given: Any) -> None:
     report = assess_fill(fill_pa, read_place(given), ride, limit_pa, notes, minimum_pa)
     if png and report.found:
         _draw(report.found, png)
-    if as_json:
-        emit_json(answer(report))
-    else:
-        for line in sentences(report):
-            console.print(line, markup=False)
-    if report.refusals:
-        raise SystemExit(1)
+    conclude(as_json, answer(report), sentences(report), bool(report.refusals))
 
 
 def _draw(found: Readings, png: str) -> None:

@@ -96,8 +96,8 @@ def print_verdict(found: dict[str, Any]) -> None:
 def record(wheel: str, answers: Answers, database: str | None, who: str) -> dict[str, Any]:
     """Combine the answers with the register's entries, and append the result there."""
 
-    with register(database) as held:
-        found = held.get(wheel)
+    with register(database) as opened:
+        found = opened.get(wheel)
         verdict = identify_rim_type(
             answers, found.values["rim"], found.values.get("rim_type", {}).get("signs", ())
         )
@@ -107,7 +107,7 @@ def record(wheel: str, answers: Answers, database: str | None, who: str) -> dict
             for name, value in entry.items()
             if name not in ("cannot_be_seen", "wheel_id")
         }
-        held.record(
+        opened.record(
             found.wheel_id,
             lambda now: (
                 {"rim_type": kept}

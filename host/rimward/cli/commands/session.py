@@ -14,11 +14,10 @@ from rimward.base.output import console, emit_json
 from rimward.cli.commands import session_kept
 from rimward.cli.commands._port import json_option
 from rimward.cli.commands.session_files import SESSION
-from rimward.cli.commands.wheel_options import new_file
+from rimward.cli.commands.wheel_options import OVERWRITE, new_file
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 FORMS = ("csv", "json")
-overwrite_option = click.option("--overwrite", is_flag=True, help="Replace that file.")
 
 
 @click.group()
@@ -110,7 +109,7 @@ def print_events(events: list[dict[str, Any]]) -> None:
     is_flag=True,
     help="Every 2 ms of the full-rate stretches, not every fifth of them.",
 )
-@overwrite_option
+@OVERWRITE
 @click.option(
     "--json",
     "as_json",

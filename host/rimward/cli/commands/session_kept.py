@@ -13,7 +13,7 @@ from rich.table import Table
 from rimward.base.errors import Refusal
 from rimward.base.output import console, emit_json, progress_console
 from rimward.cli.commands._port import json_option, port_option
-from rimward.cli.commands.wheel_options import new_file, register
+from rimward.cli.commands.wheel_options import OVERWRITE, new_file, register
 
 FILE = click.Path(path_type=Path, dir_okay=False)
 WHO_FILLED = click.option(
@@ -101,16 +101,16 @@ def keep(files: tuple[Path, ...], who: str, as_json: bool) -> None:
     from rimward.sessions.report.archive import Archive
 
     archive = Archive()
-    told = []
+    kept = []
     for file in files:
         try:
-            told.append({"file": str(file), "name": archive.add(file.read_bytes(), who)})
+            kept.append({"file": str(file), "name": archive.add(file.read_bytes(), who)})
         except Refusal as refusal:
             raise Refusal(f"{file}: {refusal.text}", refusal.fix) from refusal
     if as_json:
-        emit_json({"kept": told})
+        emit_json({"kept": kept})
         return
-    for row in told:
+    for row in kept:
         console.print(f"{row['file']} is kept as {row['name']}.", markup=False)
 
 
@@ -133,7 +133,7 @@ def keep(files: tuple[Path, ...], who: str, as_json: bool) -> None:
     "--list", "listing", is_flag=True, help="List what the inflator holds and bring nothing."
 )
 @click.option("-o", "--out", type=FILE, metavar="FILE", help="Write it to this file as well.")
-@click.option("--overwrite", is_flag=True, help="Replace that file.")
+@OVERWRITE
 @WHO_FILLED
 @json_option
 def pull(
@@ -166,22 +166,22 @@ def pull(
             row for row in held if not (every and archive.holds(verbs.device_name(client), row))
         ]
         filled = WhoFilled(who or "", person(), asks=sys.stdin.isatty() and not as_json)
-        told = [_bring(client, archive, row, out, filled) for row in rows]
+        brought = [_bring(client, archive, row, out, filled) for row in rows]
     if as_json:
-        emit_json({"brought": told} if every else told[0])
+        emit_json({"brought": brought} if every else brought[0])
         return
-    for row in told:
+    for row in brought:
         state = f"read up to its damage: {row['damage']}" if row["damage"] else "whole"
         also = f", and written to {out}" if out else ""
         console.print(
             f"Session {row['session']}, {row['bytes']} bytes, ended by {row['cause']}: {state}. Kept as {row['name']}{also}.",
             markup=False,
         )
-    for row in told:
+    for row in brought:
         ask_about_air(row["name"], row["wheel_id"], who)
     if every:
         console.print(
-            f"{len(told)} brought, {len(held) - len(told)} kept here already.", markup=False
+            f"{len(brought)} brought, {len(held) - len(brought)} kept here already.", markup=False
         )
 
 

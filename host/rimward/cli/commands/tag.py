@@ -10,7 +10,14 @@ from rimward.base.output import console, emit_json
 from rimward.cli.commands.profile import MAY_BE_FILLED, refuse_outdated
 from rimward.cli.commands.profile_make import FILE
 from rimward.cli.commands.profile_text import describe, print_profile, warn_untagged
-from rimward.cli.commands.wheel_options import DATABASE, JSON, new_file, options, register
+from rimward.cli.commands.wheel_options import (
+    DATABASE,
+    JSON,
+    OVERWRITE,
+    new_file,
+    options,
+    register,
+)
 from rimward.paper import drawing
 
 
@@ -43,8 +50,7 @@ def command() -> None:
     type=click.Choice(["a4", "letter"]),
     help="Put a PDF's tag on a sheet of this paper, with marks to cut along.",
 )
-@click.option("--overwrite", is_flag=True, help="Replace that file.")
-@options(DATABASE, JSON)
+@options(OVERWRITE, DATABASE, JSON)
 def print_(
     wheel: str | None,
     profile_file: Path | None,
@@ -62,10 +68,10 @@ def print_(
     from rimward.wheels.tag import code, design
 
     data = newest(wheel, database) if wheel else profile_files.read(profile_file)  # type: ignore[arg-type]
-    told = describe(data, database)
-    refuse_outdated(told, "printed")
+    described = describe(data, database)
+    refuse_outdated(described, "printed")
     drawing.write(design.wheel_tag(data), new_file(out, overwrite), 25.4 / dpi, sheet)
-    warn_untagged(told)
+    warn_untagged(described)
     if as_json:
         text = code.to_text(data)
         emit_json(
@@ -75,12 +81,12 @@ def print_(
                 "height_mm": design.HEIGHT_MM,
                 "module_mm": design.MODULE_MM,
                 "code": text,
-                **told,
+                **described,
             }
         )
     else:
         console.print(
-            f"Tag of {told['profile']['label']}, revision {told['profile']['revision']}, written to {out}. Print it at 100 %.",
+            f"Tag of {described['profile']['label']}, revision {described['profile']['revision']}, written to {out}. Print it at 100 %.",
             markup=False,
         )
 
@@ -88,8 +94,8 @@ def print_(
 def newest(wheel: str, database: str | None) -> bytes:
     """Newest profile issued for a wheel."""
 
-    with register(database) as held:
-        found = held.get(wheel)
+    with register(database) as opened:
+        found = opened.get(wheel)
     if "profile" not in found.values:
         raise Refusal(
             f"{found.label} has no profile yet.",
@@ -107,8 +113,7 @@ def newest(wheel: str, database: str | None) -> bytes:
     metavar="FILE",
     help="Write the profile, to be sent to an inflator. Not done for one that no longer counts.",
 )
-@click.option("--overwrite", is_flag=True, help="Replace that file.")
-@options(DATABASE, JSON)
+@options(OVERWRITE, DATABASE, JSON)
 def read(
     image: Path, out: Path | None, overwrite: bool, database: str | None, as_json: bool
 ) -> None:
@@ -117,15 +122,15 @@ def read(
     from rimward.wheels.tag import reading
 
     data = reading.read(image)
-    told = describe(data, database)
-    if told["standing"] != "current":
-        click.echo(told["says"], err=True)
+    described = describe(data, database)
+    if described["standing"] != "current":
+        click.echo(described["says"], err=True)
     if as_json:
-        emit_json(told)
+        emit_json(described)
     else:
-        print_profile(told)
+        print_profile(described)
     if out:
-        refuse_outdated(told, "written")
+        refuse_outdated(described, "written")
         profile_files.write(new_file(out, overwrite), data)
-    if told["standing"] not in MAY_BE_FILLED:
+    if described["standing"] not in MAY_BE_FILLED:
         sys.exit(1)

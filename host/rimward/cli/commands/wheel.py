@@ -62,8 +62,8 @@ def add(
     missing = [name for name in ("rim", "tyre") if name not in given]
     if missing:
         raise click.UsageError(f"A wheel needs {' and '.join('--' + m for m in missing)}.")
-    with register(database) as held:
-        wheel = held.add(given, who, markings(given, rim_read_from, tyre_read_from), note)
+    with register(database) as opened:
+        wheel = opened.add(given, who, markings(given, rim_read_from, tyre_read_from), note)
     show_one(wheel, as_json)
 
 
@@ -83,9 +83,9 @@ def show_one(wheel: Any, machine: bool) -> None:
 @options(DATABASE, JSON)
 def show(wheel: str, history: bool, database: str | None, as_json: bool) -> None:
     """Show one wheel with the source of each value."""
-    with register(database) as held:
-        found = held.get(wheel, include_retired=True)
-        changes = held.history(found.wheel_id) if history else []
+    with register(database) as opened:
+        found = opened.get(wheel, include_retired=True)
+        changes = opened.history(found.wheel_id) if history else []
     if not history:
         show_one(found, as_json)
         return
@@ -127,8 +127,8 @@ def show_many(wheels: Any, machine: bool) -> None:
 @options(DATABASE, JSON)
 def list_(retired: bool, database: str | None, as_json: bool) -> None:
     """List the wheels in use."""
-    with register(database) as held:
-        wheels = held.all(retired)
+    with register(database) as opened:
+        wheels = opened.all(retired)
     if wheels or as_json:
         show_many(wheels, as_json)
     else:
@@ -152,8 +152,8 @@ def find(
     """Find wheels by a few letters of any field, by size or by tag. Exit code 1 for none."""
     if not (words or size or tag):
         raise click.UsageError("Give a few letters, --size or --tag.")
-    with register(database) as held:
-        found = held.find(" ".join(words), size, tag, retired)
+    with register(database) as opened:
+        found = opened.find(" ".join(words), size, tag, retired)
     show_many(found, as_json)
     if not found:
         raise Refusal("No wheel fits.", "Give fewer letters, or see `rimward wheel list`.")
@@ -185,9 +185,9 @@ def edit(
     given = {**stated(**values), **{name.replace("-", "_"): None for name in clear}}
     if not given:
         raise click.UsageError("Give at least one value to change.")
-    with register(database) as held:
-        found = held.get(wheel, include_retired=True)
-        changed = held.edit(
+    with register(database) as opened:
+        found = opened.get(wheel, include_retired=True)
+        changed = opened.edit(
             found.wheel_id,
             given,
             who,
@@ -213,9 +213,9 @@ def retire(
     wheel: str, back: bool, note: str, who: str, database: str | None, as_json: bool
 ) -> None:
     """Retire a wheel; its history is kept."""
-    with register(database) as held:
-        found = held.get(wheel, include_retired=True)
-        show_one(held.retire(found.wheel_id, who, note, back), as_json)
+    with register(database) as opened:
+        found = opened.get(wheel, include_retired=True)
+        show_one(opened.retire(found.wheel_id, who, note, back), as_json)
 
 
 @command.command()
@@ -234,8 +234,8 @@ def ask(wheel: str, read_from: str, who: str, database: str | None, as_json: boo
     """
     from rimward.wheels.register.questions import open_questions
 
-    with register(database) as held:
-        found = held.get(wheel)
+    with register(database) as opened:
+        found = opened.get(wheel)
         questions = open_questions(found.values)
         if as_json:
             emit_json(
@@ -248,7 +248,7 @@ def ask(wheel: str, read_from: str, who: str, database: str | None, as_json: boo
         for question in questions:
             answer = ask_one(question, found.wheel_id)
             if answer:
-                found = held.edit(
+                found = opened.edit(
                     found.wheel_id,
                     {question.field: answer},
                     who,

@@ -13,6 +13,7 @@ from rimward.cli.commands.wheel_options import (
     CREATE,
     DATABASE,
     JSON,
+    OVERWRITE,
     WHO,
     new_file,
     options,
@@ -26,7 +27,6 @@ FORMAT = click.option(
     type=click.Choice(["csv", "json"]),
     help="Needed where the file name does not say.",
 )
-OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace that file.")
 
 
 def _form(file: Path | None, form: str | None, otherwise: str | None = None) -> str:
@@ -70,8 +70,10 @@ def export(
     kind = _form(out, form, "json" if as_json else "csv")
     chosen: list[Any] = []
     if not empty:
-        with register(database) as held:
-            chosen = [held.get(name, include_retired=True) for name in wheels] or held.all(retired)
+        with register(database) as opened:
+            chosen = [opened.get(name, include_retired=True) for name in wheels] or opened.all(
+                retired
+            )
     text = (
         exchange.to_csv(chosen)
         if kind == "csv"
@@ -125,17 +127,17 @@ def import_(
             f"{file} contains no wheel.",
             "Write a table to fill in with `rimward wheel export --empty`.",
         )
-    with register(database) as held:
-        steps = exchange.plan(held, rows, update)
+    with register(database) as opened:
+        steps = exchange.plan(opened, rows, update)
         if not dry_run:
-            exchange.enter(held, steps, who, f"imported from {file.name}", _ours)
+            exchange.enter(opened, steps, who, f"imported from {file.name}", _ours)
     counts = {act: sum(step.act == act for step in steps) for act in ("add", "change", "same")}
     if as_json:
-        told = [
+        wheels = [
             {"label": step.row.values["label"], "wheel_id": step.wheel_id, "act": step.act}
             for step in steps
         ]
-        emit_json({"file": str(file), "dry_run": dry_run, **counts, "wheels": told})
+        emit_json({"file": str(file), "dry_run": dry_run, **counts, "wheels": wheels})
         return
     done = "would be added" if dry_run else "added"
     console.print(
@@ -168,8 +170,8 @@ def backup(file: Path, database: str | None, as_json: bool) -> None:
     from rimward.wheels.register.schema import copy_of
 
     new_file(file, False, "Give another name; a backup replaces nothing.")
-    with register(database) as held:
-        copy_of(held.engine, file)
+    with register(database) as opened:
+        copy_of(opened.engine, file)
     if as_json:
         emit_json({"written": str(file), "bytes": file.stat().st_size})
     else:

@@ -36,8 +36,8 @@ def loss(
     """
     from rimward.sessions.report import losses
 
-    with register(database) as held:
-        found = held.get(wheel, include_retired=True)
+    with register(database) as opened:
+        found = opened.get(wheel, include_retired=True)
         lost = losses.wheel_loss(found)
         answers = {name: said for name, said in ((added, True), (not_added, False)) if name}
         if ask:
@@ -48,7 +48,7 @@ def loss(
                     f"No interval of {found.label} ends with session {name}.",
                     "See `rimward wheel loss WHEEL`.",
                 )
-            found = losses.answer(held, found, name, said, who)
+            found = losses.answer(opened, found, name, said, who)
     lost = losses.wheel_loss(found)
     if as_json:
         emit_json({"wheel_id": found.wheel_id, **lost.to_json()})
@@ -70,11 +70,11 @@ def _asked(lost: Any) -> dict[str, bool]:
     """Ask on the terminal about intervals without an answer."""
     from rimward.sessions.facts import when_text
 
-    told = {}
+    answers = {}
     for one in lost.intervals:
         if one.added is None:
             span = f"between {when_text(one.left.end_s)} and {when_text(one.found.start_s)}"
-            told[one.found.name] = click.confirm(
+            answers[one.found.name] = click.confirm(
                 f"Was air added or let out by hand {span}?", default=False, err=True
             )
-    return told
+    return answers

@@ -44,6 +44,7 @@ ABOUT_WHEEL = (
     ),
 )
 
+OVERWRITE = click.option("--overwrite", is_flag=True, help="Replace that file.")
 DATABASE = click.option(
     "--database", metavar="URL", help="Register elsewhere: a file, or postgresql://USER@HOST/NAME."
 )

@@ -104,12 +104,12 @@ def fill_lines(wheel: Any) -> list[str]:
     rows = archive.find(Query(wheel_id=wheel.wheel_id), FILLS_SHOWN + 1)
     if not rows:
         return []
-    told = [
+    fills = [
         f"{when_text(r['unix_s'])}: settled {reading_text(r['tyre_pa'], r['ceiling_pa'])}, ended by {r['cause']}, {r['name']}"
         for r in rows
     ]
     more = ["... all of them: rimward report --wheel WHEEL"] if len(rows) > FILLS_SHOWN else []
-    return wheel_loss(wheel, archive).lines + told[:FILLS_SHOWN] + more
+    return wheel_loss(wheel, archive).lines + fills[:FILLS_SHOWN] + more
 
 
 def rim_type_lines(wheel: Any) -> list[str]:

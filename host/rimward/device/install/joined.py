@@ -52,8 +52,13 @@ def joined(
     return {
         name: ast.unparse(ast.fix_missing_locations(tree)) + "\n"
         for name, tree in texts.items()
-        if tree.body or _has_modules(name, texts)
+        if _holds(tree) or _has_modules(name, texts)
     }
+
+
+def _holds(tree: ast.Module) -> bool:
+    """Return False for a module of which only imports are left: its constants have gone where they are used."""
+    return any(not isinstance(node, ast.Import | ast.ImportFrom) for node in tree.body)
 
 
 def _has_modules(name: str, texts: dict[str, ast.Module]) -> bool:
@@ -112,6 +117,7 @@ class _Plan:
             self._visit_imports(room, (beside or self.starts)[0])
         self.apart = [name for name in self.trees if name not in self.home]
         self.tables = {n: bindings(tree, n, self.trees) for n, tree in self.trees.items()}
+        self.inner = set().union(*(inner_names(t, self.tables[n]) for n, t in self.trees.items()))
         self.names = {
             key: name for start in self.starts for key, name in self._names_of(start).items()
         }
@@ -137,9 +143,7 @@ class _Plan:
         that attributes have: the chip's memory then holds each once.
         """
         members = [name for name in self.order if self.home[name] == start]
-        taken: set[str] = set()
-        for name in self.trees:
-            taken |= inner_names(self.trees[name], self.tables[name])
+        taken = set(self.inner)
         letters = iter(
             sorted({a for name in members for a in attributes(self.trees[name])} - taken)
         )
@@ -189,6 +193,7 @@ class _Join(ScopedTransformer):
         self.tree = plan.trees[module]
         self.here = plan.home.get(module, module)
         self.reached: set[str] = set()
+        self.used = {node.id for node in ast.walk(self.tree) if isinstance(node, ast.Name)}
 
     def done(self) -> list[ast.stmt]:
         """Return the rewritten statements; what is reached in other modules is imported where the text imports it, or else first."""
@@ -203,7 +208,6 @@ class _Join(ScopedTransformer):
 
     def _import(self, node: ast.Import | ast.ImportFrom, there: set[str]) -> list[ast.stmt]:
         """List the imports at the top: those from outside the firmware stay, under their new name. `there`: modules imported so far."""
-        used = {item.id for item in ast.walk(self.tree) if isinstance(item, ast.Name)}
         kept: list[ast.stmt] = []
         for alias in node.names:
             local = alias.asname or alias.name
@@ -212,7 +216,7 @@ class _Join(ScopedTransformer):
             if home and home not in (self.here, *there):
                 there.add(home)
                 kept.append(_reach(home))
-            if not bound.outer or (local not in used and self.module in self.plan.home):
+            if not bound.outer or (local not in self.used and self.module in self.plan.home):
                 continue
             found = self.plan.resolve(self.module, local)
             name = found[1] if isinstance(found, tuple) else local

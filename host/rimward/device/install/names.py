@@ -112,7 +112,7 @@ class _Module:
             for alias in node.names
         }
         self.named = set(_texts(self.nodes))
-        self.held = self.open | set(_members([self.tree])) | set(_functions(self.nodes))
+        self.held = self.open | set(_functions(self.nodes))
 
 
 def shortened(
@@ -131,7 +131,7 @@ def shortened(
     for module in (*modules.values(), *stay):
         module.study()
     named = {name for module in modules.values() for name in module.named}
-    for group in _families({name: module.tree for name, module in modules.items()}):
+    for group in _families(modules):
         others = [module for name, module in modules.items() if name not in group]
         _shorten_private(
             {name: modules[name] for name in group}, others, stay, keywords | named, again
@@ -145,13 +145,13 @@ def _short() -> Iterator[str]:
     yield from (f"_{first}{second}" for first in LETTERS for second in LETTERS + DIGITS)
 
 
-def _families(trees: dict[str, ast.Module]) -> list[list[str]]:
+def _families(modules: dict[str, _Module]) -> list[list[str]]:
     """Group modules: a module that inherits from a class of another shares its private attributes."""
-    group = {name: {name} for name in trees}
-    for name, tree in trees.items():
-        for base in _bases(tree):
+    group = {name: {name} for name in modules}
+    for name, own in modules.items():
+        for base in _bases(own.nodes):
             other = next(
-                (module for module in trees if base == module or base.startswith(module + ".")),
+                (module for module in modules if base == module or base.startswith(module + ".")),
                 None,
             )
             if other and group[other] is not group[name]:
@@ -164,15 +164,15 @@ def _families(trees: dict[str, ast.Module]) -> list[list[str]]:
     return [sorted(members) for members in seen]
 
 
-def _bases(tree: ast.Module) -> Iterator[str]:
+def _bases(nodes: list[ast.AST]) -> Iterator[str]:
     """Dotted names of the imported base classes of a module's classes."""
     imported = {}
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.ImportFrom) and node.module:
             imported.update(
                 {alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names}
             )
-    for node in ast.walk(tree):
+    for node in nodes:
         for base in node.bases if isinstance(node, ast.ClassDef) else ():
             first, _, rest = ast.unparse(base).partition(".")
             if first in imported:

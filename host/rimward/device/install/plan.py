@@ -125,7 +125,11 @@ def items(
     """
     if not compiled:
         return [Item(path, file.read_bytes()) for path, file in sources(tree)]
-    ready, apart = made_ready(tree, beside, frozen)
+    return compiled_items(*made_ready(tree, beside, frozen))
+
+
+def compiled_items(ready: dict[str, str], apart: dict[str, bytes]) -> list[Item]:
+    """Return the files of an install from the result of `made_ready`."""
     with tempfile.TemporaryDirectory() as folder:
         found = [_item(path, text, Path(folder)) for path, text in ready.items()]
     return [*(Item(path, data) for path, data in apart.items()), *found]

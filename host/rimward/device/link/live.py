@@ -19,6 +19,7 @@ from rimward.formats import records
 STATUS_EVERY_S = 0.3
 ANSWER_S = 2.0  # after this time the request is repeated
 STATUS_FIELDS = ("cause", "waiting", "stop_cause")
+LET_GO_FIRST = "let go of the run control, then hold it again"
 WAITS = {word: meaning for _number, word, meaning in enumerations.WAITINGS}
 
 
@@ -151,6 +152,8 @@ class Watcher:
 
     def _next(self, row: dict[str, Any]) -> str:
         """Return the inflator's question, as on its display; else the reason of the stop and the next step."""
+        if row["waiting"] == "hold-to-run" and row["state"] == "asking":  # held too early
+            return f"\nwaits: {LET_GO_FIRST}"
         if row["waiting"] not in ("nothing", "clear"):
             return f"\nwaits: {WAITS.get(row['waiting'], row['waiting'])}"
         word = row["cause"] if row["cause"] != "none" else row["stop_cause"]

@@ -2,15 +2,12 @@
 written.
 """
 
-from functools import cache
-
-from rimward.kernels.machinecode.thumb import FLAGS, Block, Op, reads, writes
+from rimward.kernels.machinecode.thumb import FLAGS, Block, Op
 
 
-@cache
 def before(op: Op, after: int) -> int:
     """Return what is read before an instruction, from what is read after it."""
-    return after & ~writes(op) | reads(op)
+    return after & ~op.writes | op.reads
 
 
 def alive(made: list[Block]) -> dict[Block, int]:
@@ -35,13 +32,13 @@ def after_each(block: Block, last: int) -> list[int]:
     """Return what is read after each instruction of a block."""
     masks = [last]
     for op in reversed(block.ops[1:]):
-        masks.append(before(op, masks[-1]))
+        last = last & ~op.writes | op.reads
+        masks.append(last)
     return masks[::-1]
 
 
 def before_all(block: Block, last: int) -> int:
     """Return what is read before the first instruction of a block."""
-    mask = last
     for op in reversed(block.ops):
-        mask = before(op, mask)
-    return mask
+        last = last & ~op.writes | op.reads
+    return last

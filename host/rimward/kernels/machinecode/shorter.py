@@ -10,7 +10,7 @@ from functools import cache
 from typing import Any
 
 from rimward.kernels.machinecode import graph, live, thumb, values
-from rimward.kernels.machinecode.thumb import FORMS, Block, Op, reads, writes
+from rimward.kernels.machinecode.thumb import FORMS, Block, Op
 
 ROUNDS = 40  # a function settles within about ten
 
@@ -45,7 +45,7 @@ def removed(block: Block, last: int) -> None:
     """Remove instructions whose results nothing reads. `store` of a word that nothing loads, `cmp` without a jump, `mov` of an unused copy."""
     kept, mask = [], last
     for op in reversed(block.ops):
-        if thumb.pure(op) and not writes(op) & mask or op.name == "mov" and op.d == op.m:
+        if thumb.pure(op) and not op.writes & mask or op.name == "mov" and op.d == op.m:
             continue
         kept.append(op)
         mask = live.before(op, mask)
@@ -54,19 +54,21 @@ def removed(block: Block, last: int) -> None:
 
 def coalesced(block: Block, last: int) -> None:
     """`mov d, m` with `m` read no more: either what made `m` makes `d`, or what reads `d` reads `m`; the rest is a copy of itself."""
-    at = 0
+    at, masks = 0, live.after_each(block, last)
     while at < len(block.ops):
-        op, masks = block.ops[at], live.after_each(block, last)
-        new = None
+        op, new = block.ops[at], None
         if op.name == "mov" and op.d != op.m and not masks[at] >> op.m & 1:
             new = _renamed_before(block.ops, at) or _renamed_behind(block.ops, at, masks)
-        block.ops = new or block.ops
-        at += new is None
+        if new is None:
+            at += 1
+        else:
+            block.ops = new
+            masks = live.after_each(block, last)
 
 
 def _with(op: Op, old: int, new: int) -> Op | None:
     """Put one register in place of another in an instruction. None where a register has its place by convention."""
-    if not (reads(op) | writes(op)) >> old & 1:
+    if not (op.reads | op.writes) >> old & 1:
         return op
     if op.name not in FORMS or op.name in ("call", "push", "pop", "enter", thumb.LEAVE):
         return replace(op, d=new) if op.name == "literal" else None
@@ -81,10 +83,10 @@ def _renamed_before(ops: list[Op], at: int) -> list[Op] | None:
     for place in range(at - 1, -1, -1):
         op = ops[place]
         changed = _with(op, old, new)
-        if changed is None or (reads(op) | writes(op)) >> new & 1:
+        if changed is None or (op.reads | op.writes) >> new & 1:
             return None
         made[place] = changed
-        if writes(op) >> old & 1 and not reads(op) >> old & 1:
+        if op.writes >> old & 1 and not op.reads >> old & 1:
             return made[:at] + made[at + 1 :]
     return None
 
@@ -96,7 +98,7 @@ def _renamed_behind(ops: list[Op], at: int, masks: list[int]) -> list[Op] | None
         op = ops[place]
         changed = _with(op, old, new)
         over = not masks[place] >> old & 1
-        if changed is None or (writes(op) >> new & 1 and not over):
+        if changed is None or (op.writes >> new & 1 and not over):
             return None
         made[place] = changed
         if over:

@@ -6,7 +6,7 @@ shortest form that reaches. What an instruction reads and writes is a mask: regi
 
 import struct
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, cached_property
 
 FLAGS = 1 << 8
 FIRST_SLOT = 9  # bit of the frame's first word
@@ -29,7 +29,7 @@ class Form:
     scale: int = 1
     pure: bool = True
 
-    @property
+    @cached_property
     def mask(self) -> int:
         """Bits that are the same in every instruction of this form."""
         return 0xFFFF & ~sum((1 << width) - 1 << shift for shift, width in self.fields.values())
@@ -87,6 +87,33 @@ class Op:
     i: int = 0
     also: int = 0
 
+    @cached_property
+    def reads(self) -> int:
+        """Everything that the instruction needs."""
+        if self.name == "load":
+            return slot(self.i)
+        if self.name == "call":
+            return 0xF | 1 << self.m | self.also
+        if self.name == LEAVE:
+            return 1  # the result
+        if self.name in ("push", "enter"):
+            return self.i
+        return 0 if self.name == "literal" else _registers(self, FORMS[self.name].reads)
+
+    @cached_property
+    def writes(self) -> int:
+        """Everything that the instruction changes; registers that a call loses are changed."""
+        if self.name == "store":
+            return slot(self.i)
+        if self.name == "call":
+            return LOST_IN_CALL
+        if self.name == "pop":
+            return self.i
+        if self.name == "literal":
+            return 1 << self.d
+        form = FORMS[self.name]
+        return _registers(self, form.writes) | (FLAGS if form.flags else 0)
+
 
 @dataclass(eq=False)
 class Block:
@@ -105,35 +132,6 @@ class Block:
 def slot(offset: int) -> int:
     """Mask of a word of the frame."""
     return 1 << FIRST_SLOT + offset // 4
-
-
-@cache
-def reads(op: Op) -> int:
-    """Everything that an instruction needs."""
-    if op.name == "load":
-        return slot(op.i)
-    if op.name == "call":
-        return 0xF | 1 << op.m | op.also
-    if op.name == LEAVE:
-        return 1  # the result
-    if op.name in ("push", "enter"):
-        return op.i
-    return 0 if op.name == "literal" else _registers(op, FORMS[op.name].reads)
-
-
-@cache
-def writes(op: Op) -> int:
-    """Everything that an instruction changes; registers that a call loses are changed."""
-    if op.name == "store":
-        return slot(op.i)
-    if op.name == "call":
-        return LOST_IN_CALL
-    if op.name == "pop":
-        return op.i
-    if op.name == "literal":
-        return 1 << op.d
-    form = FORMS[op.name]
-    return _registers(op, form.writes) | (FLAGS if form.flags else 0)
 
 
 def pure(op: Op) -> bool:
@@ -195,12 +193,21 @@ def _read(code: bytes, at: int) -> tuple[Op | None, int | None, tuple[int, ...]]
         return Op("literal", d=word >> 8 & 7, i=_word(code, at)), ALWAYS, (at + 2,)
     if word == 0xBF00:
         return None, ALWAYS, (at + 2,)
+    op = _operation(word)
+    if op is None:
+        raise ValueError(f"no instruction of mpy-cross at {at:#x}: {word:#06x}")
+    return op, ALWAYS, () if op.name == LEAVE else (at + 2,)
+
+
+@cache
+def _operation(word: int) -> Op | None:
+    """Instruction of a halfword by the table of forms; None for no form."""
     for name, form in FORMS.items():
         if word & form.mask == form.base:
             values = {k: word >> shift & (1 << width) - 1 for k, (shift, width) in form.fields.items()}  # fmt: skip
             values["i"] = values.get("i", 0) * form.scale
-            return Op(name, **values), ALWAYS, () if name == LEAVE else (at + 2,)
-    raise ValueError(f"no instruction of mpy-cross at {at:#x}: {word:#06x}")
+            return Op(name, **values)
+    return None
 
 
 def _signed(value: int, bits: int) -> int:

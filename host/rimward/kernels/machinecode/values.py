@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any, cast
 
 from rimward.kernels.machinecode.live import after_each, before_all
-from rimward.kernels.machinecode.thumb import FLAGS, FORMS, Block, Op, reads, writes
+from rimward.kernels.machinecode.thumb import FLAGS, FORMS, Block, Op
 
 Place = str | int  # a register, or a word of the frame as text
 Value = tuple[str, int]
@@ -41,7 +41,7 @@ class Known:
     def apply(self, op: Op) -> None:
         """Values after an instruction."""
         value = self.result(op)
-        changed: list[Place] = [r for r in range(8) if writes(op) >> r & 1]
+        changed: list[Place] = [r for r in range(8) if op.writes >> r & 1]
         for place in [f"{op.i}"] if op.name == "store" else changed:
             self.state.pop(place, None)
             self.state[place] = value or ("value", next(self.fresh))
@@ -121,7 +121,7 @@ def _same_again(ops: list[Op], known: Known, masks: list[int]) -> tuple[int, lis
 
 
 def _flags(op: Op, mask: int) -> bool:
-    return bool(writes(op) & mask & FLAGS)
+    return bool(op.writes & mask & FLAGS)
 
 
 def _from_elsewhere(ops: list[Op], known: Known, masks: list[int]) -> tuple[int, list[Op]] | None:
@@ -214,7 +214,7 @@ def _far_store(ops: list[Op], known: Known, masks: list[int]) -> tuple[int, list
     if len(ops) < 4 or (ops[0].name, ops[3].name) != ("push", "pop") or ops[0].i != ops[3].i:
         return None
     sum_, store = ops[1:3]
-    r, busy = ops[0].i.bit_length() - 1, masks[3] | reads(store) | ops[0].i
+    r, busy = ops[0].i.bit_length() - 1, masks[3] | store.reads | ops[0].i
     free = next((n for n in range(8) if not busy >> n & 1), None)
     if free is None or 1 << r != ops[0].i or masks[3] & FLAGS:
         return None

@@ -126,8 +126,6 @@ def largest_grams(charge: Charge, limit_pa: int, ceiling_pa: int | None = None) 
         return _over(charge, grams, limit_pa, ceiling_pa)
 
     low, high = 0.0, 1.0
-    if over(low):
-        return 0.0
     while not over(high) and high < 1e5:
         low, high = high, high * 2
     for _ in range(_SEARCH_STEPS):

@@ -120,7 +120,7 @@ def _ride_not_stated(limit_pa: int, ceiling_pa: int, place: Place) -> Note:
     return Note(
         "ride-not-stated",
         f"No ride is stated, so the limit holds at the fill only. Filled to the ceiling at {celsius(fill_ck):.0f} °C this reads "
-        f"{show_reading(hot, limit_pa if hot > limit_pa else None)} at 40 °C, and reaches {percent} % of the limit at {tested_c:.1f} °C.",
+        f"{show_reading(hot, limit_pa)} at 40 °C, and reaches {percent} % of the limit at {tested_c:.1f} °C.",
     )
 
 

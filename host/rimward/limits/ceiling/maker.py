@@ -1,5 +1,6 @@
 """Maker's table: replaces the width rows of the standards data and may lower a pressure limit, never raise one."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -61,7 +62,9 @@ class MakerTable:
             row for row in self.rows_for(rim) if row.tyre_min_mm <= tyre_mm <= row.tyre_max_mm
         ]
         return min(
-            allowed, key=lambda row: row.max_pa if row.max_pa is not None else 1 << 30, default=None
+            allowed,
+            key=lambda row: row.max_pa if row.max_pa is not None else math.inf,
+            default=None,
         )
 
 

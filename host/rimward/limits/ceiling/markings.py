@@ -107,17 +107,17 @@ def _with_words(text: str) -> list[Group]:
     before = isinstance(parts[0], str)
     if not before:
         parts.reverse()
-    groups, word, words = [], PLAIN, 0
+    groups, word, named = [], PLAIN, False
     for i, part in enumerate(parts):
         if isinstance(part, str):
             if word == part or (i + 1 == len(parts)) or isinstance(parts[i + 1], str):
                 raise not_understood(text)
-            word, words = part, words + 1
+            word, named = part, True
         else:
             groups.append(replace(part, word=word))
     if not before:
         groups.reverse()
-        if words and groups[-1].word == PLAIN:  # '4 bar min 6 bar': the word may belong to either
+        if named and groups[-1].word == PLAIN:  # '4 bar min 6 bar': the word may belong to either
             raise Refused(
                 "pressure-not-understood", f"{text.strip()!r} can be read two ways.", _FIX
             )
@@ -181,8 +181,6 @@ def _group(text: str, place: int) -> tuple[Group, int]:
         raise not_understood(text)
     dash = _DASH.match(text, first.end())
     second = ITEM.match(text, dash.end()) if dash else None
-    if dash and not second and not _WORD.match(text, dash.end()):
-        raise not_understood(text)
     last = second or first
     low = (number(first["number"]), first["unit"] or last["unit"] or "") if second else None
     return Group(low, (number(last["number"]), last["unit"] or "")), last.end()

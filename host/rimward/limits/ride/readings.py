@@ -76,7 +76,7 @@ def readings(
     """Return a grid over the ride's temperatures and from the place of the fill to the highest, both and all ends included."""
     if fill.temp_ck is None:
         raise ValueError("the fill's temperature is needed")
-    hottest = max(fill.temp_ck, ride.temp_max_ck or 0)
+    hottest = max(fill.temp_ck, ride.temp_max_ck or fill.temp_ck)
     coldest = min(fill.temp_ck, ride.temp_min_ck if ride.temp_min_ck is not None else fill.temp_ck)
     top = max(
         fill.altitude_m, ride.altitude_max_m if ride.altitude_max_m is not None else fill.altitude_m

@@ -37,8 +37,8 @@ def coverage_factor(probability: float, dof: float = INFINITE) -> float:
 
 def _beta_ratio(a: float, b: float, x: float) -> float:
     """Regularised incomplete beta function by its continued fraction."""
-    if x <= 0 or x >= 1:
-        return float(x >= 1)
+    if x <= 0:
+        return 0.0
     if x > (a + 1) / (a + b + 2):
         return 1 - _beta_ratio(b, a, 1 - x)
     front = (

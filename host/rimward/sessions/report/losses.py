@@ -29,11 +29,11 @@ class WheelLoss:
         """Lines for people, none without a result."""
         if self.loss is None:
             return []
-        told = [leak_line(self.loss, self.least_pa), loss_line(self.loss)]
+        lines = [leak_line(self.loss, self.least_pa), loss_line(self.loss)]
         if self.loss.not_asked:
             many = "1 interval" if self.loss.not_asked == 1 else f"{self.loss.not_asked} intervals"
-            told.append(f"{many} counted as if no air was added or released by hand")
-        return [line for line in told if line]
+            lines.append(f"{many} counted as if no air was added or released by hand")
+        return [line for line in lines if line]
 
     def to_json(self) -> dict[str, Any]:
         """Return every figure by name; pressures in pascal, at 20 degrees C."""

@@ -116,20 +116,20 @@ def figures(rows: np.ndarray, fault: str, severity: np.ndarray) -> dict[str, Any
     part = reported_from(sizes, seen) if fault else None
     large = sizes >= part if part is not None else np.ones(len(rows), bool)
     right = np.array([is_right(fault, word) for word in words])
-    told = seen & large
+    reported = seen & large
     return {
         "fault": fault or "none", "set": FAULTS[fault].set if fault else "D", "sessions": len(rows), "words": dict(Counter(words).most_common()),
         "reported": float(seen.mean()), "reported_from": size_text(fault, part) if fault else "-",
-        "right_of_reported": float(right[told].mean()) if told.any() else 0.0, "has_cause": bool(RIGHT.get(fault)), "over": int((rows["exceed"] > 0).sum()),
+        "right_of_reported": float(right[reported].mean()) if reported.any() else 0.0, "has_cause": bool(RIGHT.get(fault)), "over": int((rows["exceed"] > 0).sum()),
     }  # fmt: skip
 
 
 def precision(matrix: list[dict[str, Any]]) -> dict[str, float]:
     """Share of correct reports among the sessions that reported a cause first, with equal numbers of sessions for every fault."""
-    told: Counter[str] = Counter()
+    reported: Counter[str] = Counter()
     right: Counter[str] = Counter()
     for row in matrix:
         for word, count in row["words"].items():
-            told[word] += count
+            reported[word] += count
             right[word] += count if is_right(row["fault"], word) else 0
-    return {word: right[word] / count for word, count in told.most_common() if word != NOTHING}
+    return {word: right[word] / count for word, count in reported.most_common() if word != NOTHING}

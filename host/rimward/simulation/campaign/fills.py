@@ -13,6 +13,8 @@ from typing import Any
 
 import numpy as np
 from rimward_fw.control import configuration
+from rimward_protocol import interval
+from rimward_protocol import kernel_slots as slots
 
 from rimward.simulation.campaign.draw import Draw, draw
 from rimward.simulation.campaign.feasible import FEASIBLE
@@ -38,7 +40,9 @@ EXACT = {
     for side in "ab"
     for name in (f"{side}_offset_pa", f"{side}_span_error", f"{side}_thermal_pa_k", f"{side}_play")
 } | {"baro_error_pa": 0.0, "air_error_k": 0.0, "b_e11_lsb": 0.0, "a_inl_words": 0.0}  # fmt: skip
-FILL = np.dtype([("row", RECORD), ("error_pa", "f4"), ("hold_s", "f4"), ("ideal_s", "f4")])
+FILL = np.dtype(
+    [("row", RECORD), ("error_pa", "f4"), ("over_pa", "f4"), ("hold_s", "f4"), ("ideal_s", "f4")]
+)  # over_pa: true settled pressure less the shown one
 LIMITS_PA = {0: 3_000.0, 1: 6_000.0}  # p99 of the settled error, compressor and line
 MOST_TRIED = 40  # draws for each fill wanted, at most
 
@@ -74,7 +78,7 @@ def healthy_draw(seed: int, number: int, line: int, pin: int, exact: bool = True
 def measured(d: Draw, session: Any) -> tuple[np.void, Words | None]:
     """One fill: its record with settled error and times (NaN unless done), and its final arrays. None where arming refused it."""
     fill = np.zeros(1, FILL)[0]
-    fill["error_pa"] = fill["hold_s"] = fill["ideal_s"] = np.nan
+    fill["error_pa"] = fill["over_pa"] = fill["hold_s"] = fill["ideal_s"] = np.nan
     row, words, plant = play(d, session)
     if (
         words is not None
@@ -84,6 +88,7 @@ def measured(d: Draw, session: Any) -> tuple[np.void, Words | None]:
     ):
         error, hold, ideal = figures(row, d, words, plant)
         fill["error_pa"], fill["hold_s"], fill["ideal_s"] = error, hold, ideal
+        fill["over_pa"] = error + float(row["target_pa"]) - float(words.f[slots.F_COLD])
     fill["row"] = row
     return fill, words
 
@@ -142,6 +147,7 @@ def report(found: np.ndarray, line: int, pin: int) -> dict[str, Any]:
         ),
         "settled_error_pa": _quantiles(done["error_pa"], (0, 1, 5, 50, 95, 99, 100)),
         "settled_error_absolute_pa": _quantiles(error, (50, 90, 99, 100)),
+        "within_shown_range": None if pin else float(within(done["over_pa"]).mean()),
         "hold_over_ideal": _quantiles(ratio, (5, 50, 95, 100)),
         "hold_s": _quantiles(done["hold_s"], (50, 95)),
         "ideal_s": _quantiles(done["ideal_s"][np.isfinite(done["ideal_s"])], (50, 95)),
@@ -151,6 +157,11 @@ def report(found: np.ndarray, line: int, pin: int) -> dict[str, Any]:
         "first_go_by_tenth": by_tenth(row, first),
         "settled_by_tenth": by_tenth(done["row"], error <= LIMITS_PA[line]),
     }
+
+
+def within(over_pa: np.ndarray) -> np.ndarray:
+    """Mask of fills behind a closed core whose tyre lies in the range that is shown. `over_pa`: true pressure less the shown one."""
+    return np.asarray((over_pa >= -interval.BELOW_PA) & (over_pa <= interval.ABOVE_PA))
 
 
 def _over(done: np.ndarray, q: int) -> float | None:
@@ -190,6 +201,8 @@ def lines(one: dict[str, Any], tenths: bool = True) -> Iterator[str]:
             + "  ".join(f"{q} {value * scale:.2f}" for q, value in one[name].items())
             + f" {unit}"
         )
+    if one["within_shown_range"] is not None:
+        yield f"  within the range that is shown: {one['within_shown_range']:.1%}"
     over = one["seconds_over_the_time_limit"]
     if over[50] is not None:
         yield f"  over the time limit: median {over[50]:+.1f} s, p95 {over[95]:+.1f} s; questions: bead {one['bead_questions']}, other {one['other_questions']}"

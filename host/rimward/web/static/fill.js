@@ -61,6 +61,7 @@ function figure(now, s, phase) {
 // The second figure: at the end the tyre's pressure once cold, else the other of hose and tyre.
 function beside(known, name, now) {
   const own = page.dataset.phase === 'result' ? ownRecord() : null;
+  if (own && own.cold_between) return ['Once cold, between', own.cold_between]; // a closed core hides its spring
   if (own && own.cold_both) return ['Once cold, about', pair(own.cold_both)];
   if (!known) return ['In the tyre', 'not known'];
   if (name.includes('tyre')) return ['At the hose', pair(now.reading)];
@@ -97,7 +98,8 @@ function showNumbers() {
   const [other, says] = beside(known, name, now);
   text('other-name', other);
   text('tyre', says);
-  text('far-cold', other.startsWith('Once cold') ? `once cold about ${says}` : '');
+  const far = other.includes('between') ? `once cold ${says.replace(' and ', ' to ').replace(/ \(.*/, '')}` : `once cold about ${says}`;
+  text('far-cold', other.startsWith('Once cold') ? far : '');
   page.dataset.old = old ? 'yes' : 'no';
   page.dataset.known = known ? 'yes' : 'no';
   page.classList.toggle('over', Boolean(known && now.over));
@@ -145,6 +147,7 @@ function words(s, old) {
   if (s.latched) return [now, s.next, 'Next', s.act];
   if (s.waiting === 'bead-seated') return [now, 'Is the bead seated all round, both sides? Look, then confirm at the inflator.', 'Question', s.act];
   if (s.waiting === 'which-wheel') return [now, 'The tyre takes another volume of air than this wheel: confirm that it is this wheel, or release the run control.', 'Question', s.act];
+  if (s.state === 'asking' && s.waiting === 'hold-to-run') return [now, 'Let go of the run control, then hold it again: it was held before the ceiling was in force.', 'Next', s.act];
   if (s.waiting_means) return [now, `At the inflator: ${s.waiting_means}`, s.act.join(' ').endsWith('?') ? 'Question' : 'Next', s.act];
   return [now, nextStep(s), 'Next', s.act];
 }
@@ -155,7 +158,7 @@ function nextStep(s) {
   if (s.state === 'idle') return at('wheel').options.length > 1 ? 'choose a wheel and send it' : 'enter a wheel and make its profile first';
   if (s.state === 'bleeding') return 'keep holding DOWN at the inflator; let it go to end';
   if (['settling', 'leak-watch'].includes(s.state)) return 'keep holding the run control: no air flows while it settles';
-  return s.state === 'ready' ? 'hold the run control at the inflator' : 'keep holding the run control; release it to stop';
+  return s.state === 'ready' ? 'wait a moment; if it stays so, go by the inflator’s own display' : 'keep holding the run control; release it to stop';
 }
 
 const hasStopped = (s) => s && !['none', s.state === 'done' ? 'target-reached' : ''].includes(s.cause) && (s.latched || ENDS.includes(s.state) || (s.state === 'ready' && !['target-reached', 'released'].includes(s.cause)));
