@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("d29df16c7b076aa8")
-BENCH_KERNEL_HASH = unhexlify("a67395e7851de9e3")
+KERNEL_HASH = unhexlify("611d37dfd3a0dee1")
+BENCH_KERNEL_HASH = unhexlify("f9ca0528cbcb64b2")

@@ -5,7 +5,7 @@ from .compat import TYPE_CHECKING, const
 if TYPE_CHECKING:
     from .shapes import Words
 
-WORDS_G = const(48)
+WORDS_G = const(49)
 WORDS_X = const(24)
 WORDS_F = const(63)
 WORDS_Y = const(30)
@@ -55,7 +55,7 @@ G_LAST_B = const(13)
 G_FREF_B = const(14)
 G_NR_REF = const(15)
 G_OFF_REF = const(16)
-G_TEST_REF = const(17)
+G_REF_A = const(17)
 G_TIME = const(18)
 G_AIR = const(19)
 G_RANGE_A = const(20)
@@ -86,6 +86,7 @@ G_LIFT = const(44)
 G_BURST_FROM = const(45)
 G_BURST_PEAK = const(46)
 G_BURST_MORE = const(47)
+G_REF_B = const(48)
 
 # Fill controller's inputs.
 Y_READ = const(0)

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("000ba5d2fbe54409")
+LAYOUT_HASH = unhexlify("000cfc414b028b2e")

@@ -59,7 +59,7 @@ def over_ceiling(t: Transition) -> Any:
 WINDOWS = (
     Window("sensor-a-range", 16, 3, "range_a", lambda t: outside_range(t.x.a), settled=True),
     Window("sensor-b-range", 17, 3, "range_b", lambda t: outside_range(t.x.b), settled=True),
-    Window("sensors-disagree", 18, 50, "disagree", lambda t: apart(t.h), settled=True),
+    Window("sensors-disagree", 18, 50, "disagree", lambda t: both(apart(t.h), z3.Not(bad_barometer(t.x))), settled=True),
     Window("sensor-supply", 26, 3, "sup_cnt", lambda t: bad_supply(t.x), settled=True),
     Window("range-key-contacts", 27, 3, "key_cnt", lambda t: bad_key(t.x), held_only=True),
     Window("independent-cutoff", 30, 3, "cut_cnt", lambda t: bit(t.x.sw, CUTOFF)),
@@ -183,15 +183,25 @@ def attached(t: Transition) -> Any:
     return slope_lag(t.h) > 12_000
 
 
-def rising_while_off(t: Transition) -> Any:
-    """G6: off for more than 250 ticks after the last drive, test or step, and 6 kPa over the lowest reading since: vent, latched.
+def both_rose(t: Transition, a: Any, b: Any, least: int) -> Any:
+    """Each transducer shows more than `least` over where it stood: air did that, not the fault of one."""
+    return both((t.h.fa >> 4) - a > least, (t.h.fb >> 4) - b > least)
 
-    The lowest reading may creep up by 150 Pa in 1024 ticks. Ghosts: ticks off, lowest reading, ticks since the last creep.
+
+def one_alone(t: Transition, above: Any, by: int) -> Any:
+    """One transducer rose by more than `by`, slowly enough for the other to follow, or by 30 kPa; nothing is out of range."""
+    in_range = both(t.h.range_a == 0, t.h.range_b == 0, z3.Not(bad_barometer(t.x)))
+    return both(in_range, either(both(above > by, slope_lag(t.h) < 3_000), above > 30_000))
+
+
+def rising_while_off(t: Transition) -> Any:
+    """G6: off for more than 250 ticks after the last drive, test or step, and 6 kPa over the lowest reading since: vent, latched, where both
+    transducers rose by 3 kPa; latched where one did alone.
+
+    The lowest reading may creep up by 150 Pa in 1024 ticks. Ghosts: ticks off, lowest reading, A and B at that, ticks since the last creep.
     """
-    off, low, since = (
-        z3.BitVec("ghost_off", 32),
-        z3.BitVec("ghost_low", 32),
-        z3.BitVec("ghost_since", 32),
+    off, low, since, a, b = (
+        z3.BitVec(f"ghost_{name}", 32) for name in ("off", "low", "since", "low_a", "low_b")
     )
     now = reading(t.h)
     ran = choose(new_connection(t), t.g.ran, t.g.ran) != 0
@@ -199,19 +209,29 @@ def rising_while_off(t: Transition) -> Any:
     off2 = choose(quiet, lowest(off + 1, 251), 0)
     creep = both(off2 > 250, since >= 1_024)
     base = choose(creep, low + 150, low)
-    low2 = choose(either(off2 <= 250, now < base), now, base)
+    lowest_now = either(off2 <= 250, now < base)
+    low2 = choose(lowest_now, now, base)
+    a2, b2 = choose(lowest_now, t.h.fa >> 4, a), choose(lowest_now, t.h.fb >> 4, b)
     since2 = choose(off2 <= 250, 0, choose(creep, 1, since + 1))
 
-    def tied(s: Any, c: Any, m: Any, e: Any) -> Any:
+    def tied(s: Any, c: Any, m: Any, e: Any, of_a: Any, of_b: Any) -> Any:
         early = both(c >= 0, c <= 250, e == 0, s.off_cnt == c)
         late = both(c == 251, e >= 1, e <= 1_024, s.off_cnt == 250 + e)
-        return both(either(early, late), m == s.off_ref)
+        in_test = both(s.test != 0, s.test != TEST_DONE)
+        stood = either(c == 0, in_test, both(of_a == s.ref_a, of_b == s.ref_b))
+        return both(either(early, late), m == s.off_ref, stood)
 
-    still = either(z3.Not(judged(t)), tied(t.h, off2, low2, since2))
+    still = either(z3.Not(judged(t)), tied(t.h, off2, low2, since2, a2, b2))
     met = both(judged(t), off2 > 250, now > low2 + 6_000)
+    rose = both_rose(t, a2, b2, 3_000)
+    vented = both(latched(t), bit(t.o, VENT), vents(t.h.cause))
     return implies(
-        tied(t.g, off, low, since),
-        both(still, implies(met, both(latched(t), bit(t.o, VENT), vents(t.h.cause)))),
+        tied(t.g, off, low, since, a, b),
+        both(
+            still,
+            implies(both(met, rose), vented),
+            implies(both(met, one_alone(t, now - low2, 7_000)), latched(t)),
+        ),
     )
 
 

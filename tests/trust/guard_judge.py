@@ -121,7 +121,10 @@ def _disturbed(rng: random.Random, recorded: list[Row]) -> list[Row]:
         for name, below in (
             ("nr_ref", 3_000),
             ("off_ref", 6_000),
-            ("test_ref", 3_000),
+            ("ref_a", 3_000),
+            ("ref_b", 3_000),
+            ("ref_a", 1_500),
+            ("ref_b", 1_500),
             ("fref_a", 8_000),
             ("fref_b", 8_000),
         ):
@@ -200,6 +203,8 @@ def ghosts(of: Table) -> dict[str, Any]:
     found |= {
         "ghost_off": np.minimum(g["off_cnt"], 251),
         "ghost_low": g["off_ref"],
+        "ghost_low_a": g["ref_a"],
+        "ghost_low_b": g["ref_b"],
         "ghost_since": np.maximum(g["off_cnt"] - 250, 0),
     }
     tested = (g["on"] == 0) & (g["rest"] >= 16)

@@ -20,7 +20,7 @@ from tests.trust.guard_conditions import (
     torn_off,
     under_stop,
 )
-from tests.trust.guard_fault_rules import WINDOWS, active, latched, testing
+from tests.trust.guard_fault_rules import WINDOWS, active, both_rose, latched, one_alone, testing
 from tests.trust.guard_model import (
     BIAS,
     CLEAR,
@@ -137,15 +137,25 @@ def self_test(t: Transition) -> Any:
 def test_begins_again(t: Transition) -> Any:
     """A test that is stopped, or meets limits that are not whole, begins again."""
     stopped = both(judged(t), t.g.test != TEST_DONE, z3.Not(both(t.h.why == 0, intact(t.x))))
-    marks = both(t.h.why == 0, either(t.g.test == 0, t.g.test == t.x.test_len + 30))
-    mark = implies(both(judged(t), testing(t), marks), t.h.test_ref == reading(t.h))
+    half = t.x.test_len + 30
+    begun = either(t.h.test == 1, both(t.g.test == half, t.h.test == half + 1))
+    stands = both(t.h.ref_a == t.h.fa >> 4, t.h.ref_b == t.h.fb >> 4)
+    mark = implies(both(judged(t), begun), stands)
     return both(implies(stopped, t.h.test == 0), mark)
 
 
+def risen(t: Transition) -> Any:
+    """How far the reading is above the one at the start of this half of the self-test."""
+    start = choose(t.g.ref_a > t.g.ref_b, t.g.ref_a, t.g.ref_b)
+    return reading(t.h) - start
+
+
 def test_sees_flow(t: Transition) -> Any:
-    """3 kPa over the reading at the start of its half: latched and vented."""
-    met = both(judged(t), testing(t), reading(t.h) > t.g.test_ref + 3_000)
-    return implies(met, both(latched(t), bit(t.o, VENT)))
+    """3 kPa over the reading at the start of its half: latched and vented where both transducers rose by 1.5, latched where one did alone."""
+    met = both(judged(t), testing(t), risen(t) > 3_000)
+    rose = both_rose(t, t.g.ref_a, t.g.ref_b, 1_500)
+    vented = implies(both(met, rose), both(latched(t), bit(t.o, VENT)))
+    return both(vented, implies(both(met, one_alone(t, risen(t), 5_500)), latched(t)))
 
 
 def rest_counts(t: Transition) -> Any:
@@ -212,17 +222,29 @@ def cause_is_met(t: Transition) -> Any:
     rows: list[tuple[int, Any]] = [
         (w.cause, both(w.met(t), getattr(h, w.counter) >= w.ticks))
         for w in WINDOWS
-        if w.cause != 23
+        if w.cause not in (18, 23)
+    ]
+    in_test = both(testing(t), risen(t) > 3_000)
+    flows = both(in_test, both_rose(t, t.g.ref_a, t.g.ref_b, 1_500))
+    while_off = both(t.g.on == 0, h.off_cnt > 250, reading(h) > h.off_ref + 6_000)
+    alone = either(
+        both(in_test, one_alone(t, risen(t), 5_500), z3.Not(flows)),
+        both(while_off, one_alone(t, reading(h) - h.off_ref, 7_000)),
+    )
+    rows += [
+        (w.cause, either(both(w.met(t), h.disagree >= w.ticks), alone))
+        for w in WINDOWS
+        if w.cause == 18
     ]
     rows += [
         (23, both(t.g.ran != 0, t.g.over + 1 >= 50, reading(h) > t.g.ceil + t.g.band + BIAS)),
         (19, both(h.frz_a >= 100, either(other_a - h.fref_a > 8_000, h.fref_a - other_a > 8_000))),
         (20, both(h.frz_b >= 100, either(other_b - h.fref_b > 8_000, h.fref_b - other_b > 8_000))),
         (21, both(t.g.on != 0, h.nr_cnt > x.norise)),
-        (22, both(t.g.on == 0, h.off_cnt > 250, reading(h) > h.off_ref + 6_000)),
+        (22, both(while_off, both_rose(t, h.ref_a, h.ref_b, 3_000))),
         (24, both(active(t), x.load >= 8)), (25, both(active(t), x.gap >= 40)), (33, both(t.g.on != 0, z3.Not(intact(x)))),
-        (28, both(testing(t), reading(h) > t.g.test_ref + 3_000, t.g.test <= x.test_len + 30)),
-        (29, both(testing(t), reading(h) > t.g.test_ref + 3_000, t.g.test > x.test_len + 30)),
+        (28, both(flows, t.g.test <= x.test_len + 30)),
+        (29, both(flows, t.g.test > x.test_len + 30)),
     ]  # fmt: skip
     known = one_of(h.cause, [number for number, _ in rows])
     return implies(fresh, both(known, *[implies(h.cause == number, met) for number, met in rows]))
@@ -237,7 +259,7 @@ LATCH_RULES = [
     Rule("rest-counts", "G4", rest_counts, ("    if g[_REST] > 0:\n        g[_REST] = g[_REST] - 1\n", "    if g[_REST] > 1:\n        g[_REST] = g[_REST] - 2\n")),
     Rule("self-test-drives-each-alone", "G4", self_test, ("elif test >= second:", "elif test > second:")),
     Rule("self-test-begins-again", "G4", test_begins_again, ("    elif test != _TEST_DONE:\n        g[_TEST] = 0\n", "")),
-    Rule("self-test-sees-flow", "G4", test_sees_flow, ("read > g[_TEST_REF] + _TEST_RISE", "read > g[_TEST_REF] + _TEST_RISE + 1")),
+    Rule("self-test-sees-flow", "G4", test_sees_flow, (" = _RISE_TEST\n", " = _RISE_TEST + 1\n")),
     Rule("stop-has-one-cause", "G9", stop_recorded, ("why if why != 0 else _TARGET_REACHED", "why")),
     Rule("why-in-order", "G9", why_recorded, ("why = _AIR_BUDGET", "why = _TIME_BUDGET")),
     Rule("latched-cause-is-met", "G9", cause_is_met, ("fault = _TICK_LONG", "fault = _TICK_LATE")),

@@ -24,7 +24,7 @@ BIAS = 600_000
 VENTING = (22, 23, 28, 29, 30)
 MEMORY, DAMAGED = 32, 33
 ALL_INPUTS = 24
-ALL_STATE = 48
+ALL_STATE = 49
 
 # Width in bits of every state word: what the guard's own memory check must refuse to leave.
 WIDTHS = {
@@ -32,7 +32,7 @@ WIDTHS = {
     1: ("on", "ran", "armed", "seen"),
     20: ("ceil", "ceil_n", "band"),
     26: ("fa", "fb", "sl"),
-    22: ("fref_a", "fref_b", "nr_ref", "off_ref", "test_ref", "read", "stood", "lift", "burst_from", "burst_peak"),
+    22: ("fref_a", "fref_b", "nr_ref", "off_ref", "ref_a", "ref_b", "read", "stood", "lift", "burst_from", "burst_peak"),
     16: ("last_a", "last_b", "frz_a", "frz_b", "on_ticks", "nr_cnt", "off_cnt", "test", "conn_g"),
     28: ("time", "air"),
 }  # fmt: skip

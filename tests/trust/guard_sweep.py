@@ -51,8 +51,9 @@ def settle(g: State, x: Any) -> None:
         ("frz_b", 0),
     ):
         g[S[name]] = value
-    for name in ("nr_ref", "off_ref", "test_ref"):
+    for name in ("nr_ref", "off_ref"):
         g[S[name]] = max(pa, pb)
+    g[S["ref_a"]], g[S["ref_b"]] = pa, pb
 
 
 def reach(guard: Any, state: str, **changes: int) -> tuple[State, Any]:
@@ -151,7 +152,7 @@ def _stand(g: State, x: Any, pa: int) -> None:
     for which in ("a", "b"):
         x[X[f"off_{which}"]] += pa + BIAS - pressure(x, which)
     x[X["chk"]] = check_word(x)
-    keep = {name: g[S[name]] for name in ("nr_ref", "off_ref", "test_ref")}
+    keep = {name: g[S[name]] for name in ("nr_ref", "off_ref", "ref_a", "ref_b")}
     settle(g, x)
     for name, value in keep.items():
         g[S[name]] = value
@@ -190,7 +191,7 @@ def _long_apart(g: State, x: Any, d: int) -> None:
 
 
 def _risen(g: State, x: Any, d: int) -> None:
-    _mark("off_ref", 9_000, off_cnt=250 + d, ran=1)(g, x, 0)
+    _mark("off_ref", 9_000, off_cnt=250 + d, ran=1, ref_a=BIAS, ref_b=BIAS)(g, x, 0)
 
 
 def _long_over(g: State, x: Any, d: int) -> None:
@@ -253,7 +254,7 @@ LIMITS = (
     Limit("disagreeing 50 ticks", _long_apart, at_least, 9, 18, 1, ("idle",)),
     Limit("tick length 8", _input("load", 8), at_least, 24, 24, 1, ("on", *TESTS)),
     Limit("tick distance 40", _input("gap", 40), at_least, 25, 25, 1, ("on", *TESTS)),
-    Limit("stop reading", _reading(400_000 - 10_000 - 4_000, nr_ref=BIAS, test_ref=BIAS + 386_000), at_least, 2, states=HELD),
+    Limit("stop reading", _reading(400_000 - 10_000 - 4_000, nr_ref=BIAS, ref_a=BIAS + 386_000, ref_b=BIAS + 386_000), at_least, 2, states=HELD),
     Limit("guard band 1,000", _input("band_pa", 1_000), under, 6, states=QUIET),
     Limit("rise 500", _input("rise_pa", 500), under, 6, states=QUIET),
     Limit("horizon 8", _input("horizon", 8), under, 6, states=QUIET),
@@ -277,9 +278,10 @@ LIMITS = (
     Limit("B frozen 8,000 Pa", _mark("fref_b", 8_000, -1, frz_b=100), over, 20, 20, 1, ("on", "ready", "idle")),
     Limit("A frozen 100 ticks", _word("frz_a", 99, fref_a=BIAS + 20_000), at_least, 19, 19, 1, HELD + ("idle",)),
     Limit("B frozen 100 ticks", _word("frz_b", 99, fref_b=BIAS + 20_000), at_least, 20, 20, 1, HELD + ("idle",)),
-    Limit("self-test rise 3,000 Pa, relay", _mark("test_ref", 3_000), over, 28, 28, 1, ("relay-test",)),
-    Limit("self-test rise 3,000 Pa, gate", _mark("test_ref", 3_000), over, 29, 29, 1, ("gate-test",)),
-    Limit("rising while off 6,000 Pa", _mark("off_ref", 6_000, off_cnt=400, ran=1), over, 22, 22, 1, ("idle", "ready")),
+    Limit("self-test rise 3,000 Pa, relay", _mark("ref_a", 3_000, ref_b=BIAS), over, 28, 28, 1, ("relay-test",)),
+    Limit("self-test rise 3,000 Pa, gate", _mark("ref_a", 3_000, ref_b=BIAS), over, 29, 29, 1, ("gate-test",)),
+    Limit("rising while off 6,000 Pa", _mark("off_ref", 6_000, off_cnt=400, ran=1, ref_a=BIAS, ref_b=BIAS), over, 22, 22, 1, ("idle", "ready")),
+    Limit("one rises alone 7,000 Pa", _mark("off_ref", 7_000, off_cnt=400, ran=1, ref_a=BIAS, ref_b=BIAS + 50_000), over, 18, 18, 1, ("idle", "ready")),
     Limit("rising while off, 250 ticks blank", _risen, at_least, 22, 22, 1, ("idle", "ready")),
     Limit("over-pressure", _reading(410_000, over=49, ran=1, off_ref=BIAS + 410_000), over, 23, 23, 1, ("idle",)),
     Limit("over-pressure 50 ticks", _long_over, at_least, 23, 23, 1, ("idle",)),

@@ -190,4 +190,4 @@ def test_equality_is_proved_and_difference_shown():
     changed = text.replace("_OVER_TICKS = const(50)", "_OVER_TICKS = const(51)")
     assert equal(text, changed).holds is False
     told = distinguish(text, changed)
-    assert told is not None and len(told[0]) == 48 and len(told[1]) == 24
+    assert told is not None and len(told[0]) == 49 and len(told[1]) == 24

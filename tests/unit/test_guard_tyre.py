@@ -2,6 +2,7 @@
 
 import pytest
 from rimward_fw.kernels import guard
+from rimward_protocol import kernel_slots as slots
 
 from tests.trust.guard_guided import S, code, inputs
 from tests.trust.guard_model import BIAS, FILL_VENT, KEY_LOW, RUN, WANT
@@ -16,7 +17,7 @@ class Rig:
     """A guard whose manifold reads what the test says, with no sensor error but a code's noise."""
 
     def __init__(self, flags=A_SEALED | LINE, ceiling=CEILING):
-        self.g, self.noise = [0] * 48, 0
+        self.g, self.noise = [0] * slots.WORDS_G, 0
         guard.boot(self.g)
         self.limits = {
             "flags": flags,

@@ -99,7 +99,7 @@ def test_the_guard_gets_the_vent_from_the_fill_controllers_bit():
 
     for bits in range(8):
         x = [0, 0, 0xFFFF if bits & 1 else 5, *[0] * 21]
-        order.couple(keep, fill, [0] * 48, x, [0] * 67, [0] * 30)
+        order.couple(keep, fill, [0] * slots.WORDS_G, x, [0] * 67, [0] * 30)
     assert [s & (WANT | FILL_VENT) for s in seen] == [
         WANT * (b & 1) | FILL_VENT * (b >> 1 & 1) for b in range(8)
     ]

@@ -22,8 +22,9 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 | tick late            | 40 units, source on                  | 1 tick         | TICK_LATE           | G3      |
 | limits damaged       | check word or compiled-in limit      | 1 tick         | LIMITS_DAMAGED      | G1, G5  |
 | not rising while on  | less than 3 kPa gained               | x[NORISE]      | NOT_RISING          | G3      |
-| rising while off     | 6 kPa over the lowest since stop     | after 250 ticks | RISING_WHILE_OFF   | G6      |
-| self-test            | 3 kPa rise with one element closed   | 1 tick         | GATE_ELEMENT_STUCK, RELAY_STUCK | G4 |
+| rising while off     | 6 kPa over the lowest since stop, both 3 | after 250 ticks | RISING_WHILE_OFF | G6    |
+| self-test            | 3 kPa rise, both 1.5, one element closed | 1 tick     | GATE_ELEMENT_STUCK, RELAY_STUCK | G4 |
+| one rises alone      | off 7, self-test 5.5 kPa if slow; 30 kPa | 1 tick     | SENSORS_DISAGREE    | G3      |
 | over pressure        | ceiling + guard band                 | 50 ticks       | OVER_PRESSURE       | G2      |
 | independent cutoff   | contact open                         | 3 ticks        | INDEPENDENT_CUTOFF  | G4      |
 | own memory           | word outside its width               | 1 tick, first  | MEMORY              | G1      |
@@ -32,7 +33,7 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 from rimward_protocol.compat import const, ptr32
 
 from rimward_fw.kernels.guard_checks import inputs_damaged, limits_whole, memory_damaged
-from rimward_fw.kernels.guard_flow import charge, must_vent, not_rising, over_pressure, rising_while_off
+from rimward_fw.kernels.guard_flow import charge, mark_both, must_vent, not_rising, over_pressure, rising_unasked
 from rimward_fw.kernels.guard_sensors import sensor_frozen, sensor_range, sensors_disagree
 from rimward_fw.kernels.guard_tyre import begin_burst, burst_held, burst_near, chuck_off, follow_burst, forget_tyre
 
@@ -81,7 +82,6 @@ _CONN_G = const(7)
 _FA = const(8)
 _FB = const(9)
 _SL = const(10)
-_TEST_REF = const(17)
 _TIME = const(18)
 _AIR = const(19)
 _RANGE_A = const(20)
@@ -121,8 +121,6 @@ _NOT_READY = const(9)
 _TICK_LONG = const(24)
 _TICK_LATE = const(25)
 _RANGE_KEY_CONTACTS = const(27)
-_GATE_ELEMENT_STUCK = const(28)
-_RELAY_STUCK = const(29)
 _INDEPENDENT_CUTOFF = const(30)
 _BAROMETER = const(31)
 _MEMORY = const(32)
@@ -130,14 +128,13 @@ _LIMITS_DAMAGED = const(33)
 
 # Compiled-in limits (G5).
 _LOW_CEIL = const(500_000)
-_WORDS = const(48)  # of state
+_WORDS = const(49)  # of state
 _WORD = const(0xFFFFF)  # CEIL + CEIL_N
 _CAUSE_SUM = const(255)  # CAUSE + CAUSE_N
 _BIAS = const(600_000)
 
 # Thresholds and windows of the table above.
 _SHORT = const(3)
-_TEST_RISE = const(3_000)
 _TEST_GAP = const(30)
 _TEST_STILL = const(600)  # Pa in 16 ticks: noise of the filtered readings
 _TEST_DONE = const(16000)
@@ -154,7 +151,7 @@ _COUNT_MAX = const(32767)
 
 
 def step(g: ptr32, x: ptr32) -> int:
-    """Run one tick. `g`: 48 words of state, `x`: 24 words of input, int32. Return output bits; never raises."""
+    """Run one tick. `g`: 49 words of state, `x`: 24 words of input, int32. Return output bits; never raises."""
     if g[_CAUSE] == _MEMORY:
         return _OUT_VENT | _OUT_LATCHED
 
@@ -214,7 +211,7 @@ def step(g: ptr32, x: ptr32) -> int:
     follow_burst(g, x, read, lag, was_on, vented)
 
     # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
-    fault = sensors_disagree(g, fa, fb)
+    fault = sensors_disagree(g, x, fa, fb)
     found = sensor_frozen(g, x, fa, fb)
     if found != 0:
         fault = found
@@ -250,13 +247,9 @@ def step(g: ptr32, x: ptr32) -> int:
     found = not_rising(g, x, read)
     if found != 0:
         fault = found
-    found = rising_while_off(g, read, lag, active)
+    found = rising_unasked(g, x, read, lag, active, test if testing != 0 else 0)
     if found != 0:
         fault = found
-
-    # Self-test: each element opened alone must show no flow.
-    if testing != 0 and read > g[_TEST_REF] + _TEST_RISE:
-        fault = _GATE_ELEMENT_STUCK if test <= x[_TEST_LEN] + _TEST_GAP else _RELAY_STUCK
 
     # Over pressure and the independent cutoff.
     found = over_pressure(g, read)
@@ -354,8 +347,8 @@ def step(g: ptr32, x: ptr32) -> int:
             g[_REST] = _REST_TICKS
         if test > second + x[_TEST_LEN] or g[_REST] != (_REST_TICKS if test > second else 0):
             test = 0
-        if test == 0 or test == second:
-            g[_TEST_REF] = read
+        if test == second or test == 0 and g[_REST] == 0:
+            mark_both(g)
         if test == second + x[_TEST_LEN]:
             test = _TEST_DONE
         elif test >= second:

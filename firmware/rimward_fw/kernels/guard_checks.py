@@ -43,7 +43,7 @@ _LAST_B = const(13)
 _FREF_B = const(14)
 _NR_REF = const(15)
 _OFF_REF = const(16)
-_TEST_REF = const(17)
+_REF_A = const(17)
 _TIME = const(18)
 _AIR = const(19)
 _RANGE_A = const(20)
@@ -74,6 +74,7 @@ _LIFT = const(44)
 _BURST_FROM = const(45)
 _BURST_PEAK = const(46)
 _BURST_MORE = const(47)
+_REF_B = const(48)
 _HIGH_CEIL = const(900_000)
 _BAND_MIN = const(1_000)
 _RISE_MIN = const(500)
@@ -102,7 +103,7 @@ def memory_damaged(g: ptr32) -> int:
     if (
         g[_CEIL] > _HIGH_CEIL
         or (g[_FA] | g[_FB] | g[_SL]) >> 26 != 0
-        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_TEST_REF] | g[_READ] | g[_STOOD] | g[_LIFT] | g[_BURST_FROM] | g[_BURST_PEAK]) >> 22 != 0
+        or (g[_FREF_A] | g[_FREF_B] | g[_NR_REF] | g[_OFF_REF] | g[_REF_A] | g[_REF_B] | g[_READ] | g[_STOOD] | g[_LIFT] | g[_BURST_FROM] | g[_BURST_PEAK]) >> 22 != 0
         or (g[_LAST_A] | g[_LAST_B] | g[_FRZ_A] | g[_FRZ_B] | g[_ON_TICKS] | g[_NR_CNT] | g[_OFF_CNT] | g[_TEST] | g[_CONN_G]) >> 16 != 0
         or (g[_TIME] | g[_AIR]) >> 28 != 0
     ):
