@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("611d37dfd3a0dee1")
-BENCH_KERNEL_HASH = unhexlify("f9ca0528cbcb64b2")
+KERNEL_HASH = unhexlify("53b86952cb42ff27")
+BENCH_KERNEL_HASH = unhexlify("f9b0c730d11f1883")

@@ -210,8 +210,10 @@ def step(g: ptr32, x: ptr32) -> int:
     vented = 1 if venting != 0 or sw & _VENT != 0 else 0
     follow_burst(g, x, read, lag, was_on, vented)
 
+    baro = 1 if x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH else 0
+
     # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
-    fault = sensors_disagree(g, x, fa, fb)
+    fault = sensors_disagree(g, fa, fb, baro)
     found = sensor_frozen(g, x, fa, fb)
     if found != 0:
         fault = found
@@ -222,7 +224,6 @@ def step(g: ptr32, x: ptr32) -> int:
         fault = 0
 
     # Barometer and range key.
-    baro = 1 if x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH else 0
     late = g[_BARO_CNT] + 1 if g[_BARO_CNT] < _BARO_TICKS else _BARO_TICKS
     g[_BARO_CNT] = 0 if baro == 0 else late
     if g[_BARO_CNT] >= _BARO_TICKS and run != 0:
@@ -247,7 +248,7 @@ def step(g: ptr32, x: ptr32) -> int:
     found = not_rising(g, x, read)
     if found != 0:
         fault = found
-    found = rising_unasked(g, x, read, lag, active, test if testing != 0 else 0)
+    found = rising_unasked(g, x, read, lag, active, test if testing != 0 else 0, baro)
     if found != 0:
         fault = found
 

@@ -7,7 +7,6 @@ _NORISE = const(12)
 _TEST_LEN = const(13)
 _D0 = const(21)
 _D1 = const(22)
-_AMBIENT = const(6)
 _CEIL = const(4)
 _BAND = const(6)
 _FA = const(8)
@@ -44,8 +43,6 @@ _BOTH = const(2)  # transducers that rose
 _ALONE_SLOW = const(3_000)  # Pa in 16 ticks: slower than that, a tap that lags by 20 ms is 2 kPa behind
 _PLAY = const(4_000)  # Pa: 0.25 % of a span of 12 bar, by which one transducer may follow late, and noise
 _ALONE_PA = const(30_000)  # Pa: as far as the transducers may differ
-_BARO_LOW = const(50_000)
-_BARO_HIGH = const(110_000)
 _STEP_LAG = const(12_000)  # faster than any fill: a hose was attached
 _OVER_TICKS = const(50)
 _PERIOD = const(16)
@@ -70,7 +67,7 @@ def mark_both(g: ptr32):
     g[_REF_B] = g[_FB] >> 4
 
 
-def who_rose(g: ptr32, x: ptr32, above: int, by: int, lag: int) -> int:
+def who_rose(g: ptr32, above: int, by: int, lag: int, baro: int) -> int:
     """Return 0 while the reading is not `by` above a reference or that says nothing yet, 1 for one transducer alone, 2 for both.
 
     Air raises both, each by half of that at least: less is the fault of one of them. The other may follow late by its play, and where the
@@ -81,30 +78,25 @@ def who_rose(g: ptr32, x: ptr32, above: int, by: int, lag: int) -> int:
     least = by >> 1
     if (g[_FA] >> 4) - g[_REF_A] > least and (g[_FB] >> 4) - g[_REF_B] > least:
         return 2
-    if g[_RANGE_A] + g[_RANGE_B] != 0 or x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH:
+    if g[_RANGE_A] + g[_RANGE_B] + baro != 0:
         return 0
     return 1 if above > least + _PLAY and lag < _ALONE_SLOW or above > _ALONE_PA else 0
 
 
 def above_lowest(g: ptr32, read: int, lag: int, active: int, testing: int) -> int:
     """Return how far the reading is above the lowest since the source went off and coasted down, in Pa."""
-    if active != 0 or lag > _STEP_LAG or g[_RAN] == 0:
-        g[_OFF_CNT] = 0
-        g[_OFF_REF] = read
-        if testing == 0:
-            mark_both(g)
-        return 0
-    g[_OFF_CNT] = g[_OFF_CNT] + 1
+    g[_OFF_CNT] = 0 if active != 0 or lag > _STEP_LAG or g[_RAN] == 0 else g[_OFF_CNT] + 1
     if g[_OFF_CNT] > _BLANK + _CREEP_TICKS:
         g[_OFF_CNT] = _BLANK + 1
         g[_OFF_REF] = g[_OFF_REF] + _CREEP_PA
     if g[_OFF_CNT] <= _BLANK or read < g[_OFF_REF]:
         g[_OFF_REF] = read
-        mark_both(g)
+        if testing == 0:
+            mark_both(g)
     return read - g[_OFF_REF]
 
 
-def rising_unasked(g: ptr32, x: ptr32, read: int, lag: int, active: int, testing: int) -> int:
+def rising_unasked(g: ptr32, x: ptr32, read: int, lag: int, active: int, testing: int, baro: int) -> int:
     """Return the fault of a reading that rises though no air was asked for, else 0: with the source off (G6), or at tick `testing` of the
     self-test, while one element alone is open (G4)."""
     above = above_lowest(g, read, lag, active, testing)
@@ -114,7 +106,7 @@ def rising_unasked(g: ptr32, x: ptr32, read: int, lag: int, active: int, testing
         above = read - (g[_REF_A] if g[_REF_A] > g[_REF_B] else g[_REF_B])
         by = _RISE_TEST
         stuck = _GATE_ELEMENT_STUCK if testing <= x[_TEST_LEN] + _TEST_GAP else _RELAY_STUCK
-    rose = who_rose(g, x, above, by, lag)
+    rose = who_rose(g, above, by, lag, baro)
     return stuck if rose == _BOTH else _SENSORS_DISAGREE if rose != 0 else 0
 
 

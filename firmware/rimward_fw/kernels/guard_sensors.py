@@ -5,7 +5,6 @@ from rimward_protocol.compat import const, ptr32
 _A = const(0)
 _B = const(1)
 _SUPPLY = const(5)
-_AMBIENT = const(6)
 _LAST_A = const(11)
 _FREF_A = const(12)
 _LAST_B = const(13)
@@ -27,20 +26,16 @@ _RATIO_HIGH = const(62259)
 _SHORT = const(3)
 _AGREE_16 = const(480_000)  # 30 kPa in filter units
 _AGREE_TICKS = const(50)
-_BARO_LOW = const(50_000)
-_BARO_HIGH = const(110_000)
 _FROZEN_TICKS = const(100)
 _FROZEN_PA = const(8_000)
 _SUPPLY_LOW = const(74)
 _SUPPLY_HIGH = const(82)
 
 
-def sensors_disagree(g: ptr32, x: ptr32, fa: int, fb: int) -> int:
-    """Return the fault of two transducers that differ by more than 30 kPa for 50 ticks, else 0. Without a barometer the reading of a sealed
-    one says nothing; the source is off then."""
-    if x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH:
-        g[_DISAGREE] = 0
-    elif fa - fb > _AGREE_16 or fb - fa > _AGREE_16:
+def sensors_disagree(g: ptr32, fa: int, fb: int, baro: int) -> int:
+    """Return the fault of two transducers that differ by more than 30 kPa for 50 ticks, else 0. `baro`: without a barometer the reading of
+    a sealed one says nothing; the source is off then."""
+    if baro == 0 and (fa - fb > _AGREE_16 or fb - fa > _AGREE_16):
         g[_DISAGREE] = g[_DISAGREE] + 1 if g[_DISAGREE] < _AGREE_TICKS else _AGREE_TICKS
     else:
         g[_DISAGREE] = 0

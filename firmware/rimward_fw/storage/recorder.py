@@ -30,6 +30,7 @@ FIRST_BYTES = 14 * 1024  # at least the first 5 s
 RING_BYTES = 26 * 1024  # at least the last 10 s before a stop
 TRACE_BYTES = 8 * 1024  # 20 s at 50 Hz; then thinned, so that the whole fill stays in it
 FIRST_TICKS = 2500 + 700  # 5 s, and the largest delay of a block: a stall of the ring, a bank
+IDLE_BYTES = 64  # without a session: an event or a live sample
 SPAN_TICKS = 1000  # interval of snapshots, so that a span survives when older ones are dropped
 TRACE_STEP = 10
 TICKS_A_TURN = 20  # drained in one turn of the main loop, at most
@@ -68,7 +69,7 @@ class Recorder:
         self.started = 0
         self.peak = 0
         self.pump_ticks = 0
-        self._payload = bytearray(session.MAX_PAYLOAD)
+        self._payload = bytearray(IDLE_BYTES)
         self.out = self._trace = b""
         self._records = 0
         self._limits = (0, 0, 0)
@@ -158,6 +159,7 @@ class Recorder:
             x, (switches, slow, (y, slots.FILL_SLOW, len(y), session.FIELD_Y))
         )
         self._copies = [array("i", words) for words in (e.g, e.x, e.f, e.y)]
+        self._payload = bytearray(session.MAX_PAYLOAD)
         self.out = bytearray(session.MAX_PAYLOAD + 32)
         self._trace = bytearray(trace.HEAD_BYTES + session.TRACE_RECORDS * trace.RECORD_BYTES)
 
@@ -327,6 +329,7 @@ class Recorder:
         """Release what only an open session needs."""
         self.fast = None
         self._copies, self.out, self._trace = (), b"", b""
+        self._payload = bytearray(IDLE_BYTES)
         self.active = False
         self.writing = False
         for blocks in self.stores:
