@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("53b86952cb42ff27")
-BENCH_KERNEL_HASH = unhexlify("f9b0c730d11f1883")
+KERNEL_HASH = unhexlify("a0445ad6a26dc34a")
+BENCH_KERNEL_HASH = unhexlify("bfa86cf227fc55bb")

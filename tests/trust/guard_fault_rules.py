@@ -34,7 +34,7 @@ from tests.trust.guard_model import (
     slope_lag,
     vents,
 )  # fmt: skip
-from tests.trust.terms import both, choose, either, implies, lowest
+from tests.trust.terms import both, choose, either, implies, lowest, size
 
 
 @dataclass(frozen=True)
@@ -49,6 +49,7 @@ class Window:
     held_only: bool = False  # latches only while the run control is held
     settled: bool = False  # not within the first 50 ticks after a reset
     stops_at_once: bool = True
+    also: Callable[[Transition], Any] = lambda _t: True  # of the tick in which it latches
 
 
 def over_ceiling(t: Transition) -> Any:
@@ -56,10 +57,18 @@ def over_ceiling(t: Transition) -> Any:
     return both(ran != 0, reading(t.h) > t.g.ceil + t.g.band + BIAS)
 
 
+def no_tap_follows(t: Transition) -> Any:
+    """Air has come in this connection, or the readings differ by more than a lagging tap explains: 30 kPa and the slope."""
+    slope = slope_lag(t.h)
+    return either(
+        t.g.ran != 0, size(t.h.fa - t.h.fb) > 480_000 + choose(slope > 0, slope, -slope) * 16
+    )
+
+
 WINDOWS = (
     Window("sensor-a-range", 16, 3, "range_a", lambda t: outside_range(t.x.a), settled=True),
     Window("sensor-b-range", 17, 3, "range_b", lambda t: outside_range(t.x.b), settled=True),
-    Window("sensors-disagree", 18, 50, "disagree", lambda t: both(apart(t.h), z3.Not(bad_barometer(t.x))), settled=True),
+    Window("sensors-disagree", 18, 50, "disagree", lambda t: both(apart(t.h), z3.Not(bad_barometer(t.x))), settled=True, also=no_tap_follows),
     Window("sensor-supply", 26, 3, "sup_cnt", lambda t: bad_supply(t.x), settled=True),
     Window("range-key-contacts", 27, 3, "key_cnt", lambda t: bad_key(t.x), held_only=True),
     Window("independent-cutoff", 30, 3, "cut_cnt", lambda t: bit(t.x.sw, CUTOFF)),
@@ -84,6 +93,7 @@ def window_rule(w: Window) -> Callable[[Transition], Any]:
             now >= w.ticks,
             running(t) if w.held_only else True,
             t.h.warm >= 50 if w.settled else True,
+            w.also(t),
         )
         inductive = either(t.h.cause == MEMORY, now <= after)
         counted = implies(

@@ -211,7 +211,8 @@ EVEN_HERE = HERE | {"ambient_pa": 99_072, "t0_ck": 29_315}
 
 def test_what_is_counted_on_is_what_the_guard_trips_at():
     """Twice the self-test's threshold, and twice the 3 kPa by which a manifold must rise."""
-    test_rise = re.search(r"_TEST_RISE = const\(([0-9_]+)\)", Path(guard.__file__).read_text())
+    flow = Path(guard.__file__).with_name("guard_flow.py").read_text()
+    test_rise = re.search(r"_RISE_TEST = const\(([0-9_]+)\)", flow)
     assert test_rise is not None and 2 * int(test_rise[1]) == arming.TEST_PA == 6_000
     assert (arming.NORISE_PA, arming.NORISE_MARGIN, arming.LINE_STILL_PA) == (3_000, 2, 250_000)
     assert (arming.TICKS_S, arming.RISE_MIN_PA, arming.NORISE_MIN) == (500, 500, 3_500)

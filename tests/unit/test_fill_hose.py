@@ -112,10 +112,18 @@ def test_a_nearly_full_tyre_on_a_free_hose_gets_no_air_over_its_ceiling(number):
     assert last_of(draw.draw(2031, number, (), people.MOVED)).r[loop.R_EXCEED] == 0
 
 
-# The gate's valve had stuck open; the relay's alone filled the tyre up to the ceiling, and nothing was reported.
-def test_a_line_that_lifts_the_hose_unasked_ends_the_fill():
+# The gate's valve has stuck open: the relay's alone fills the tyre, by steps that look like hoses being attached to the guard.
+@pytest.mark.parametrize("number", [21, 47])
+def test_a_line_that_lifts_the_hose_unasked_ends_the_fill(number):
+    words = last_of(draw.draw(2034, number, draw.choices(["gate_stuck_on"]), people.NAMES))
+    assert (words.r[loop.R_EXCEED], words.r[loop.R_CAUSE]) == (0, 0)
+    assert words.r[loop.R_STOP] == causes.RISING_WHILE_OFF
+
+
+# It filled the tyre up to the ceiling once, and nothing was reported.
+def test_a_valve_stuck_in_mid_fill_is_named():
     words = last_of(draw.draw(2034, 57149, draw.choices(["all"]), people.NAMES))
-    assert (words.r[loop.R_EXCEED], words.r[loop.R_STOP]) == (0, causes.RISING_WHILE_OFF)
+    assert (words.r[loop.R_EXCEED], words.r[loop.R_CAUSE]) == (0, causes.RISING_WHILE_OFF)
 
 
 # 246: cut at the stop reading again and again, no end in two minutes. 3854: limp, both transducers 9 kPa low: no tyre was found.

@@ -7,11 +7,13 @@ from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_source import _lag
 
 # Inputs y.
+_READ = const(0)
 _MEAN = const(1)
 _VOL = const(9)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
 _KIND = const(15)
+_STOP_PA = const(16)
 _MANIFOLD = const(28)
 
 # State f.
@@ -43,6 +45,7 @@ _GAS_MOST = const(43)
 _TYRE = const(2)  # what may be shown; -1 unknown
 _BURST = const(20)  # ticks of a line's next burst
 _BLEED_N = const(30)
+_PEAK = const(32)
 _LIFT = const(33)
 _LEFT = const(34)  # of a line's burst: what is left of its lift 120 ms later
 _LAST = const(35)  # ticks of a line's last burst
@@ -59,6 +62,9 @@ _HOSE_OR_TYRE = const(7)
 
 _SHUT_COMPRESSOR = const(40)  # gate lag, coast-down and sensors
 _SHUT_LINE = const(60)  # dead time 25, coil 13, closing 20, sensors and filters 50 ms
+_LOOK_FROM = const(400)  # ticks after the last air, when slow cores have shut, and for 0.4 s more: a hose that holds cools by less than LEAK then
+_LOOK = const(200)
+_HOSE_LEAK_PA = const(8_000)
 _STILL_PA = const(450)  # in 16 ticks, less what heat explains
 _CALM_TICKS = const(16)
 _PATIENCE = const(700)
@@ -131,6 +137,13 @@ def _still(f, y):
         limit = _STILL_PA + (_most(f[_EG], 0) >> 6)
     else:
         limit = (y[_MEAN] + y[_AMBIENT]) >> (8 if f[_SEEN] != 0 else 9)
+        if y[_KIND] != 0 and f[_SEEN] != 0 and y[_READ] + f[_LIFT] >= y[_STOP_PA]:  # bursts go over the stop reading: only behind a hose that holds
+            if f[_CNT] <= 1 and f[_OFF] > shut or f[_OFF] == _LOOK_FROM:
+                f[_PEAK] = y[_READ]
+            if f[_OFF] < _LOOK_FROM + _LOOK or f[_CNT] < _LOOK:
+                return 0
+            if f[_PEAK] - y[_READ] > _HOSE_LEAK_PA:
+                return _stop(f, _HOSE_OR_TYRE)
     f[_CALM] = f[_CALM] + 1 if f[_OFF] >= shut and slope < limit and slope > -limit else 0
     if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= _PATIENCE and y[_CHUCK] != 0 and slope < 0:
         return _stop(f, _HOSE_OR_TYRE)

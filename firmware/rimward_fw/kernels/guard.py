@@ -12,7 +12,7 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 
 | criterion            | threshold                            | window         | cause               | promise |
 | -------------------- | ------------------------------------ | -------------- | ------------------- | ------- |
-| sensors disagree     | 30 kPa                               | 50 ticks       | SENSORS_DISAGREE    | G1, G3  |
+| sensors disagree     | 30 kPa; before any air the slope more | 50 ticks      | SENSORS_DISAGREE    | G1, G3  |
 | sensor A / B frozen  | no change while the other moves 8 kPa | 100 ticks     | SENSOR_x_FROZEN     | G3      |
 | sensor A / B range   | outside 5 to 95 % of supply          | 3 ticks        | SENSOR_x_RANGE      | G1, G3  |
 | sensor supply        | outside 4.74 to 5.25 V               | 3 ticks        | SENSOR_SUPPLY       | G1, G3  |
@@ -213,7 +213,7 @@ def step(g: ptr32, x: ptr32) -> int:
     baro = 1 if x[_AMBIENT] < _BARO_LOW or x[_AMBIENT] > _BARO_HIGH else 0
 
     # Sensors, the later fault outweighing. Converters and supply settle after power-up; nothing may run before that.
-    fault = sensors_disagree(g, fa, fb, baro)
+    fault = sensors_disagree(g, fa, fb, lag, baro)
     found = sensor_frozen(g, x, fa, fb)
     if found != 0:
         fault = found

@@ -15,6 +15,7 @@ _DISAGREE = const(22)
 _FRZ_A = const(23)
 _FRZ_B = const(24)
 _SUP_CNT = const(32)
+_RAN = const(37)
 _SENSOR_A_RANGE = const(16)
 _SENSOR_B_RANGE = const(17)
 _SENSORS_DISAGREE = const(18)
@@ -32,14 +33,20 @@ _SUPPLY_LOW = const(74)
 _SUPPLY_HIGH = const(82)
 
 
-def sensors_disagree(g: ptr32, fa: int, fb: int, baro: int) -> int:
+def sensors_disagree(g: ptr32, fa: int, fb: int, lag: int, baro: int) -> int:
     """Return the fault of two transducers that differ by more than 30 kPa for 50 ticks, else 0. `baro`: without a barometer the reading of
-    a sealed one says nothing; the source is off then."""
+    a sealed one says nothing; the source is off then. Before any air it is waited for as long as that may be a lagging tap: a
+    hose just attached rises in 20 ms by less than `lag`, which is the rise in 32 ms."""
     if baro == 0 and (fa - fb > _AGREE_16 or fb - fa > _AGREE_16):
         g[_DISAGREE] = g[_DISAGREE] + 1 if g[_DISAGREE] < _AGREE_TICKS else _AGREE_TICKS
     else:
         g[_DISAGREE] = 0
-    return _SENSORS_DISAGREE if g[_DISAGREE] >= _AGREE_TICKS else 0
+    if g[_DISAGREE] < _AGREE_TICKS:
+        return 0
+    most = _AGREE_16
+    if g[_RAN] == 0:
+        most = most + ((lag if lag > 0 else -lag) << 4)
+    return _SENSORS_DISAGREE if fa - fb > most or fb - fa > most else 0
 
 
 def sensor_frozen(g: ptr32, x: ptr32, fa: int, fb: int) -> int:
