@@ -59,7 +59,11 @@ GUARD_STATE_WORDS = (
     ("fref_b", "Pa + bias", "A when B last changed"),
     ("nr_ref", "Pa + bias", "reading from which the rise while on is counted"),
     ("off_ref", "Pa + bias", "lowest reading since the source went off"),
-    ("ref_a", "Pa + bias", "A as a half of the self-test began, or at the lowest reading since the source went off"),
+    (
+        "ref_a",
+        "Pa + bias",
+        "A as a half of the self-test began, or at the lowest reading since the source went off",
+    ),
     ("time", "ticks", "time budget used"),
     ("air", "1/64 mL free air", "air budget used"),
     ("range_a", "ticks", "A out of range"),
