@@ -51,10 +51,11 @@ def test_facts_are_the_figures_of_the_record(data: bytes) -> None:
     assert f.guard_pa == f.ceiling_pa - f.stop_pa
     assert f.highest_pa >= log.end["peak_pa"] and f.highest_pa >= int(log.trace["a_pa"].max())
     assert f.unix_s >= WHEN_S and f.wheel_id == Scenario().wheel_id().hex()
-    ticks = log.trace["tick"]
-    assert f.verification.holds and f.verification.replay_ticks > PROMISED_S * 500
+    length = int(log.trace["tick"][-1] - log.trace["tick"][0])
+    assert f.verification.holds
+    assert f.verification.replay_ticks >= min(PROMISED_S * 500, length)  # a short fill: all of it
     assert f.verification.replay_share == pytest.approx(
-        f.verification.replay_ticks / int(ticks[-1] - ticks[0]), abs=0.01
+        f.verification.replay_ticks / length, abs=0.01
     )
 
 
