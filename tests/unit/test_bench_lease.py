@@ -164,8 +164,7 @@ def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
         wait(lambda: "confirm it there" in " ".join((tmp_path / "log").read_text().split()))
         bench.say("enter")
         wait(lambda: "hold the run control" in " ".join((tmp_path / "log").read_text().split()))
-        bench.say("hold")
-        wait(lambda: hose(bench) > 0.2)
+        hold_until_air(bench)
         os.kill(host.pid, signal.SIGKILL)
         host.wait()
         wait(lambda: "air off" in bench.say("seen") and hose(bench) < 0.05)
@@ -180,6 +179,24 @@ def wait(holds, seconds=60):
     while not holds():
         assert time.monotonic() < until
         time.sleep(0.1)
+
+
+def within(holds, seconds):
+    until = time.monotonic() + seconds
+    while not holds() and time.monotonic() < until:
+        time.sleep(0.1)
+    return holds()
+
+
+def hold_until_air(bench):
+    """What a person does whom the bench asks to let go, having held before it was ready, as on a busy machine: let go and hold again."""
+    for _ in range(4):
+        bench.say("hold")
+        if within(lambda: hose(bench) > 0.2, 30):
+            return
+        bench.say("let-go")
+        time.sleep(1.0)
+    raise AssertionError(bench.say("seen"))
 
 
 def hose(bench):
