@@ -128,50 +128,51 @@ def test_a_person_who_lets_go_needs_no_lost_beat():
         assert off(inflator)
 
 
+WORDS = (
+    "--label", "Tern 23", "--rim", "622x23TSS", "--tyre", "28-622", "--rim-max", "5 bar", "--tyre", "28-622", "--tyre-max", "6 bar", "--retention-only",
+)  # fmt: skip
+TRIES = 5  # on a busy machine a beat may be late by itself: the bench has stopped then, before anyone was killed
+
+
+def started(shop, bench, log):
+    """The real command, its person's presses done; None where no air came."""
+    with log.open("w") as told:
+        words = [sys.executable, "-u", *RIMWARD[1:], "proof", "run", "--port", bench.port, *WORDS]
+        host = subprocess.Popen(words, env=shop.env, cwd=log.parent, stdout=told, stderr=told)
+
+    def says(text):
+        return text in " ".join(log.read_text().split())
+
+    wait(lambda: says("confirm it there"))
+    bench.say("enter")
+    wait(lambda: says("hold the run control"))
+    bench.say("hold")
+    if within(lambda: hose(bench) > 0.2, 40):
+        return host
+    host.kill()
+    host.wait()
+    return None
+
+
 def test_a_killed_proof_run_lets_the_bench_stop_and_vent(tmp_path):
     """The real command at a real port, killed while air goes in; a person still holds."""
     shop = Shop(tmp_path)
     shop.run("key", "new", "--purpose", "bench")
-    bench = Inflator(shop, "--bench", "--truth")
-    try:
-        bench.enrol(shop, "--purpose", "bench")
-        words_ = (
-            "proof",
-            "run",
-            "--port",
-            bench.port,
-            "--label",
-            "Tern 23",
-            "--rim",
-            "622x23TSS",
-            "--tyre",
-            "28-622",
-            "--rim-max",
-            "5 bar",
-            "--tyre",
-            "28-622",
-            "--tyre-max",
-            "6 bar",
-        )
-        log = (tmp_path / "log").open("w")
-        host = subprocess.Popen(
-            [sys.executable, "-u", *RIMWARD[1:], *words_, "--retention-only"],
-            env=shop.env,
-            cwd=tmp_path,
-            stdout=log,
-            stderr=log,
-        )
-        wait(lambda: "confirm it there" in " ".join((tmp_path / "log").read_text().split()))
-        bench.say("enter")
-        wait(lambda: "hold the run control" in " ".join((tmp_path / "log").read_text().split()))
-        hold_until_air(bench)
-        os.kill(host.pid, signal.SIGKILL)
-        host.wait()
-        wait(lambda: "air off" in bench.say("seen") and hose(bench) < 0.05)
-        seen = bench.say("seen")
-        assert "run held" in seen
-    finally:
-        bench.close()
+    for _ in range(TRIES):
+        bench = Inflator(shop, "--bench", "--truth")
+        try:
+            bench.enrol(shop, "--purpose", "bench")
+            host = started(shop, bench, tmp_path / "log")
+            if host is None:
+                continue
+            os.kill(host.pid, signal.SIGKILL)
+            host.wait()
+            wait(lambda bench=bench: "air off" in bench.say("seen") and hose(bench) < 0.05)
+            assert "run held" in bench.say("seen")
+            return
+        finally:
+            bench.close()
+    raise AssertionError("no air came")
 
 
 def wait(holds, seconds=60):
@@ -186,17 +187,6 @@ def within(holds, seconds):
     while not holds() and time.monotonic() < until:
         time.sleep(0.1)
     return holds()
-
-
-def hold_until_air(bench):
-    """What a person does whom the bench asks to let go, having held before it was ready, as on a busy machine: let go and hold again."""
-    for _ in range(4):
-        bench.say("hold")
-        if within(lambda: hose(bench) > 0.2, 30):
-            return
-        bench.say("let-go")
-        time.sleep(1.0)
-    raise AssertionError(bench.say("seen"))
 
 
 def hose(bench):
