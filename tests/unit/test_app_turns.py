@@ -1,4 +1,4 @@
-"""Who gets a turn of the main loop: nobody that asks all the time keeps the others waiting."""
+"""Who gets a turn of the main loop: a source of constant requests does not delay the others."""
 
 from itertools import pairwise
 from types import SimpleNamespace

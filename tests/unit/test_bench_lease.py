@@ -136,9 +136,9 @@ TRIES = 5  # on a busy machine a beat may be late by itself: the bench has stopp
 
 def started(shop, bench, log):
     """The real command, its person's presses done; None where no air came."""
-    with log.open("w") as told:
+    with log.open("w") as output:
         words = [sys.executable, "-u", *RIMWARD[1:], "proof", "run", "--port", bench.port, *WORDS]
-        host = subprocess.Popen(words, env=shop.env, cwd=log.parent, stdout=told, stderr=told)
+        host = subprocess.Popen(words, env=shop.env, cwd=log.parent, stdout=output, stderr=output)
 
     def says(text):
         return text in " ".join(log.read_text().split())

@@ -10,7 +10,7 @@ from rimward_protocol import kernel_slots as slots
 
 
 class Board:
-    """Remembers what it is asked for."""
+    """Record the calls."""
 
     def __init__(self) -> None:
         self.did: list[tuple[Any, ...]] = []

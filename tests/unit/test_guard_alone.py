@@ -1,4 +1,4 @@
-"""A valve counts as stuck where both transducers rise; one alone is named as what it is. Tick by tick, limits as literals."""
+"""A valve counts as stuck where both transducers rise; one that rises alone is a fault of that transducer. Tick by tick, limits as literals."""
 
 from collections.abc import Iterable
 

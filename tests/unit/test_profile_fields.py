@@ -29,7 +29,7 @@ HERE = Place.of(18, 200)
 
 @pytest.fixture
 def clock(monkeypatch: pytest.MonkeyPatch) -> list[float]:
-    """Seconds since 1970 that the package is told."""
+    """Seconds since 1970 that the package reads."""
     now = [float(START_S)]
     told = SimpleNamespace(time=lambda: now[0])
     monkeypatch.setattr(profiles, "time", told)
