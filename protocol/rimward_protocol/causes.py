@@ -52,6 +52,7 @@ VENT_SLOW = const(61)
 NOT_COMMISSIONED = const(62)
 BEAT_LOST = const(63)
 ZERO_LOW = const(64)
+NOT_SEEN = const(65)
 
 FIRST_LATCHED = const(16)
 LAST_LATCHED = const(47)

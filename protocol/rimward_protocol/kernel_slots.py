@@ -7,7 +7,7 @@ if TYPE_CHECKING:
 
 WORDS_G = const(49)
 WORDS_X = const(24)
-WORDS_F = const(63)
+WORDS_F = const(65)
 WORDS_Y = const(30)
 WORDS_T = const(37)
 
@@ -184,6 +184,8 @@ F_RESTED = const(59)
 F_SHORT = const(60)
 F_AIR_B = const(61)
 F_RELAY = const(62)
+F_APART = const(63)
+F_ROUGH = const(64)
 
 # Tick.
 T_HEAD = const(0)

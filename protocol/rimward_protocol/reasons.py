@@ -48,6 +48,7 @@ TEXT = """
 62 | not-commissioned | this board has not passed its bring-up | bring it up: rimward bringup
 63 | beat-lost | heartbeat lost: page closed or hidden, command ended, cable out | keep the page or command open, in front and alone
 64 | zero-low | both transducers read below ambient pressure: their zero has moved | do not use; open the manifold to the air and calibrate
+65 | not-seen | no air enters the tyre: it holds more than read, or hose or core is shut | tyre hard: let air out at the valve; else look for a kink, change the core
 """
 
 

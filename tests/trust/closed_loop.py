@@ -76,7 +76,7 @@ def band_in_force(t: Transition) -> Any:
 def burst_below_stop(t: Transition) -> Any:
     """For a line of which no flow was seen, the bound of one burst in place of the overrun."""
     unseen = both(source_on(t.o), line(t), t.h.seen == 0)
-    return implies(unseen, t.h.read + burst_bound(t.h) + t.h.band < t.h.ceil + BIAS)
+    return implies(unseen, t.h.read + burst_bound(t) + t.h.band < t.h.ceil + BIAS)
 
 
 LEMMAS = (

@@ -126,9 +126,12 @@ def ran_then(t: Transition) -> Any:
     return choose(either(new_connection(t), gone(t)), 0, t.g.ran)
 
 
-def burst_bound(h: Any) -> Any:
-    """Bound of the rise by one burst of a line: 1.5 times the largest rise since one stayed, 20 kPa more at least; 110 kPa before one did. Pa."""
-    return choose(h.lift != 0, h.lift + highest(h.lift >> 1, 20_000), 110_000)
+def burst_bound(t: Transition) -> Any:
+    """Bound of the rise by one burst of a line: 1.5 times the largest rise since one stayed, 20 kPa more at least; before one did 110 kPa, and before
+    any air 200 kPa unless the hose is under 30 kPa. Pa."""
+    h = t.h
+    first = choose(either(ran_then(t) != 0, reading(h) < BIAS + 30_000), 110_000, 200_000)
+    return choose(h.lift != 0, h.lift + highest(h.lift >> 1, 20_000), first)
 
 
 def burst_near(t: Transition) -> Any:
@@ -136,7 +139,7 @@ def burst_near(t: Transition) -> Any:
     return both(
         t.h.seen == 0,
         t.x.flags & 8 != 0,
-        reading(t.h) + burst_bound(t.h) + t.h.band >= t.h.ceil + BIAS,
+        reading(t.h) + burst_bound(t) + t.h.band >= t.h.ceil + BIAS,
     )
 
 

@@ -136,21 +136,21 @@ def damaged_limits(t: Transition) -> Any:
 
 
 def frozen_rule(which: str) -> Callable[[Transition], Any]:
-    """No change of code for 100 ticks while the other reading moved by more than 8 kPa since the last change."""
+    """No change of code for 50 ticks while the other reading moved by more than 8 kPa since the last change."""
 
     def claim(t: Transition) -> Any:
         n, mark, code = (z3.BitVec(f"ghost_{which}_{part}", 32) for part in ("n", "mark", "code"))
         other = (t.h.fb if which == "a" else t.h.fa) >> 4
         names = f"last_{which}", f"frz_{which}", f"fref_{which}"
         changed = getattr(t.x, which) != code
-        n2 = choose(judged(t), choose(changed, 0, lowest(n + 1, 100)), n)
+        n2 = choose(judged(t), choose(changed, 0, lowest(n + 1, 50)), n)
         mark2 = choose(both(judged(t), changed), other, mark)
         code2 = choose(judged(t), getattr(t.x, which), code)
 
         def tied(s: Any, k: Any, m: Any, c: Any) -> Any:
             return both(
                 k >= 0,
-                k <= 100,
+                k <= 50,
                 k <= getattr(s, names[1]),
                 m == getattr(s, names[2]),
                 c == getattr(s, names[0]),
@@ -158,12 +158,12 @@ def frozen_rule(which: str) -> Callable[[Transition], Any]:
 
         met = both(
             judged(t),
-            n2 >= 100,
+            n2 >= 50,
             either(other - mark2 > 8_000, mark2 - other > 8_000),
             t.h.warm >= 50,
         )
         still = either(t.h.cause == MEMORY, tied(t.h, n2, mark2, code2))
-        tick = implies(both(judged(t), t.g.frz_a <= 100), t.h.frz_a <= 100)
+        tick = implies(both(judged(t), t.g.frz_a <= 50), t.h.frz_a <= 50)
         return implies(tied(t.g, n, mark, code), both(still, tick, implies(met, latched(t))))
 
     return claim

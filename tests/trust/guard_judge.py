@@ -43,8 +43,8 @@ DISTURBED_ROWS = 4_000
 FIRST_ROWS = 500
 # Values at which a counter or mark changes what the guard does; used to disturb recorded states.
 EDGES = {
-    "rest": (0, 1, 2, 15, 16), "warm": (0, 1, 48, 49, 50), "test": (0, 1, 49, 50, 79, 80, 81, 129, 130, 131, TEST_DONE), "frz_a": (98, 99, 100),
-    "frz_b": (98, 99, 100), "range_a": (1, 2, 3), "range_b": (1, 2, 3), "disagree": (48, 49, 50), "over": (48, 49, 50), "key_cnt": (1, 2, 3),
+    "rest": (0, 1, 2, 15, 16), "warm": (0, 1, 48, 49, 50), "test": (0, 1, 49, 50, 79, 80, 81, 129, 130, 131, TEST_DONE), "frz_a": (48, 49, 50),
+    "frz_b": (48, 49, 50), "range_a": (1, 2, 3), "range_b": (1, 2, 3), "disagree": (48, 49, 50), "over": (48, 49, 50), "key_cnt": (1, 2, 3),
     "cut_cnt": (1, 2, 3), "sup_cnt": (1, 2, 3), "baro_cnt": (248, 249, 250), "on_ticks": (0, 24, 25, 32_766, 32_767), "on": (0, 1), "ran": (0, 1),
     "nr_cnt": (0, 20, 90, 700, 32_767, 32_768), "off_cnt": (249, 250, 251, 1_273, 1_274, 1_275, 65_535), "armed": (0, 1),
     "since": (0, 39, 40, 58, 59, 60, 61, 123, 124, 125, 248, 249, 250, 254, 255), "burst_more": (0, 1, 7, 8, 9), "at_ambient": (0, 1, 98, 99, 100, 254, 255), "seen": (0, 1), "stood": (0, 1, 640_001, 660_000, 660_001, 900_000),
@@ -195,7 +195,7 @@ def ghosts(of: Table) -> dict[str, Any]:
     }
     for which in "ab":
         found |= {
-            f"ghost_{which}_n": np.minimum(g[f"frz_{which}"], 100),
+            f"ghost_{which}_n": np.minimum(g[f"frz_{which}"], 50),
             f"ghost_{which}_mark": g[f"fref_{which}"],
         }
         found[f"ghost_{which}_code"] = g[f"last_{which}"]

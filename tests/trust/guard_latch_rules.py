@@ -238,8 +238,8 @@ def cause_is_met(t: Transition) -> Any:
     ]
     rows += [
         (23, both(t.g.ran != 0, t.g.over + 1 >= 50, reading(h) > t.g.ceil + t.g.band + BIAS)),
-        (19, both(h.frz_a >= 100, either(other_a - h.fref_a > 8_000, h.fref_a - other_a > 8_000))),
-        (20, both(h.frz_b >= 100, either(other_b - h.fref_b > 8_000, h.fref_b - other_b > 8_000))),
+        (19, both(h.frz_a >= 50, either(other_a - h.fref_a > 8_000, h.fref_a - other_a > 8_000))),
+        (20, both(h.frz_b >= 50, either(other_b - h.fref_b > 8_000, h.fref_b - other_b > 8_000))),
         (21, both(t.g.on != 0, h.nr_cnt > x.norise)),
         (22, both(while_off, both_rose(t, h.ref_a, h.ref_b, 3_000))),
         (24, both(active(t), x.load >= 8)), (25, both(active(t), x.gap >= 40)), (33, both(t.g.on != 0, z3.Not(intact(x)))),

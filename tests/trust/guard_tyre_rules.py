@@ -113,7 +113,7 @@ def line(t: Transition) -> Any:
 def bursts_stay_below(t: Transition) -> Any:
     """A line of which no flow was seen runs only while reading, bound and guard band lie under the ceiling."""
     unseen = both(source_on(t.o), line(t), t.h.seen == 0)
-    return implies(unseen, reading(t.h) + burst_bound(t.h) + t.h.band < t.h.ceil + BIAS)
+    return implies(unseen, reading(t.h) + burst_bound(t) + t.h.band < t.h.ceil + BIAS)
 
 
 def bursts_are_short(t: Transition) -> Any:

@@ -8,11 +8,12 @@ from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _burst, _unask
 from rimward_fw.kernels.fill_heat import _cooled, _heat, _judge, _refer
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_plan import _plan
-from rimward_fw.kernels.fill_rest import _first_sight, _forget, _go, _seen_again, _still, _stop, _tyre_now
-from rimward_fw.kernels.fill_search import _begin_search, _found, _search
+from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _forget, _go, _jumps, _lost, _seen_again, _still, _stop, _tyre_now
+from rimward_fw.kernels.fill_search import _begin_search, _found, _search, _unseen
 from rimward_fw.kernels.fill_source import _count, _lag
 
-_MEAN = const(1)  # inputs y from here
+_READ = const(0)  # inputs y from here
+_MEAN = const(1)
 _OUT = const(2)
 _SW = const(3)
 _WHY = const(4)
@@ -22,6 +23,7 @@ _TARGET = const(7)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
 _KIND = const(15)  # 0 compressor, 1 line
+_STOP_PA = const(16)
 _COAST = const(17)
 _CONN = const(18)
 _SPIN = const(24)
@@ -35,6 +37,7 @@ _G_TESTING = const(32)
 _G_OFF = const(64)  # the guard saw the chuck come off
 _VENT = const(2)
 _BEEP = const(4)
+_SENSORS_DISAGREE = const(18)
 _RISING_WHILE_OFF = const(22)
 _GONE = const(2)  # as SEEN, within a tick: the tyre is forgotten at its end
 _IDLE = const(0)  # states, as FILL_STATES of the protocol
@@ -85,6 +88,7 @@ _WATCH_REF = const(58)
 _RESTED = const(59)
 _FLAT_PA = const(11_000)  # below this a reading is no tyre: zero error 10
 _ABOVE_PA = const(3_000)
+_SPRING_MAX = const(28_000)  # closing pressure of a core
 _LEAK_PA = const(6_000)  # Pa: what the heat may still be off by when the watch begins
 _WENT_PA = const(1_000)  # rise that the counted air should have brought
 _GONE_PA = const(8_000)  # errors of two readings and of the core's closing
@@ -94,6 +98,8 @@ _FIRST_PA = const(30_000)  # a first reading under that may be the self-test's a
 _NEAR_AMBIENT = const(15_000)  # zero error 10, play 2.5, noise
 _LOW_LOOKS = const(4)  # each 128 ms after the last: meanwhile a chuck taken off has shown itself to the guard
 _WATCHED = const(4_000)  # ticks after done from which on the watch compares: until then rests still tell the heat
+_LET_DOWN_TICKS = const(90)
+_LIFT_FAST = const(200_000)  # Pa: as far as a first burst may lift a hose (guard_tyre)
 _AT_STOP_TICKS = const(500)  # the guard sees the stop reading before any air
 _LET_GO_TICKS = const(1_500)  # 3 s in which a person may still answer the question about the volume
 _AMBIENT_MIN = const(20_000)  # Pa, under any place on earth
@@ -166,6 +172,8 @@ def _settle(f, y):
             if _gone(f, y) != 0:
                 f[_SEEN] = _GONE
                 return _stop(f, 7)
+            if _dead_end(f, y) != 0:
+                return _lost(f, y)
             f[_RESTED] = 1
             _seen_again(f, y)
             _plan(f, y)
@@ -219,8 +227,9 @@ def _bleed(f, y):
 
 def _measure(f, y):
     """Before the first burst: a held-open core shows the tyre; behind a closed one the search has to find it."""
-    if y[_KIND] != 0 and f[_SEEN] == 0 and f[_CNT] == 1:  # a line's self-test lifts the hose: to the guard that is no tyre that stood
-        return _VENT
+    if y[_KIND] != 0 and f[_SEEN] == 0 and f[_CNT] < _LET_DOWN_TICKS:  # a line's self-test lifts the hose: to the guard that is no tyre that stood
+        if f[_CNT] == 1 or y[_CHUCK] != 0 and y[_MEAN] > _NEAR_AMBIENT and y[_READ] + _LIFT_FAST >= y[_STOP_PA]:
+            return _VENT
     if y[_CHUCK] == 0 or y[_KIND] != 0 and f[_SEEN] == 0:  # nor is its air a part of the first burst's rise
         if f[_CNT] < (50 if y[_KIND] == 0 else 150) or (_lag(f, y) > 250 or _lag(f, y) < -250) and f[_CNT] < 500:
             return 0
@@ -228,6 +237,8 @@ def _measure(f, y):
         if y[_MEAN] > _FLAT_PA and f[_SEEN] == 0:
             _first_sight(f, y, y[_MEAN])
         if f[_SEEN] != 0:
+            if f[_MODEL] > _WENT_PA and _dead_end(f, y) != 0:
+                return _lost(f, y)
             _sample(f, y)
             if f[_LEARNT] == 0 and f[_PT] > y[_TARGET] + _ABOVE_PA:
                 return _stop(f, 49)
@@ -237,6 +248,8 @@ def _measure(f, y):
             return _plan(f, y)
     elif f[_SEEN] != 0:  # behind a closed core the reading says nothing: a small burst first
         part = y[_TARGET] - f[_COLD]
+        if f[_LEARNT] == 0 and -part > _SPRING_MAX:
+            return _stop(f, 49)
         if part > 2_000:
             f[_RESTED] = 0
             return _begin_burst(f, y, _TOPPING_UP, _air_for(f, _least(part >> 2, 10_000)))
@@ -264,7 +277,7 @@ def _stopped(f, y):
         f[_PT] = y[_MEAN]
         f[_BLEED_N] = _BLEED_MIN
         return _go(f, _BLEEDING)
-    if y[_SW] & _S_RUN != 0 and f[_RUN_F] == 0 and f[_REASON] != 48:
+    if y[_SW] & _S_RUN != 0 and f[_RUN_F] == 0 and f[_REASON] != 48 and f[_REASON] != _SENSORS_DISAGREE:
         f[_TOPS] = 0
         return _go(f, _READY)
     return 0
@@ -292,7 +305,7 @@ def _decide(f, y):
         if run == 0:
             f[_STATE] = _READY
         elif f[_CALM] > _AT_STOP_TICKS:
-            return _stop(f, 49)
+            return _unseen(f, y)
         elif y[_OUT] & _G_READY != 0:
             f[_REASON] = 0
             return _go(f, _MEASURING)
@@ -313,7 +326,7 @@ def _decide(f, y):
         f[_REASON] = 1
         f[_RESTED] = 0
         return _go(f, _READY)
-    if y[_CHUCK] != 0 and _unasked(f, y) != 0:
+    if _unasked(f, y) != 0:
         return _stop(f, _RISING_WHILE_OFF)
     if s == _MEASURING:
         return _measure(f, y)
@@ -328,7 +341,7 @@ def _decide(f, y):
 
 
 def step(f: ptr32, y: ptr32) -> int:
-    """One tick. `f`: 63 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
+    """One tick. `f`: 65 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
     bits = 0
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)
@@ -336,6 +349,7 @@ def step(f: ptr32, y: ptr32) -> int:
         return 0  # no arming writes such words
     else:
         _count(f, y)
+        _jumps(f, y)
         if y[_KIND] != 0:
             _watch_burst(f, y)
         f[_BEAT] = (f[_BEAT] + 1) & 7

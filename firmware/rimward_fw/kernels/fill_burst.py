@@ -80,7 +80,7 @@ _MARGIN = const(2_500)
 _UNASKED_PA = const(20_000)  # over what the last burst left: what a hose regains as it warms is under 6
 _EDGE = const(300)  # Pa under the guard's limit up to which a burst still begins: noise of the filtered reading
 _OPEN = const(45)  # ticks after which the valves are open and the reading shows it: dead time 25, opening 12, sensors and filters 50 ms
-_OVER = const(16_000)  # over the stop reading and still under the guard's over-pressure, which lies two guard bands (20 kPa) above
+_OVER = const(18_500)  # over the stop reading and still under the guard's over-pressure, which lies two guard bands (20 kPa) above
 _CUTOFF_LOW = const(496_000)  # trips at 502 to 538 kPa and 927 to 963 kPa
 _CUTOFF_HIGH = const(920_000)
 _LOOK_PA = const(30_000)  # Pa over the last rest from which on no burst behind a closed core goes over the stop reading before the next rest: widest spring
@@ -175,7 +175,7 @@ def _watch_burst(f, y):
 
 
 def _unasked(f, y):
-    """1 where a line lifts the hose behind a closed core although no burst was asked for since: a valve that does not shut, opened by the other."""
+    """1 where a line lifts the hose although no burst was asked for since: a valve that does not shut, opened by the other."""
     lower = (y[_MEAN] << 1) - y[_READ]  # of the two transducers: one that fails is no valve
     return 1 if y[_KIND] != 0 and f[_LAST] > 0 and f[_OFF] > _WAIT and lower > f[_BASE] + f[_LEFT] + _UNASKED_PA else 0
 

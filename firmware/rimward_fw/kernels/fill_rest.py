@@ -3,7 +3,7 @@
 from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_heat import _refer, _rest_heat
-from rimward_fw.kernels.fill_numbers import _least, _most, _within
+from rimward_fw.kernels.fill_numbers import _least, _most, _size, _within
 from rimward_fw.kernels.fill_source import _lag
 
 # Inputs y.
@@ -57,8 +57,13 @@ _TRIES = const(53)
 _FOUND_AIR = const(55)
 _SHORT = const(60)  # ticks of its shortest burst that lets air in
 _RELAY = const(62)  # ticks for which the relay has been closed
+_APART = const(63)
+_ROUGH = const(64)
 _STOPPED = const(14)
+_GONE = const(2)  # as SEEN, within a tick: the tyre is forgotten at its end
 _HOSE_OR_TYRE = const(7)
+_SENSORS_DISAGREE = const(18)
+_NOT_SEEN = const(65)
 
 _SHUT_COMPRESSOR = const(40)  # gate lag, coast-down and sensors
 _SHUT_LINE = const(60)  # dead time 25, coil 13, closing 20, sensors and filters 50 ms
@@ -75,6 +80,11 @@ _LIMP_PA = const(30_000)  # above this the tyre's shape is full
 _LEARN_PA = const(8_000)
 _VOLUME_PA = const(20_000)
 _JUDGE_PA = const(90_000)  # no volume is judged under that
+_ROUGH_MOST = const(12_800)  # 200 Pa a tick, four times what sound transducers show and a fifteenth of the noise at which they disagree
+_STEADY = const(3_000)  # Pa in 16 ticks: faster, two taps that lag differently move the readings apart
+_DEAD_WAIT = const(1_200)  # ticks: the guard waits 250 and looks for 6 kPa
+_DEAD_PA = const(15_000)  # Pa: what heat and a core's closing add to a rise of twice the model's; a hose holds a seventh of the smallest tyre
+_DEAD_PA_FIRST = const(30_000)  # to one of two and a half times, while the volume is the profile's: another wheel of half of that is no dead end
 
 
 def _go(f, state):
@@ -85,8 +95,8 @@ def _go(f, state):
 
 
 def _stop(f, reason):
-    """Stop without latch."""
-    f[_REASON] = reason
+    """Stop without latch. A pressure that seems to fall while one transducer jumps is that transducer's fault."""
+    f[_REASON] = _SENSORS_DISAGREE if reason == _HOSE_OR_TYRE and f[_ROUGH] > _ROUGH_MOST else reason
     return _go(f, _STOPPED)
 
 
@@ -128,6 +138,31 @@ def _forget(f, y):
     f[_GAIN] = y[_AMBIENT] * 64 // (y[_VOL] + y[_MANIFOLD]) if y[_VOL] > 0 else 0
 
 
+def _jumps(f, y):
+    """Follow how far one tick moves the two readings apart while no air flows: the noise of one of them. Every tick."""
+    apart = y[_READ] - y[_MEAN]
+    if f[_OFF] > _SHUT_LINE and -_STEADY < _lag(f, y) < _STEADY:
+        f[_ROUGH] = f[_ROUGH] + _size(apart - f[_APART]) - (f[_ROUGH] >> 6)
+    f[_APART] = apart
+
+
+def _dead_end(f, y):
+    """1 where a tyre that was seen, or is by an open core, rises by far more than the counted air explains: the air stays in the hose. It is kinked, or the core shut."""
+    most = f[_MODEL] << 1
+    most = most + _DEAD_PA if f[_LEARNT] != 0 else most + (f[_MODEL] >> 1) + _DEAD_PA_FIRST
+    return 1 if (f[_SEEN] != 0 or y[_CHUCK] == 0) and _tyre_now(f, y) - f[_PT] > most else 0
+
+
+def _lost(f, y):
+    """Stop without latch: the reading says nothing of the tyre. Air that comes unasked is found by the guard meanwhile."""
+    if _dead_end(f, y) == 0:
+        return _stop(f, _HOSE_OR_TYRE)
+    if f[_OFF] < _DEAD_WAIT or f[_CALM] < _CALM_TICKS and y[_CHUCK] == 0:
+        return 0
+    f[_SEEN] = _GONE
+    return _stop(f, _NOT_SEEN)
+
+
 def _still(f, y):
     """1 once the flow has ended: nothing left to the slope but heat. Behind a closed core a reading that goes on falling is a leak
     of hose or chuck, and says nothing of the tyre."""
@@ -143,10 +178,10 @@ def _still(f, y):
             if f[_OFF] < _LOOK_FROM + _LOOK or f[_CNT] < _LOOK:
                 return 0
             if f[_PEAK] - y[_READ] > _HOSE_LEAK_PA:
-                return _stop(f, _HOSE_OR_TYRE)
+                return _lost(f, y)
     f[_CALM] = f[_CALM] + 1 if f[_OFF] >= shut and slope < limit and slope > -limit else 0
     if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= _PATIENCE and y[_CHUCK] != 0 and slope < 0:
-        return _stop(f, _HOSE_OR_TYRE)
+        return _lost(f, y)
     return 1 if f[_CALM] >= _CALM_TICKS or f[_OFF] >= _PATIENCE else 0
 
 

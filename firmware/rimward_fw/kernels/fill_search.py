@@ -4,7 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _given, _let_down, _patience, _rested
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
-from rimward_fw.kernels.fill_rest import _first_sight, _go, _stop, _tyre_now
+from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _go, _lost, _stop, _tyre_now
 from rimward_fw.kernels.fill_source import _coming, _lag, _rate, _shut_rise
 
 # Inputs y.
@@ -65,6 +65,9 @@ _KNEE_SURE_PA = const(12_000)  # one burst that lifts so much and runs off shows
 _LOOK_AGAIN = const(250)  # ticks: by then a slow core has let the excess go
 _UNWATCHED = const(320)  # as in fill_burst
 _RELIEFS = const(3)  # a tyre that so many rounds do not show cannot be found under the guard's bound
+_ABOVE_TARGET = const(49)
+_NOT_SEEN = const(65)
+_HOSE_PA = const(15_000)  # a hose cools by that much after the last try: air that lifts it by less tells nothing
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
 
@@ -94,13 +97,18 @@ def _fits(f, y):
     return 1 if y[_READ] + f[_LIFT] + f[_LIFT] // 5 + 2_000 < y[_STOP_PA] else 0
 
 
+def _unseen(f, y):
+    """Stop: behind a closed core no tyre was found up to this reading, it holds more or takes no air; through an open one it holds this."""
+    return _stop(f, _NOT_SEEN if y[_CHUCK] != 0 else _ABOVE_TARGET)
+
+
 def _search(f, y):
     """Run a compressor until the rise slows to a third of a closed manifold's; a line by its shortest bursts. Returns WANT."""
     if y[_WHY] > 3 and f[_OFF] > _given(y):
         return _stop(f, y[_WHY])
     wait = _patience(y)
     if f[_OFF] > wait and f[_CNT] > wait:
-        return _stop(f, 49) if y[_KIND] != 0 and y[_WHY] == 2 else _go(f, _SETTLING)  # not seen: at or above this reading
+        return _unseen(f, y) if y[_KIND] != 0 and y[_WHY] == 2 else _go(f, _SETTLING)
     came = f[_AIR] - f[_AIR_0]
     if y[_KIND] == 0:
         lag = _most(_lag(f, y), 0)
@@ -134,7 +142,7 @@ def _search(f, y):
     if f[_OFF] == _UNWATCHED and y[_CHUCK] != 0:
         f[_TRIES] = f[_TRIES] + 1
         if f[_TRIES] > _RELIEFS:
-            return _stop(f, 49)
+            return _unseen(f, y)
     if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0 and _lag(f, y) < _RISES:
         f[_CHOP] = 0
     elif f[_CHOP] != 0 and (y[_WHY] == 2 or _fits(f, y) == 0):
@@ -144,19 +152,21 @@ def _search(f, y):
 
 def _found(f, y):
     """At rest after a burst of the search: was there a tyre?"""
+    if _dead_end(f, y) != 0:
+        return _lost(f, y)
     came = f[_AIR] - f[_AIR_0]
-    took = came - _refill(y, y[_MEAN] - f[_FOUND_PA])
-    f[_FOUND_AIR] = f[_FOUND_AIR] + _most(took, 0)
+    went = came - _refill(y, y[_MEAN] - f[_FOUND_PA])
+    f[_FOUND_AIR] = f[_FOUND_AIR] + _most(went, 0)
     took = f[_FOUND_AIR]
     if y[_CHUCK] == 0:
         seen = 1 if y[_MEAN] > f[_START] + _ROSE_PA else 0
     else:
-        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and took > came >> 1) else 0
+        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and came > _refill(y, _HOSE_PA) and went > came >> 1) else 0
     if seen == 0:
         if took > (_air_for(f, _NO_TYRE_PA) if y[_KIND] == 0 else _air_for(f, _NO_TYRE_PA) * 4):
             return _stop(f, 51)
         if y[_MEAN] > _EMPTY_PA and y[_MEAN] < f[_FOUND_PA] + 1_500 and f[_TRIES] > 0:
-            return _stop(f, 49)  # not seen: at or above this reading
+            return _unseen(f, y)
         f[_TRIES] = _least(f[_TRIES] + 1, 6)
         return _begin_search(f, y)
     if y[_CHUCK] != 0:
@@ -170,5 +180,5 @@ def _found(f, y):
     _first_sight(f, y, _tyre_now(f, y))
     if y[_CHUCK] == 0 or y[_MEAN] >= _EMPTY_PA:  # the tyre holds this at least
         if y[_MEAN] - (_SPRING_MAX if y[_CHUCK] != 0 else 0) > y[_TARGET] + _ABOVE_PA:
-            return _stop(f, 49)
+            return _stop(f, _ABOVE_TARGET)
     return 1

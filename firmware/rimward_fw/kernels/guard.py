@@ -13,7 +13,7 @@ Criteria (G3). A fault must persist for its window; a later row outweighs an ear
 | criterion            | threshold                            | window         | cause               | promise |
 | -------------------- | ------------------------------------ | -------------- | ------------------- | ------- |
 | sensors disagree     | 30 kPa; before any air the slope more | 50 ticks      | SENSORS_DISAGREE    | G1, G3  |
-| sensor A / B frozen  | no change while the other moves 8 kPa | 100 ticks     | SENSOR_x_FROZEN     | G3      |
+| sensor A / B frozen  | no change while the other moves 8 kPa | 50 ticks      | SENSOR_x_FROZEN     | G3      |
 | sensor A / B range   | outside 5 to 95 % of supply          | 3 ticks        | SENSOR_x_RANGE      | G1, G3  |
 | sensor supply        | outside 4.74 to 5.25 V               | 3 ticks        | SENSOR_SUPPLY       | G1, G3  |
 | barometer            | outside 50 to 110 kPa, RUN held      | 250 ticks      | BAROMETER           | G1      |

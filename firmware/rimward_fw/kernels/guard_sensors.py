@@ -27,7 +27,7 @@ _RATIO_HIGH = const(62259)
 _SHORT = const(3)
 _AGREE_16 = const(480_000)  # 30 kPa in filter units
 _AGREE_TICKS = const(50)
-_FROZEN_TICKS = const(100)
+_FROZEN_TICKS = const(50)  # as AGREE_TICKS and with less to see, so that a word that stands is named before the difference that it makes
 _FROZEN_PA = const(8_000)
 _SUPPLY_LOW = const(74)
 _SUPPLY_HIGH = const(82)
@@ -50,7 +50,7 @@ def sensors_disagree(g: ptr32, fa: int, fb: int, lag: int, baro: int) -> int:
 
 
 def sensor_frozen(g: ptr32, x: ptr32, fa: int, fb: int) -> int:
-    """Return the fault of a transducer whose code has not changed for 100 ticks while the other moved by 8 kPa, else 0."""
+    """Return the fault of a transducer whose code has not changed for 50 ticks while the other moved by 8 kPa, else 0."""
     fault = 0
     if x[_A] != g[_LAST_A]:
         g[_LAST_A] = x[_A]

@@ -5,7 +5,7 @@ Until flow into a tyre was seen in this connection, a workshop line behind a pre
 longer dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst
 that admits air passes the dead time by at most 2 ms. After a burst into a tyre the reading falls again and then is steady, which a
 leak is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms). The
-bound is 1.5 times the largest rise of a closed manifold, at least 20 kPa more. Flow that was seen is forgotten once the manifold is
+bound is 1.5 times the largest rise of a closed manifold, at least 20 kPa more; before one was seen 110 kPa, and before any air 200 from 30 kPa on. Flow that was seen is forgotten once the manifold is
 at ambient with the source off.
 
 An open vent lowers the manifold; such a fall is no flow. While the vent is open no air is admitted, and no rise or fall counts until
@@ -42,7 +42,9 @@ _BIAS = const(600_000)
 
 _BURST_TICKS = const(3)  # 6 ms: shortest command that lets air in through valves of 5 to 25 ms dead time
 _BURST_REST = const(60)  # 120 ms: dead time 25, coil 13, closing 20, sensor and filters 50 ms, so that the peak has been read
-_LIFT_FIRST = const(110_000)  # Pa, before a burst was seen: the largest rise of a dead-ended manifold is 106 kPa
+_LIFT_FIRST = const(110_000)  # Pa, before a burst was seen, from a hose that was let down: the largest rise of a dead-ended manifold is 106 kPa
+_LIFT_FAST = const(200_000)  # the first burst, from a hose that was not: valves that open in 5 and shut in 25 ms lift the smallest one by 190 kPa
+_LET_DOWN = const(30_000)
 _LIFT_MORE = const(20_000)  # Pa over the largest rise at least: 2 ms more of a valve that has just begun to open
 _LIFT_MIN = const(4_000)  # Pa, smaller rises say nothing
 _NOTHING_PA = const(2_000)  # Pa: under that a burst let nothing in; noise of the filtered reading is 1 kPa
@@ -136,7 +138,9 @@ def burst_near(g: ptr32, x: ptr32, read: int) -> int:
     if g[_SEEN] != 0 or x[_FLAGS] & _LINE == 0:
         return 0
     more = g[_LIFT] >> 1
-    lift = g[_LIFT] + (more if more > _LIFT_MORE else _LIFT_MORE) if g[_LIFT] != 0 else _LIFT_FIRST
+    lift = g[_LIFT] + (more if more > _LIFT_MORE else _LIFT_MORE)
+    if g[_LIFT] == 0:
+        lift = _LIFT_FIRST if g[_RAN] != 0 or read < _LET_DOWN + _BIAS else _LIFT_FAST
     return 1 if read + lift + g[_BAND] >= g[_CEIL] + _BIAS else 0
 
 

@@ -71,6 +71,7 @@ CAUSES = {
     "limits-damaged": "Switch off/and on",
     "wrong-volume": "Check wheel/tyre size",
     "above-target": "Let air out",
+    "not-seen": "Feel tyre/see hose",
     "leaking": "Find leak/valve, bead",
     "no-tyre": "Chuck home/valve open",
     "not-settling": "Find leak/let stand",
