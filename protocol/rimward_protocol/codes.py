@@ -127,6 +127,7 @@ OUT_LATCHED = const(8)
 OUT_READY = const(16)
 OUT_TESTING = const(32)
 OUT_CHUCK_OFF = const(64)
+STATUS_PRESSURE_OPEN = const(128)  # in `out` of STATUS_IS only; never an output of the guard
 
 IDLE = const(0)
 READY = const(1)

@@ -34,7 +34,7 @@ NOTHING = ()
 STATUS_IS = (
     ("tick", "I", "tick", "since start"),
     ("state", "B", "", "FILL_STATES"),
-    ("out", "B", "", "GUARD_OUTS"),
+    ("out", "B", "", "GUARD_OUTS; bit 7: the chosen wheel's chuck is pressure-open"),
     ("cause", "B", "", "latched cause; 0 none"),
     ("stop_cause", "B", "", "cause of the last stop"),
     ("range", "B", "", "RANGES: state of the range key"),

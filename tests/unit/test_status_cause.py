@@ -1,9 +1,12 @@
-"""What the inflator says of a visit that is over is what it wrote into the record (G9: one cause, one word)."""
+"""What the inflator says of a visit that is over is what it wrote into the record (G9: one cause, one word); and its chuck."""
 
 from dataclasses import replace
 from types import SimpleNamespace
 
+import pytest
 from rimward.device.link import verbs
+from rimward.device.link.live import Watcher
+from rimward.device.link.screen import read_screen
 from rimward.simulation.person import Person
 from rimward.simulation.scenario import Scenario, plant_of, profile_of
 from rimward.simulation.virtual import VirtualInflator
@@ -11,6 +14,7 @@ from rimward_fw.control import cycle, status
 from rimward_fw.ui import display
 from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
+from rimward_protocol.interval import ABOVE_PA, BELOW_PA
 
 
 def test_a_fill_stopped_for_its_volume_says_so_after_the_record_is_closed() -> None:
@@ -53,6 +57,36 @@ def test_an_intermediate_pause_is_not_called_the_target() -> None:
         inflator.hands.run = False
         ended = person.fill()
         assert (ended["state"], ended["stop_cause"]) == ("done", "target-reached")
+
+
+@pytest.mark.parametrize("chuck", ["pin-open", "pressure-open"])
+def test_the_status_names_the_chuck_and_watch_gives_the_range_that_the_display_gives(
+    chuck: str,
+) -> None:
+    scenario, closed = Scenario(chuck=chuck), chuck == "pressure-open"
+    with VirtualInflator(replace(plant_of(scenario), tyre_pa=300_000.0)) as inflator:
+        person = Person(inflator)
+        person.bring(profile_of(scenario))
+        assert person.status()["pressure_open"] is False  # no wheel is chosen
+        person.choose(scenario.wheel_id())
+        raw = person.client.request(codes.STATUS)
+        assert raw["out"] & codes.STATUS_PRESSURE_OPEN == (128 if closed else 0)
+        assert verbs.status_row(raw)["out"] < 128
+        watcher = Watcher(person.client, 20)
+        assert person.fill()["state"] == "done"
+        rows, lines = watcher.turn(), set()
+        while rows[-1]["state"] != "done" or rows[-1]["tyre_pa"] is None:
+            inflator.advance(0.1)
+            rows += watcher.turn()
+        for _ in range(12):  # the display's turns
+            inflator.advance(1.0)
+            lines |= set(read_screen(person.client).lines)
+    seen = {line.strip() for line in lines if line.strip().startswith("tyre ")}
+    last = rows[-1]
+    assert all(row["tyre_low_pa"] is None for row in rows if row["air_on"])
+    assert [("-" in line) for line in seen] == [closed]
+    ends = (last["tyre_pa"] - BELOW_PA, last["tyre_pa"] + ABOVE_PA) if closed else (None, None)
+    assert (last["tyre_low_pa"], last["tyre_high_pa"]) == ends
 
 
 def test_a_finished_fill_is_not_named_by_the_stop_of_its_last_pulse() -> None:

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from rimward.base.closed_core import live_between, show_between, tyre_between
 from rimward.sessions import read_session
-from rimward.sessions.closed_core import tyre_between
 from rimward.sessions.facts import facts, range_rows
 from rimward.simulation.campaign import fills
 from rimward_fw.ui import display_numbers
-from rimward_protocol import interval
+from rimward_protocol import enumerations, interval
 from rimward_protocol.codes import CHUCK_PIN_OPEN, CHUCK_PRESSURE_OPEN
 
 from tests.web.record import recorded
@@ -33,6 +33,16 @@ def test_only_a_closed_core_leaves_a_range() -> None:
     assert tyre_between(200_000, CHUCK_PIN_OPEN) == (200_000, 200_000)
     assert tyre_between(200_000, CHUCK_PRESSURE_OPEN) == (175_000, 216_000)
     assert tyre_between(10_000, CHUCK_PRESSURE_OPEN) == (0, 26_000)
+
+
+def test_a_live_figure_is_a_range_only_where_the_display_gives_one() -> None:
+    words = [word for _number, word, _meaning in enumerations.FILL_STATES]
+    given = [word for word in words if live_between(200_000, word, True)]
+    assert given == ["ready", "done", "stopped"]
+    assert live_between(200_000, "done", True) == (175_000, 216_000)
+    assert live_between(200_000, "done", False) is None  # pin-open, or firmware that names no chuck
+    assert live_between(None, "done", True) is None
+    assert show_between((175_000, 216_000)) == "between 1.75 bar (25.3 psi) and 2.16 bar (31.4 psi)"
 
 
 def test_the_record_gives_the_range() -> None:

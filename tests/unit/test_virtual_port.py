@@ -268,8 +268,8 @@ def test_watch_shows_rows_and_stops(shop: Shop, inflator: Inflator) -> None:
     assert all(0 <= row["age_s"] < 60 and row["old"] is (row["age_s"] > 1.0) for row in rows)
     assert all(b - a == 25 for a, b in zip(ticks, ticks[1:]))
     assert set(rows[0]) == {
-        "tick", "reading_pa", "a_pa", "b_pa", "tyre_pa", "ceiling_pa", "stop_pa", "target_pa", "state", "air_on", "cause", "waiting", "stop_cause",
-        "age_s", "old", "status_old",
+        "tick", "reading_pa", "a_pa", "b_pa", "tyre_pa", "tyre_low_pa", "tyre_high_pa", "ceiling_pa", "stop_pa", "target_pa", "state", "air_on",
+        "cause", "waiting", "stop_cause", "age_s", "old", "status_old",
     }  # fmt: skip
     assert "at the hose" in shop.run("watch", "--port", inflator.port, "--seconds", "0.6").stdout
 

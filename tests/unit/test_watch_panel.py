@@ -5,7 +5,7 @@ from rimward.cli.commands import watch
 from rimward.device.link.live import Watcher
 
 ROW = {
-    "reading_pa": 250_000, "tyre_pa": None, "ceiling_pa": 447_000, "stop_pa": 437_000, "target_pa": 393_352, "state": "filling", "air_on": True,
+    "reading_pa": 250_000, "tyre_pa": None, "tyre_low_pa": None, "tyre_high_pa": None, "ceiling_pa": 447_000, "stop_pa": 437_000, "target_pa": 393_352, "state": "filling", "air_on": True,
     "cause": "none", "stop_cause": "none", "waiting": "nothing", "age_s": 0.1, "old": False, "status_old": False,
 }  # fmt: skip
 
@@ -63,6 +63,18 @@ def test_a_line_for_a_pipe_says_all_of_it_without_a_frame() -> None:
     assert "\n" not in line and not set(line) & set("╭│╰─")
     old = watcher().line({**ROW, "old": True, "age_s": 3.2})
     assert old.startswith("OLD (3.2 s old): at the hose 2.50") and "next" not in old
+
+
+def test_behind_a_closed_core_at_rest_the_tyre_is_a_range() -> None:
+    seen = watcher()
+    seen.status["pressure_open"] = True
+    for state, words in (
+        ("done", "in the tyre between 3.65 bar (52.9 psi) and 4.06 bar (58.9 psi)"),
+        ("filling", "in the tyre 3.90 bar (56.6 psi)"),
+    ):
+        row = {**ROW, "tyre_pa": 390_000, "state": state}
+        row.update(seen._range(row))
+        assert words in seen.line(row) and words in seen.panel(row).renderable.plain
 
 
 def test_a_line_for_a_pipe_comes_each_second_and_at_each_change(capsys, monkeypatch) -> None:

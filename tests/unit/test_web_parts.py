@@ -12,6 +12,7 @@ from rimward.web.hold import GRACE_S, Hold
 from rimward.web.limit_page import ride_of
 from rimward.web.live import both, kept, shown
 from rimward.web.ring import COLUMNS, Ring
+from rimward_protocol import codes
 
 HOST = "127.0.0.1:8477"
 TOKEN = "t" * 32
@@ -139,6 +140,14 @@ def test_samples_are_numbered_without_a_gap_and_memory_stays() -> None:
         "what is gone is told"
     )
     assert ring.last() == dict.fromkeys(COLUMNS, 19) and ring._rows.shape[0] == 8
+
+
+def test_a_tyre_behind_a_closed_core_is_a_range_while_it_rests() -> None:
+    row = [0, 0, 390_000, 0, codes.FILL_DONE, 447_000, 437_000, 390_000]
+    assert shown(row, True)["tyre_between"] == "3.65 and 4.06 bar (52.9 and 58.9 psi)"
+    assert shown(row, True)["tyre"] == shown(row)["tyre"] and shown(row)["tyre_between"] is None
+    row[4] = codes.FILLING
+    assert shown(row, True)["tyre_between"] is None
 
 
 def test_a_reading_over_the_ceiling_is_shown_over_it() -> None:

@@ -16,20 +16,22 @@ if TYPE_CHECKING:
 
 def status(app: "App") -> "Record":
     """All fields of STATUS_IS."""
-    e = app.engine
-    armed = app.cycle.phase == ARMED
+    e, cycle = app.engine, app.cycle
+    armed = cycle.phase == ARMED
     ceiling = e.g[slots.G_CEIL] if armed else 0
+    values = cycle.values
+    pressure_open = values and values["chuck"] == codes.CHUCK_PRESSURE_OPEN
     return {
         "tick": e.head,
-        "state": app.cycle.state(),
-        "out": e.out & 255,
+        "state": cycle.state(),
+        "out": e.out & 127 | (codes.STATUS_PRESSURE_OPEN if pressure_open else 0),
         "cause": e.g[slots.G_CAUSE],
         "stop_cause": why(app, e),
         "range": switch_range(e.x[slots.X_SW], app.BENCH),
         "waiting": app.waiting()[0],
-        "connection": app.cycle.connection,
+        "connection": cycle.connection,
         "reading_pa": e.g[slots.G_READ] - slots.BIAS_PA,
-        "tyre_pa": e.f[slots.F_TYRE_PA] if armed else app.cycle.tyre_pa,
+        "tyre_pa": e.f[slots.F_TYRE_PA] if armed else cycle.tyre_pa,
         "ceiling_pa": ceiling,
         "stop_pa": ceiling - e.g[slots.G_BAND] if ceiling else 0,
         "target_pa": e.y[slots.Y_TARGET_PA] if armed else 0,
@@ -39,7 +41,7 @@ def status(app: "App") -> "Record":
         "supply_mv": app.board.pump_mv,
         "tick_max_us": e.longest_us,
         "heap_free": app.heap_free,
-        "wheel_id": app.cycle.wheel,
+        "wheel_id": cycle.wheel,
     }
 
 
@@ -47,15 +49,15 @@ def why(app: "App", e: "Engine") -> int:
     """Cause for which no air moves: the fill controller's, the cycle's end, the guard's inhibit cause while RUN is held, or the last
     stop.
     """
-    if e.f[slots.F_REASON] or app.cycle.phase == OVER:
-        return e.f[slots.F_REASON] or app.cycle.cause
-    if app.cycle.phase == ARMED and e.f[slots.F_STATE] == codes.FILL_DONE:
-        return (
-            causes.TARGET_REACHED
-        )  # as its record says: the guard's last stop may be that of a pulse
-    if app.store.failing and app.cycle.phase == IDLE:
+    cycle = app.cycle
+    if e.f[slots.F_REASON] or cycle.phase == OVER:
+        return e.f[slots.F_REASON] or cycle.cause
+    if cycle.phase == ARMED and e.f[slots.F_STATE] == codes.FILL_DONE:
+        # as its record says: the guard's last stop may be that of a pulse
+        return causes.TARGET_REACHED
+    if app.store.failing and cycle.phase == IDLE:
         return causes.MEMORY
-    if app.cycle.must_let_go():
+    if cycle.must_let_go():
         return causes.NOT_READY
     held = e.x[slots.X_SW] & buttons.RUN and not e.out & (codes.OUT_READY | codes.OUT_TESTING)
     return e.g[slots.G_WHY] if held else e.g[slots.G_STOP]

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 from rimward_protocol import causes, codes, enumerations
 
+from rimward.base.closed_core import show_between, tyre_between
 from rimward.base.instrument import instrument_of
 from rimward.base.units import celsius, show_limit, show_minimum, show_reading
 from rimward.formats import records
 from rimward.sessions import beat
-from rimward.sessions.closed_core import tyre_between
 from rimward.sessions.log import SessionLog, read_session
 from rimward.sessions.targets import asked_of, targets_of
 from rimward.sessions.verification import Verification, verdict_of, verification_rows, verify
@@ -254,8 +254,7 @@ def range_rows(f: Facts) -> tuple[tuple[str, str, str], ...]:
     low, high = f.tyre_low_pa, f.tyre_high_pa
     if low is None or high is None or low == high:
         return ()
-    text = f"between {show_limit(low)} and {show_minimum(high)}"
-    return (("range", "In it, behind a closed core", text),)
+    return (("range", "In it, behind a closed core", show_between((low, high))),)
 
 
 def _settled(end: dict[str, Any] | None, profile: Any) -> dict[str, Any]:

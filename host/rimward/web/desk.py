@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from rimward_protocol import codes, enumerations
 
+from rimward.base.closed_core import tyre_between
 from rimward.base.errors import Refusal
 from rimward.device.link import verbs
 from rimward.device.link.client import Client
 from rimward.device.link.live import live_rows
 from rimward.device.link.ports import about_row, inflators, open_client
-from rimward.sessions.closed_core import tyre_between
 from rimward.sessions.log import SessionLog, read_session
 from rimward.sessions.report.archive import Archive
 from rimward.sessions.visit import cold_pa
@@ -91,6 +91,11 @@ class DeviceWorker:
         """Newest state; never changed in place."""
         with self._lock:
             return dict(self._state)
+
+    def pressure_open(self) -> bool:
+        """Return True if the inflator says that the chosen wheel's chuck is pressure-open."""
+        status = self.state()["status"]
+        return bool(status and status["pressure_open"])
 
     def use(self, port: str) -> None:
         """Switch to the inflator on another port."""

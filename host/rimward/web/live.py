@@ -9,6 +9,7 @@ from typing import Any
 from rimward_protocol import enumerations
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from rimward.base.closed_core import live_between
 from rimward.base.instrument import Instrument
 from rimward.base.units import show_limit, show_minimum, show_reading
 from rimward.web.desk import DeviceWorker
@@ -100,9 +101,8 @@ async def _feed(
             first, gone, rows = desk.ring.since(at)
             if rows or gone:
                 at = first + len(rows)
-                message.update(
-                    first=first, gone=gone, rows=rows, now=shown(rows[-1]) if rows else None
-                )
+                now = shown(rows[-1], desk.pressure_open()) if rows else None
+                message.update(first=first, gone=gone, rows=rows, now=now)
             if pongs:
                 message["pong"] = pongs.pop()
             if message:
@@ -117,15 +117,18 @@ async def _feed(
         desk.listeners.discard(ring)
 
 
-def shown(row: list[int]) -> dict[str, Any]:
-    """Return a sample as text, in the same words as everywhere."""
+def shown(row: list[int], pressure_open: bool = False) -> dict[str, Any]:
+    """Return a sample as text, in the same words as everywhere; with a range of the tyre where the display gives one."""
     _tick, reading, tyre, _on, state, ceiling, _stop, _target = row
     limit = ceiling or None
+    word = STATE_WORDS.get(state, "unknown")
+    known = tyre if tyre >= 0 else None
     return {
         "reading": both(show_reading(reading, limit)),
-        "tyre": both(show_reading(tyre, limit)) if tyre >= 0 else None,
+        "tyre": None if known is None else both(show_reading(known, limit)),
+        "tyre_between": between(live_between(known, word, pressure_open)),
         "over": bool(limit and reading > limit),
-        "state": STATE_WORDS.get(state, "unknown"),
+        "state": word,
     }
 
 

@@ -30,6 +30,8 @@ LINE_S = 1.0
 def command(port: str, rate: int, seconds: float | None, as_json: bool) -> None:
     """Show live pressure, ceiling and state, each with its age; older than a second is marked old. With --json one object a line.
 
+    With a pressure-open chuck the tyre's figure is a range while the tyre is at rest (ready, done, stopped), as on the display: with --json
+    tyre_low_pa and tyre_high_pa, null elsewhere.
     The age counts from the inflator's reading, transmission included. Without new samples the last one is shown again, as old.
     Into a pipe or a file it prints plain lines: one a second, and one at each change of state or cause.
     """

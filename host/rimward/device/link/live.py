@@ -8,6 +8,7 @@ from rich.panel import Panel
 from rich.text import Text
 from rimward_protocol import codes, enumerations, layout, sessionread
 
+from rimward.base.closed_core import live_between, show_between
 from rimward.base.errors import Refusal
 from rimward.base.instrument import CURRENT
 from rimward.base.units import show_limit, show_reading
@@ -55,7 +56,18 @@ class Watcher:
         self.client.pump()
         self._status()
         new, self._new = self._new, []
-        return [{**row, **{name: self.status[name] for name in STATUS_FIELDS}} for row in new]
+        return [
+            {**row, **self._range(row), **{name: self.status[name] for name in STATUS_FIELDS}}
+            for row in new
+        ]
+
+    def _range(self, row: dict[str, Any]) -> dict[str, Any]:
+        """Return the ends of the range in which the tyre lies, where the display gives one."""
+        low, high = live_between(row["tyre_pa"], row["state"], self.status["pressure_open"]) or (
+            None,
+            None,
+        )
+        return {"tyre_low_pa": low, "tyre_high_pa": high}
 
     def _status(self) -> None:
         now = self.client.transport.now_s()
@@ -92,11 +104,10 @@ class Watcher:
     def line(self, row: dict[str, Any]) -> str:
         """One line of plain text, for a pipe or a file. `row` as returned by `seen`."""
         ceiling = row["ceiling_pa"] or None
-        tyre = "unknown" if row["tyre_pa"] is None else show_reading(row["tyre_pa"], ceiling)
         old = row["old"] or row["status_old"]
         parts = [
             f"at the hose {show_reading(row['reading_pa'], ceiling)}",
-            f"in the tyre {tyre}",
+            f"in the tyre {tyre_text(row)}",
             f"{row['state']}, air {'on' if row['air_on'] else 'off'}",
         ]
         if ceiling:
@@ -126,12 +137,7 @@ class Watcher:
             f"at the hose {show_reading(row['reading_pa'], row['ceiling_pa'] or None)}\n",
             style="dim" if old else "bold",
         )
-        tyre = (
-            show_reading(row["tyre_pa"], row["ceiling_pa"] or None)
-            if row["tyre_pa"] is not None
-            else "unknown"
-        )
-        text.append(f"in the tyre {tyre}\n")
+        text.append(f"in the tyre {tyre_text(row)}\n")
         if row["ceiling_pa"]:
             text.append(
                 f"target for the air here {show_limit(row['target_pa'])}   stops at {show_limit(row['stop_pa'])}   "
@@ -161,6 +167,15 @@ class Watcher:
             return ""
         _n, word, reason, step = next(c for c in enumerations.CAUSES if c[1] == word)
         return f"\n{word}: {reason}\nnext: {step}"
+
+
+def tyre_text(row: dict[str, Any]) -> str:
+    """Return a sample's figure of the tyre, or its range behind a closed core."""
+    if row["tyre_low_pa"] is not None:
+        return show_between((row["tyre_low_pa"], row["tyre_high_pa"]))
+    if row["tyre_pa"] is None:
+        return "unknown"
+    return show_reading(row["tyre_pa"], row["ceiling_pa"] or None)
 
 
 def live_rows(payload: bytes) -> list[dict[str, Any]]:

@@ -226,8 +226,12 @@ def status(client: Client) -> dict[str, Any]:
 
 
 def status_row(raw: dict[str, Any]) -> dict[str, Any]:
-    """Fields of STATUS_IS with words beside the numbers."""
+    """Fields of STATUS_IS with words beside the numbers. `pressure_open`: the chosen wheel's chuck is; False from firmware that does
+    not say so.
+    """
     row = dict(raw)
+    row["out"] = raw["out"] & ~codes.STATUS_PRESSURE_OPEN
+    row["pressure_open"] = bool(raw["out"] & codes.STATUS_PRESSURE_OPEN)
     row["state"] = codes.word_of(enumerations.FILL_STATES, raw["state"])
     row["range"] = codes.word_of(enumerations.RANGES, raw["range"])
     row["waiting"] = codes.word_of(enumerations.WAITINGS, raw["waiting"])

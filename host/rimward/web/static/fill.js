@@ -58,14 +58,24 @@ function figure(now, s, phase) {
   return rests && now.tyre ? ['In the tyre', now.tyre, 'live'] : ['At the hose', now.reading, 'live'];
 }
 
-// The second figure: at the end the tyre's pressure once cold, else the other of hose and tyre.
+// The second figure: at the end the tyre's pressure once cold, before that its range behind a closed core, else the other of hose and tyre.
 function beside(known, name, now) {
   const own = page.dataset.phase === 'result' ? ownRecord() : null;
   if (own && own.cold_between) return ['Once cold, between', own.cold_between]; // a closed core hides its spring
   if (own && own.cold_both) return ['Once cold, about', pair(own.cold_both)];
   if (!known) return ['In the tyre', 'not known'];
+  if (now.tyre_between) return ['In the tyre, between', now.tyre_between]; // as its display does
   if (name.includes('tyre')) return ['At the hose', pair(now.reading)];
   return ['In the tyre', now.tyre ? pair(now.tyre) : lastSeen()];
+}
+
+// What of it is read at two metres.
+function farther(other, says, name) {
+  const cold = other.startsWith('Once cold');
+  if (!cold && !(name.includes('tyre') && other.includes('between'))) return '';
+  const range = says.replace(' and ', ' to ').replace(/ \(.*/, '');
+  if (other.includes('between')) return `${cold ? 'once cold' : 'tyre'} ${range}`;
+  return `once cold about ${says}`;
 }
 
 const pair = ([bar, psi]) => `${bar} bar (${psi} psi)`;
@@ -98,8 +108,7 @@ function showNumbers() {
   const [other, says] = beside(known, name, now);
   text('other-name', other);
   text('tyre', says);
-  const far = other.includes('between') ? `once cold ${says.replace(' and ', ' to ').replace(/ \(.*/, '')}` : `once cold about ${says}`;
-  text('far-cold', other.startsWith('Once cold') ? far : '');
+  text('far-cold', farther(other, says, name));
   page.dataset.old = old ? 'yes' : 'no';
   page.dataset.known = known ? 'yes' : 'no';
   page.classList.toggle('over', Boolean(known && now.over));
