@@ -61,6 +61,7 @@ _LEAK_FROM = const(320)  # ticks: the manifold's own air has cooled
 _LEAK_LOOK = const(1_320)  # 2 s later
 _LEAK_PA = const(3_000)  # what the heat's rate may be off by, and noise
 _HOSE_OR_TYRE = const(7)
+_NOT_SEEN = const(65)
 _LIMP_SEAT = const(100_000)
 _ANY_VOLUME = const(255)  # %, tolerance while beads are seated: the room that they leave is no sign of another wheel
 _OFF_OPEN = const(115)  # %, by which a compressor's volume may be off: its delivery
@@ -103,13 +104,13 @@ def _plan(f, y):
         seat = 1 if y[_SEAT] - f[_PT] < gap else 0
         gap = _least(gap, y[_SEAT] - f[_PT])
     differs = _volume_differs(f, y)
-    if differs != 0 and y[_CHUCK] == 0 and f[_VOLUME] > y[_VOL]:  # or it leaks, which a held-open core shows
+    if differs != 0 and y[_CHUCK] == 0:  # or it leaks, or the hose still empties through a kink, which a held-open core shows
         if f[_CNT] <= _LEAK_FROM:
             f[_BASE] = f[_COLD]
         if f[_CNT] < _LEAK_LOOK:
             return 0
         if f[_BASE] - f[_COLD] > _LEAK_PA + (f[_SPREAD] >> 3):
-            return _stop(f, _HOSE_OR_TYRE)
+            return _stop(f, _HOSE_OR_TYRE if f[_VOLUME] > y[_VOL] else _NOT_SEEN)
     if differs == 2:
         return _stop(f, 48)
     if differs == 1:

@@ -83,6 +83,7 @@ _JUDGE_PA = const(90_000)  # no volume is judged under that
 _ROUGH_MOST = const(12_800)  # 200 Pa a tick, four times what sound transducers show and a fifteenth of the noise at which they disagree
 _STEADY = const(3_000)  # Pa in 16 ticks: faster, two taps that lag differently move the readings apart
 _DEAD_WAIT = const(1_200)  # ticks: the guard waits 250 and looks for 6 kPa
+_ABOVE_PA = const(6_000)  # a core's closing from burst to burst, and heat
 _DEAD_PA = const(15_000)  # Pa: what heat and a core's closing add to a rise of twice the model's; a hose holds a seventh of the smallest tyre
 _DEAD_PA_FIRST = const(30_000)  # to one of two and a half times, while the volume is the profile's: another wheel of half of that is no dead end
 
@@ -163,6 +164,15 @@ def _lost(f, y):
     return _stop(f, _NOT_SEEN)
 
 
+def _falls(f, y):
+    """Stop without latch where a hose goes on falling behind a closed core: from above what its tyre should show now, it empties into the tyre
+    through a kink; from there or below, it leaks."""
+    if f[_SEEN] != 0 and _tyre_now(f, y) - f[_PT] > f[_MODEL] + (f[_MODEL] >> 2) + _ABOVE_PA:
+        f[_SEEN] = _GONE
+        return _stop(f, _NOT_SEEN)
+    return _stop(f, _HOSE_OR_TYRE)
+
+
 def _still(f, y):
     """1 once the flow has ended: nothing left to the slope but heat. Behind a closed core a reading that goes on falling is a leak
     of hose or chuck, and says nothing of the tyre."""
@@ -178,10 +188,10 @@ def _still(f, y):
             if f[_OFF] < _LOOK_FROM + _LOOK or f[_CNT] < _LOOK:
                 return 0
             if f[_PEAK] - y[_READ] > _HOSE_LEAK_PA:
-                return _lost(f, y)
+                return _falls(f, y)
     f[_CALM] = f[_CALM] + 1 if f[_OFF] >= shut and slope < limit and slope > -limit else 0
     if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= _PATIENCE and y[_CHUCK] != 0 and slope < 0:
-        return _lost(f, y)
+        return _falls(f, y)
     return 1 if f[_CALM] >= _CALM_TICKS or f[_OFF] >= _PATIENCE else 0
 
 
