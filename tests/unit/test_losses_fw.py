@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 from rimward.sessions import loss as host
 from rimward.sessions import visit
-from rimward_fw.control import losses
+from rimward_fw.control import left, losses
 from rimward_fw.storage.store import Store
 from rimward_fw.ui import display_numbers as show
 from rimward_protocol import causes, codes
@@ -41,7 +41,7 @@ class Bench:
         """One fill: found and left in Pa gauge (found None: the tyre is never seen). Gives the inflator's figures."""
         row = {
             "wheel": wheel,
-            "values": {"chuck": self.chuck, "volume_ml": TYRE_ML},
+            "values": {"chuck": self.chuck, "volume_ml": TYRE_ML, "flags": 0},
             "t0_ck": self.air,
             "added": False,
             "seating": False,
@@ -50,7 +50,7 @@ class Bench:
         }
         cycle = SimpleNamespace(tyre_pa=-1, **{**row, **more})
         self.losses.clear()
-        self.losses.begin(wheel)
+        self.losses.begin(cycle)
         if found is not None:
             cycle.tyre_pa = (
                 found * TYRE_ML // (TYRE_ML + HOSE_ML)
@@ -165,7 +165,7 @@ def test_a_loss_that_grew_is_a_slow_leak_and_a_steady_one_is_not(bench):
 
 
 def test_a_full_table_forgets_the_wheel_that_was_left_longest_ago(bench):
-    for number in range(losses.KEPT + 1):
+    for number in range(left.KEPT + 1):
         bench.now += 60
         bench.visit(380_000, 390_000, wheel=b"wheel%03d" % number)
     bench.now += 7 * DAY_S
