@@ -21,14 +21,15 @@ if TYPE_CHECKING:
 
 REFERENCE_CK = 29_315
 DAY_S = 86_400
-LEAST_S, MOST_S = DAY_S // 2, 120 * DAY_S
+LEAST_S = 43_200
+MOST_S = 10_368_000  # 120 days
 EMPTY_PA = 36_000  # first reading at rest under which the kernel learns the spring, as in kernels/fill_search.py
 FLAT_PA = 30_000  # gauge: below, the tyre may have been taken off
 COUNT_MAX = 16  # intervals in the mean; then older ones count half
 # Pa, by chuck: twice the standard uncertainty of one interval, instrument and temperature included. The spring that is assumed of a closed core
 # is in both pressures and falls out: over 14 simulated visits left less found erred by -0.4 kPa (standard deviation 2.0) with a pin-open chuck,
 # by -2.4 kPa (4.2) with a pressure-open one.
-SPREAD_PA = {codes.CHUCK_PIN_OPEN: 9_000, codes.CHUCK_PRESSURE_OPEN: 18_000}
+SPREAD_PA = (0, 9_000, 18_000)
 
 
 def at_reference(pa: int, ambient_pa: int, ck: int) -> int:
@@ -61,7 +62,7 @@ class Losses:
         self.app = app
         self._pending: "Any" = None
         self._held: "Any" = None
-        self._seen = False
+        self._learnt = -1  # Pa, spring that this fill taught; 0 none, -1 until its tyre is seen
         self.spring = 0  # Pa, closing pressure of the core; 0 unknown
         self.clear()
 
@@ -77,17 +78,17 @@ class Losses:
         self._keep()
         self._held = left.row_of(self.app.store, cycle.wheel, cycle.values)
         self.spring = self._held[5]
-        self._seen = False
+        self._learnt = -1
         if self.rate is None:
             self._mean = self._held[2:5]
 
     def seen(self, cycle: "FillCycle") -> None:
         """Note a spring that the kernel learnt; work out the loss, the first time in a fill that the tyre is seen."""
         f = self.app.engine.f
+        seen = self._learnt >= 0
         self._learnt = f[slots.F_SPRING] if f[slots.F_START] + f[slots.F_SPRING] < EMPTY_PA else 0
-        if self._seen:
+        if seen:
             return
-        self._seen = True
         now, app, chuck = self.app.clock.unix_s(), self.app, cycle.values["chuck"]
         if (
             not self._held[0]
@@ -118,7 +119,7 @@ class Losses:
     def end(self, cycle: "FillCycle", cause: int) -> None:
         """Keep what the tyre was left at and its core's spring as a fill ends; forget what is not known."""
         now, app = self.app.clock.unix_s(), self.app
-        if app.BENCH or not any(cycle.wheel) or not (self._seen or cycle.ran):
+        if app.BENCH or not any(cycle.wheel) or self._learnt < 0 and not cycle.ran:
             return  # nothing was done to a wheel that is known
         row = (0, 0, 0, 0, 0)
         at_rest = (
@@ -126,7 +127,7 @@ class Losses:
             and not cycle.measuring
             and not cycle.seating
         )
-        if at_rest and self._seen:
+        if at_rest and self._learnt >= 0:
             if now:
                 row = (
                     now,
@@ -134,7 +135,7 @@ class Losses:
                 ) + self._mean
             if cause == causes.TARGET_REACHED:
                 self.spring = self._learnt or self.spring
-        self._pending = (cycle.wheel, row, self.spring, cycle.values)
+        self._pending = (cycle.wheel, row + (self.spring, self._held[6]))
 
     def work(self) -> bool:
         """Keep it once nothing moves. Return True if that took its time."""
