@@ -21,15 +21,14 @@ if TYPE_CHECKING:
 
 REFERENCE_CK = 29_315
 DAY_S = 86_400
-LEAST_S = 43_200
-MOST_S = 10_368_000  # 120 days
+LEAST_S, MOST_S = DAY_S // 2, 120 * DAY_S
 EMPTY_PA = 36_000  # first reading at rest under which the kernel learns the spring, as in kernels/fill_search.py
 FLAT_PA = 30_000  # gauge: below, the tyre may have been taken off
 COUNT_MAX = 16  # intervals in the mean; then older ones count half
 # Pa, by chuck: twice the standard uncertainty of one interval, instrument and temperature included. The spring that is assumed of a closed core
 # is in both pressures and falls out: over 14 simulated visits left less found erred by -0.4 kPa (standard deviation 2.0) with a pin-open chuck,
 # by -2.4 kPa (4.2) with a pressure-open one.
-SPREAD_PA = (0, 9_000, 18_000)
+SPREAD_PA = {codes.CHUCK_PIN_OPEN: 9_000, codes.CHUCK_PRESSURE_OPEN: 18_000}
 
 
 def at_reference(pa: int, ambient_pa: int, ck: int) -> int:
