@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("a0445ad6a26dc34a")
-BENCH_KERNEL_HASH = unhexlify("bfa86cf227fc55bb")
+KERNEL_HASH = unhexlify("b73e48f6ce0e4b13")
+BENCH_KERNEL_HASH = unhexlify("343be71cfccd0988")

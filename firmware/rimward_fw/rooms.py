@@ -24,8 +24,9 @@ ROOMS = (
     "rimward_fw.control.setting_texts",
     "rimward_fw.link.store_requests",
     "rimward_fw.ui.display_facts",
+    "rimward_fw.control.left",
 )
-PRESET, INTAKE, SENSE, STORE_REQUESTS, DISPLAY_FACTS = 0, 3, 5, 7, 8  # places, for `ready`
+PRESET, INTAKE, SENSE, STORE_REQUESTS, DISPLAY_FACTS, LEFT = 0, 3, 5, 7, 8, 9  # places, for `ready`
 REST_CALLS = 20  # of `rest`, which the main loop calls ten times a second
 
 _loaded: dict[str, object] = {}

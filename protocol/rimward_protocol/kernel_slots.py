@@ -8,7 +8,7 @@ if TYPE_CHECKING:
 WORDS_G = const(49)
 WORDS_X = const(24)
 WORDS_F = const(65)
-WORDS_Y = const(30)
+WORDS_Y = const(31)
 WORDS_T = const(37)
 
 # Guard inputs.
@@ -119,6 +119,7 @@ Y_DROP_0 = const(26)
 Y_RISE_PA = const(27)
 Y_MANIFOLD_ML = const(28)
 Y_PATH = const(29)
+Y_SPRING = const(30)
 
 # Fill controller's state.
 F_STATE = const(0)

@@ -136,6 +136,7 @@ FILL_INPUT_WORDS = (
     ("rise_pa", "Pa", "margin of the guard below the stop reading"),
     ("manifold_ml", "mL", "manifold and hose"),
     ("path", "1/1024 mL a tick", "choked flow of hose and core for each 65.5 kPa absolute"),
+    ("spring", "Pa", "closing pressure of this wheel's core learnt at an earlier fill; 0 unknown"),
 )
 
 FILL_STATE_WORDS = (
@@ -208,7 +209,7 @@ FILL_STATE_WORDS = (
 
 TICK_STATE_WORDS = (
     ("head", "ticks", "ticks done, 30 bits"),
-    ("slot", "number", "word to set in the next tick: x 1-23, y 64-93; 0 none"),
+    ("slot", "number", "word to set in the next tick: x 1-23, y 64-94; 0 none"),
     ("value", "", "its value"),
     ("answers", "bits", "switch bits of a person's answers"),
     ("out", "bits", "outputs of the last tick, fill controller's shifted by 8"),

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("000cfc414b028b2e")
+LAYOUT_HASH = unhexlify("000d7e24af765948")

@@ -80,7 +80,7 @@ def keep(m: Any) -> None:
         f, t = [rng.randrange(16), 0, rng.choice((-1, 300_000))], Logged(T_WORDS)
         t[0], t[1], t[2], t[4], t[8] = (
             head,
-            rng.choice((0, 7, 23, 64, 93)),
+            rng.choice((0, 7, 23, 64, 94)),
             rng.choice((-400_000, 0, 900_000)),
             rng.randrange(1 << 12),
             100,
@@ -100,7 +100,7 @@ def reader(m: Any) -> None:
         def __init__(self) -> None:
             self.x, self.y, self.t, self.ring = (
                 array("i", [0] * 24),
-                array("i", [0] * 30),
+                array("i", [0] * 31),
                 Logged(T_WORDS),
                 [0] * (RING_TICKS * 8),
             )
@@ -113,9 +113,9 @@ def reader(m: Any) -> None:
     e.t[0] = 2**30 - 200
     read = m.TickReader(e)
     read.begin()
-    x, y = [0] * 24, [0] * 30
+    x, y = [0] * 24, [0] * 31
     for n in range(1_500):
-        e.t[1] = rng.choice((0, 0, 7, 15, 23, 64 + 6, 64 + 29))
+        e.t[1] = rng.choice((0, 0, 7, 15, 23, 64 + 6, 64 + 30))
         e.t[2] = rng.choice((-400_000, 0, rng.randrange(900_000)))
         if 0 < e.t[1] < 64:
             x[e.t[1]] = e.t[2]
@@ -170,12 +170,12 @@ def drive(m: Any) -> None:
 def decide(m: Any) -> None:
     """Answers, lease and the slow word are in before the kernels run; outputs and ring are written after."""
     rng = random.Random(7)
-    for slot in (0, 1, 7, 15, 23, 64, 70, 93):
+    for slot in (0, 1, 7, 15, 23, 64, 70, 94):
         g, x, f, y, t, ring = (
             [rng.randrange(1 << 20) for _ in range(40)],
             [3] * 24,
             [1, 0, -1],
-            [9] * 30,
+            [9] * 31,
             Logged(T_WORDS),
             [0] * (RING_TICKS * 8),
         )
@@ -189,7 +189,7 @@ def decide(m: Any) -> None:
 
         m.decide(lambda g_, x_: seen.append(x_[2]) or 19, fill, [g, x, f, y, t, ring])
         word = KEY_LOW | ENTER | HELD | 32 | 64  # no lease: RUN does not count
-        wanted_x, wanted_y = [3] * 24, [9] * 30
+        wanted_x, wanted_y = [3] * 24, [9] * 31
         if slot >= 64:
             wanted_y[slot - 64] = 12_345
         elif slot:
@@ -232,7 +232,7 @@ def step(m: Any) -> None:
                 [2000] * 16,
                 [0, 0, 77],
                 [0, 0, -1],
-                [0] * 30,
+                [0] * 31,
                 [0] * (RING_TICKS * 8),
             )
             clock = Clock(now, now + 137)

@@ -121,6 +121,7 @@ def test_rooms_that_are_loaded_ahead_are_named_by_their_places() -> None:
         rooms.SENSE: "rimward_fw.control.sense",
         rooms.STORE_REQUESTS: "rimward_fw.link.store_requests",
         rooms.DISPLAY_FACTS: "rimward_fw.ui.display_facts",
+        rooms.LEFT: "rimward_fw.control.left",
     }
     assert {place: rooms.ROOMS[place] for place in named} == named
 

@@ -311,7 +311,7 @@ def test_the_fill_s_words_name_profile_source_and_place():
     }  # fmt: skip
     for name in named.keys() & y.keys():
         assert y[name] == named[name], name
-    assert list(y.values())[-4:] == [820 * share // 1024 * share // 1024, x["rise_pa"], 60, 311]
+    assert list(y.values())[-5:] == [820 * share // 1024 * share // 1024, x["rise_pa"], 60, 311, 0]
     assert x["conn"] == 5 and list(y.values())[4] == 25 + 15
 
 

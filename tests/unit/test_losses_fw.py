@@ -1,11 +1,13 @@
-"""The inflator's own loss between fills: stored values, computed loss, cases without a result, and its line on the display."""
+"""What the inflator keeps of a wheel: loss between fills, cases without a result, its line on the display; and the spring of the core."""
 
+import struct
 from types import SimpleNamespace
 
 import pytest
 from rimward.sessions import loss as host
 from rimward.sessions import visit
-from rimward_fw.control import losses
+from rimward_fw.control import left, losses
+from rimward_fw.storage import records
 from rimward_fw.storage.store import Store
 from rimward_fw.ui import display_numbers as show
 from rimward_protocol import causes, codes
@@ -37,11 +39,16 @@ class Bench:
     def ambient_pa(self):
         return self.ambient
 
-    def visit(self, found, left, wheel=b"wheel001", cause=causes.TARGET_REACHED, **more):
-        """One fill: found and left in Pa gauge (found None: the tyre is never seen). Gives the inflator's figures."""
+    def visit(
+        self, found, left, wheel=b"wheel001", cause=causes.TARGET_REACHED, words=(0, 0), **more
+    ):
+        """One fill: found and left in Pa gauge (found None: the tyre is never seen). Gives the inflator's figures.
+
+        `words`: pressure as the kernel first saw the tyre, and the core's spring that it took.
+        """
         row = {
             "wheel": wheel,
-            "values": {"chuck": self.chuck, "volume_ml": TYRE_ML},
+            "values": {"chuck": self.chuck, "volume_ml": TYRE_ML, "flags": 0},
             "t0_ck": self.air,
             "added": False,
             "seating": False,
@@ -50,7 +57,9 @@ class Bench:
         }
         cycle = SimpleNamespace(tyre_pa=-1, **{**row, **more})
         self.losses.clear()
-        self.losses.begin(wheel)
+        self.losses.begin(cycle)
+        self.armed_with = self.losses.spring
+        self.engine.f[slots.F_START], self.engine.f[slots.F_SPRING] = words
         if found is not None:
             cycle.tyre_pa = (
                 found * TYRE_ML // (TYRE_ML + HOSE_ML)
@@ -67,6 +76,11 @@ class Bench:
 @pytest.fixture
 def bench(tmp_path):
     return Bench(tmp_path)
+
+
+@pytest.fixture
+def pressing(tmp_path):
+    return Bench(tmp_path, codes.CHUCK_PRESSURE_OPEN)
 
 
 def test_a_loss_is_that_of_the_same_air_at_20_degrees(bench):
@@ -165,7 +179,7 @@ def test_a_loss_that_grew_is_a_slow_leak_and_a_steady_one_is_not(bench):
 
 
 def test_a_full_table_forgets_the_wheel_that_was_left_longest_ago(bench):
-    for number in range(losses.KEPT + 1):
+    for number in range(left.KEPT + 1):
         bench.now += 60
         bench.visit(380_000, 390_000, wheel=b"wheel%03d" % number)
     bench.now += 7 * DAY_S
@@ -185,6 +199,89 @@ def test_while_air_may_move_nothing_is_written(bench):
     bench.store.locked = lambda: False
     bench.losses.work()
     assert bench.store.get("left") is not None
+
+
+LEARNT = {"words": (3_000, 14_000)}  # Pa: the first reading at rest was 17 kPa
+ASSUMED = {"words": (250_000, 6_000)}
+
+
+def test_a_spring_learnt_from_empty_arms_the_next_fills_of_its_wheel_alone(pressing):
+    pressing.visit(3_000, 390_000, **LEARNT)
+    assert pressing.armed_with == 0
+    pressing.visit(250_000, 390_000, wheel=b"wheel002", **ASSUMED)
+    assert pressing.armed_with == 0
+    for _ in range(2):
+        pressing.visit(250_000, 390_000, **ASSUMED)
+        assert pressing.armed_with == 14_000
+    pressing.visit(3_000, 390_000, words=(0, 9_000))
+    pressing.visit(250_000, 390_000, **ASSUMED)
+    assert pressing.armed_with == 9_000, "a fill from empty learns anew"
+
+
+@pytest.mark.parametrize(("start", "kept"), [(21_999, 14_000), (22_000, 0)])
+def test_the_first_reading_at_rest_says_whether_a_spring_was_learnt(pressing, start, kept):
+    pressing.visit(start, 390_000, words=(start, 14_000))
+    pressing.visit(250_000, 390_000, **ASSUMED)
+    assert pressing.armed_with == kept
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"cause": causes.RELEASED},
+        {"cause": causes.ABOVE_TARGET},
+        {"measuring": True},
+        {"seating": True},
+        {"found": None},
+        {"words": (0, 0)},
+    ],
+)
+def test_a_fill_that_is_not_done_teaches_no_spring_and_loses_none(pressing, change):
+    pressing.visit(**{"found": 3_000, "left": 390_000, **LEARNT, **change})
+    pressing.visit(250_000, 390_000, cause=causes.RELEASED, **ASSUMED)
+    assert pressing.armed_with == 0
+    pressing.visit(3_000, 390_000, **LEARNT)
+    pressing.visit(**{"found": 3_000, "left": 390_000, "words": (1_000, 20_000), **change})
+    pressing.visit(250_000, 390_000, **ASSUMED)
+    assert pressing.armed_with == 14_000
+
+
+@pytest.mark.parametrize("change", [{"volume_ml": TYRE_ML + 1}, {"flags": codes.FLAG_TUBELESS}])
+def test_another_tyre_or_tube_forgets_the_spring_and_not_the_pressure(pressing, change):
+    pressing.visit(3_000, 390_000, **LEARNT)
+    values = {"chuck": pressing.chuck, "volume_ml": TYRE_ML, "flags": 0}
+    other = {"values": values | change}
+    pressing.now += 7 * DAY_S
+    assert pressing.visit(360_000, 390_000, **ASSUMED, **other).rate is not None
+    assert pressing.armed_with == 0
+    pressing.visit(360_000, 390_000, **ASSUMED)
+    assert pressing.armed_with == 0, "it is not taken back either"
+    same = {"values": values | {"flags": codes.FLAG_RIDE_STATED}}
+    pressing.visit(3_000, 390_000, **LEARNT)
+    pressing.visit(360_000, 390_000, **ASSUMED, **same)
+    assert pressing.armed_with == 14_000
+
+
+def test_a_spring_needs_no_clock_and_a_flash_of_before_has_none(pressing):
+    pressing.now = 0
+    pressing.visit(3_000, 390_000, **LEARNT)
+    pressing.visit(250_000, 390_000, **ASSUMED)
+    assert pressing.armed_with == 14_000
+    rows = [(b"wheel%03d" % n, START_S + n, 485_000, 7_000, DAY_S, 1) for n in range(left.KEPT)]
+    pressing.store.put("left", b"".join(struct.pack("<8sIiiIB", *row) for row in rows))
+    pressing.now = START_S + 7 * DAY_S
+    assert pressing.visit(360_000, 390_000, wheel=b"wheel007", **LEARNT).rate is not None
+    assert pressing.armed_with == 0
+    body = pressing.store.get("left")[0]
+    assert len(body) == left.KEPT * struct.calcsize(left._ROW) <= records.BODY_MAX
+    assert pressing.visit(360_000, 390_000, wheel=b"wheel008", **ASSUMED).rate is not None
+    pressing.visit(360_000, 390_000, wheel=b"wheel007", **ASSUMED)
+    assert pressing.armed_with == 14_000
+
+
+def test_no_table_of_before_is_as_long_as_one_of_now():
+    old, new = struct.calcsize(left._ROW[: -left._LATER]), struct.calcsize(left._ROW)
+    assert all(old * count % new for count in range(1, left.KEPT + 1))
 
 
 @pytest.mark.parametrize(

@@ -135,7 +135,7 @@ def drop_word(rig: "Record", ambient_pa: int) -> int:
 
 
 def limits(profile: "Record", rig: "Record", here: "Record") -> tuple[int, list[int], list[int]]:
-    """Return (reply code, x[6:24], y[6:30]), the slow words of guard and fill controller; all words are zero unless the code is OK.
+    """Return (reply code, x[6:24], y[6:31]), the slow words of guard and fill controller; all words are zero unless the code is OK.
 
     `profile`: fields of PROFILE; `rig`: a row of configuration.HARDWARE; `here`: ambient_pa, t0_ck, guard_pa (0: class bound), conn, job, and where set
     calibration: gain_a, off_a, gain_b, off_b.
@@ -153,7 +153,7 @@ def limits(profile: "Record", rig: "Record", here: "Record") -> tuple[int, list[
         if target + spring + rise > ceiling - band:
             code = replies.TARGET_ABOVE_STOP
     if code != replies.OK:
-        return code, [0] * 18, [0] * 24
+        return code, [0] * 18, [0] * 25
     x = guard_words(profile, rig, here, ceiling, band, rise)
     return code, x, fill_words(profile, rig, here, target, ceiling - band, rise)
 
@@ -223,7 +223,7 @@ def guard_words(
 def fill_words(
     profile: "Record", rig: "Record", here: "Record", target: int, stop: int, rise: int
 ) -> list[int]:
-    """Return y[6:30]."""
+    """Return y[6:31]."""
     d0 = free_air(rig, here["ambient_pa"])
     d1, d2 = curved_loss(rig, here["ambient_pa"], min(target + 20_000, stop))
     nominal = profile["volume_ml"]
@@ -257,4 +257,5 @@ def fill_words(
         rise,
         rig["manifold_ml"],
         rig["path"] * 1_000 // (here["ambient_pa"] // 100),
+        0,  # the wheel's spring: `start.loaded` knows it
     ]

@@ -50,7 +50,7 @@ class FillCycle:
         self.t0_ck = 0
         self.queue: list[tuple[int, int]] = []
         # steps of a fill's start, one a turn of the main loop
-        self.steps: list["Callable[[], None]"] = []
+        self.steps: list["Callable[[], object]"] = []
         self.cause = 0
         self.tyre_pa = -1
         self._quiet = self._was_run = self.tripped = 0

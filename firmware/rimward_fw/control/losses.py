@@ -1,15 +1,16 @@
-"""Loss between fills as the inflator knows it alone: what a wheel was left at, what it is found at, the loss a day. Main loop only.
+"""What the inflator knows of a wheel from fill to fill: its loss a day, and the closing pressure of its valve core. Main loop only.
 
 Pressures are absolute, brought to 20 °C by the gas law, so that a cold morning or the weather is no loss. Both fills need a clock; air that the
 person says was added by hand, a flat tyre and a tyre found higher than it was left give no figure. The host works out the same from its records,
-with their uncertainty; here twice the standard uncertainty of one interval is a constant for each kind of chuck.
+with their uncertainty; here twice the standard uncertainty of one interval is a constant for each kind of chuck. `left` keeps the figures.
 """
-
-import struct
 
 from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import TYPE_CHECKING
+
+from rimward_fw import rooms
+from rimward_fw.control import left
 
 if TYPE_CHECKING:
     from typing import Any
@@ -18,19 +19,16 @@ if TYPE_CHECKING:
     from rimward_fw.shapes import App
 
 
-KEPT = 24  # wheels
 REFERENCE_CK = 29_315
 DAY_S = 86_400
 LEAST_S, MOST_S = DAY_S // 2, 120 * DAY_S
+EMPTY_PA = 36_000  # first reading at rest under which the kernel learns the spring, as in kernels/fill_search.py
 FLAT_PA = 30_000  # gauge: below, the tyre may have been taken off
 COUNT_MAX = 16  # intervals in the mean; then older ones count half
 # Pa, by chuck: twice the standard uncertainty of one interval, instrument and temperature included. The spring that is assumed of a closed core
 # is in both pressures and falls out: over 14 simulated visits left less found erred by -0.4 kPa (standard deviation 2.0) with a pin-open chuck,
 # by -2.4 kPa (4.2) with a pressure-open one.
 SPREAD_PA = {codes.CHUCK_PIN_OPEN: 9_000, codes.CHUCK_PRESSURE_OPEN: 18_000}
-_NAME = "left"
-_ROW = "<8sIiiIB"  # wheel; when it was left, unix s; pressure left; sum of losses and of seconds, intervals in both
-_ROW_BYTES = struct.calcsize(_ROW)
 
 
 def at_reference(pa: int, ambient_pa: int, ck: int) -> int:
@@ -63,7 +61,8 @@ class Losses:
         self.app = app
         self._pending: "Any" = None
         self._held: "Any" = None
-        self._seen = False
+        self._learnt = -1  # Pa, spring that this fill taught; 0 none, -1 until its tyre is seen
+        self.spring = 0  # Pa, closing pressure of the core; 0 unknown
         self.clear()
 
     def clear(self) -> None:
@@ -73,22 +72,25 @@ class Losses:
         self.slow_leak = False
         self._mean = (0, 0, 0)
 
-    def begin(self, wheel: bytes) -> None:
-        """Read, as a fill of this wheel is armed, what it was left at."""
+    def begin(self, cycle: "FillCycle") -> None:
+        """Read, before a fill of this wheel, what it was left at."""
         self._keep()
-        self._held = self._rows().get(bytes(wheel))
-        self._seen = False
+        self._held = left.row_of(self.app.store, cycle.wheel, cycle.values)
+        self.spring = self._held[5]
+        self._learnt = -1
         if self.rate is None:
-            self._mean = self._held[2:] if self._held else (0, 0, 0)
+            self._mean = self._held[2:5]
 
     def seen(self, cycle: "FillCycle") -> None:
-        """Work out the loss, the first time in a fill that the tyre is seen."""
-        if self._seen:
+        """Note a spring that the kernel learnt; work out the loss, the first time in a fill that the tyre is seen."""
+        f = self.app.engine.f
+        seen = self._learnt >= 0
+        self._learnt = f[slots.F_SPRING] if f[slots.F_START] + f[slots.F_SPRING] < EMPTY_PA else 0
+        if seen:
             return
-        self._seen = True
         now, app, chuck = self.app.clock.unix_s(), self.app, cycle.values["chuck"]
         if (
-            not self._held
+            not self._held[0]
             or not now
             or cycle.added
             or cycle.seating
@@ -114,54 +116,35 @@ class Losses:
         self._mean = (before[0] + lost, before[1] + seconds, before[2] + 1)
 
     def end(self, cycle: "FillCycle", cause: int) -> None:
-        """Keep what the tyre was left at as a fill ends, or forget it where that is not known."""
+        """Keep what the tyre was left at and its core's spring as a fill ends; forget what is not known."""
         now, app = self.app.clock.unix_s(), self.app
-        if app.BENCH or not any(cycle.wheel) or not (self._seen or cycle.ran):
+        if app.BENCH or not any(cycle.wheel) or self._learnt < 0 and not cycle.ran:
             return  # nothing was done to a wheel that is known
-        row = None
+        row = (0, 0, 0, 0, 0)
         at_rest = (
             cause in (causes.TARGET_REACHED, causes.ABOVE_TARGET)
             and not cycle.measuring
             and not cycle.seating
         )
-        if at_rest and self._seen and now:
-            row = (
-                now,
-                at_reference(app.engine.f[slots.F_COLD], app.ambient_pa(), cycle.t0_ck),
-            ) + self._mean
-        self._pending = (bytes(cycle.wheel), row)
-        self._held = None
+        if at_rest and self._learnt >= 0:
+            if now:
+                row = (
+                    now,
+                    at_reference(app.engine.f[slots.F_COLD], app.ambient_pa(), cycle.t0_ck),
+                ) + self._mean
+            if cause == causes.TARGET_REACHED:
+                self.spring = self._learnt or self.spring
+        self._pending = (cycle.wheel, row + (self.spring, self._held[6]))
 
     def work(self) -> bool:
-        """Keep it once nothing moves. Return True if that was done."""
+        """Keep it once nothing moves. Return True if that took its time."""
         if not self._pending or self.app.store.locked():
             return False
-        self._keep()
+        if rooms.ready(rooms.LEFT):
+            self._keep()
         return True
 
     def _keep(self) -> None:
         if self._pending:
-            wheel, row = self._pending
-            rows = self._rows()
-            rows.pop(wheel, None)
-            others = sorted(rows.items(), key=_when)[: KEPT - 1]
-            if row:
-                others.append((wheel, row))
-            body = b"".join([struct.pack(_ROW, one, *held) for one, held in others])
+            left.keep(self.app.store, *self._pending)
             self._pending = None
-            self.app.store.put(_NAME, body)
-
-    def _rows(self) -> dict[bytes, tuple[int, int, int, int, int]]:
-        """Wheel -> (unix s, pressure, sum, seconds, intervals)."""
-        held = self.app.store.get(_NAME)
-        body = held[0] if held and len(held[0]) % _ROW_BYTES == 0 else b""
-        found = {}
-        for at in range(0, len(body), _ROW_BYTES):
-            row = struct.unpack_from(_ROW, body, at)
-            found[row[0]] = row[1:]
-        return found
-
-
-def _when(item: tuple[bytes, tuple[int, int, int, int, int]]) -> int:
-    """Those left last come first."""
-    return -item[1][0]

@@ -84,9 +84,10 @@ def begin(cycle: "FillCycle", x: list[int], y: list[int], highest_pa: int) -> No
     cycle.ran = False
     cycle.queue = []
     cycle.steps = [
+        lambda: rooms.ready(rooms.LEFT),
+        lambda: cycle.losses.begin(cycle),
         rooms.drop,  # their memory becomes the record's
         lambda: cycle.app.open_session(cycle),  # puts its steps here
-        lambda: cycle.losses.begin(cycle.wheel),
         lambda: loaded(cycle, x, y),
     ]
     cycle.phase = LOADING
@@ -97,6 +98,7 @@ def begin(cycle: "FillCycle", x: list[int], y: list[int], highest_pa: int) -> No
 def loaded(cycle: "FillCycle", x: list[int], y: list[int]) -> None:
     """Queue the slow words, those that put the ceiling and the job in force last."""
     app, first = cycle.app, slots.FAST_INPUTS
+    y[-1] = cycle.losses.spring
     cycle.queue = [(first + i, x[i]) for i in range(len(x)) if first + i != slots.X_CHK]
     cycle.queue += [(slots.FIRST_Y_SLOT + slots.FILL_SLOW + i, y[i]) for i in range(1, len(y))]
     cycle.queue += [

@@ -341,7 +341,7 @@ def _decide(f, y):
 
 
 def step(f: ptr32, y: ptr32) -> int:
-    """One tick. `f`: 65 words of state, `y`: 30 words of input, both int32. Returns fill's bits; never raises."""
+    """One tick. `f`: 65 words of state, `y`: 31 words of input, both int32. Returns fill's bits; never raises."""
     bits = 0
     if y[_CONN] != f[_CONN_F] or y[_JOB] != f[_JOB_F] or y[_JOB] == 0:
         _begin(f, y)

@@ -19,6 +19,7 @@ _STOP_PA = const(16)
 _COAST = const(17)
 _RISE = const(27)
 _MANIFOLD = const(28)
+_Y_SPRING = const(30)  # learnt at an earlier fill of this wheel; 0 unknown
 
 # State f.
 _CNT = const(5)
@@ -173,7 +174,7 @@ def _found(f, y):
         if y[_MEAN] < _EMPTY_PA:
             f[_SPRING] = _within(y[_MEAN] - ((took >> 8) * f[_GAIN] >> 8), _SPRING_MIN, _SPRING_MAX)
         else:
-            f[_SPRING] = _SPRING_UNKNOWN
+            f[_SPRING] = _within(y[_Y_SPRING], _SPRING_MIN, _SPRING_MAX) if y[_Y_SPRING] > 0 else _SPRING_UNKNOWN
     f[_EG] = 0
     f[_GAS] = 0
     f[_GAS_MOST] = 0

@@ -9,7 +9,7 @@ import ast
 import re
 from typing import cast
 
-CAPITALS = re.compile(r"[A-Z][A-Z0-9_]*$")
+CAPITALS = re.compile(r"_?[A-Z][A-Z0-9_]*$")
 OPERATORS = {
     ast.Add: int.__add__,
     ast.Sub: int.__sub__,
@@ -26,7 +26,7 @@ Known = dict[str, int]  # "module.NAME" -> value
 
 def folded(sources: dict[str, str]) -> dict[str, str]:
     """Return all modules (dotted name -> text) with every integer constant replaced by its number and its definition removed."""
-    trees = {name: ast.parse(text) for name, text in sources.items()}
+    trees = {name: _one_by_one(ast.parse(text)) for name, text in sources.items()}
     names = {name: _imported(name, tree) for name, tree in trees.items()}
     known: Known = {}
     size = -1
@@ -46,6 +46,23 @@ def folded(sources: dict[str, str]) -> dict[str, str]:
     return {
         name: ast.unparse(ast.fix_missing_locations(tree)) + "\n" for name, tree in trees.items()
     }
+
+
+def _one_by_one(tree: ast.Module) -> ast.Module:
+    """Write `A, B = 1, 2` at the top of a module as two assignments."""
+    body: list[ast.stmt] = []
+    for node in tree.body:
+        pair = isinstance(node, ast.Assign) and (node.targets[0], node.value)
+        if pair and all(isinstance(side, ast.Tuple) for side in pair):
+            names, values = (cast(ast.Tuple, side).elts for side in pair)
+            body += [
+                ast.Assign([name], value, lineno=node.lineno)
+                for name, value in zip(names, values, strict=True)
+            ]
+        else:
+            body.append(node)
+    tree.body = body
+    return tree
 
 
 def _imported(module: str, tree: ast.Module) -> dict[str, str]:
