@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("b73e48f6ce0e4b13")
-BENCH_KERNEL_HASH = unhexlify("343be71cfccd0988")
+KERNEL_HASH = unhexlify("59ca3b8e737bd38e")
+BENCH_KERNEL_HASH = unhexlify("d45bb5d8b9e079d2")

@@ -204,7 +204,7 @@ FILL_STATE_WORDS = (
     ("air_b", "1/1024 mL free air", "air as a line's last burst began"),
     ("relay", "ticks", "time for which the relay has been closed"),
     ("apart", "Pa", "higher reading over the mean, in the last tick"),
-    ("rough", "Pa / 64", "how far one tick moves them apart while no air flows"),
+    ("rough", "Pa * 64", "how far one tick moves them apart while no air flows"),
 )
 
 TICK_STATE_WORDS = (

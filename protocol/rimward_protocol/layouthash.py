@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("000d7e24af765948")
+LAYOUT_HASH = unhexlify("000f25aee9a925dd")

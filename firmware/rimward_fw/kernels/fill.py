@@ -37,6 +37,7 @@ _G_TESTING = const(32)
 _G_OFF = const(64)  # the guard saw the chuck come off
 _VENT = const(2)
 _BEEP = const(4)
+_HOSE_OR_TYRE = const(7)
 _SENSORS_DISAGREE = const(18)
 _RISING_WHILE_OFF = const(22)
 _GONE = const(2)  # as SEEN, within a tick: the tyre is forgotten at its end
@@ -86,6 +87,7 @@ _GAS = const(42)
 _ASKED = const(57)
 _WATCH_REF = const(58)
 _RESTED = const(59)
+_ROUGH = const(64)
 _FLAT_PA = const(11_000)  # below this a reading is no tyre: zero error 10
 _ABOVE_PA = const(3_000)
 _SPRING_MAX = const(28_000)  # closing pressure of a core
@@ -99,11 +101,13 @@ _NEAR_AMBIENT = const(15_000)  # zero error 10, play 2.5, noise
 _LOW_LOOKS = const(4)  # each 128 ms after the last: meanwhile a chuck taken off has shown itself to the guard
 _WATCHED = const(4_000)  # ticks after done from which on the watch compares: until then rests still tell the heat
 _LET_DOWN_TICKS = const(90)
-_LIFT_FAST = const(200_000)  # Pa: as far as a first burst may lift a hose (guard_tyre)
+_LIFT_FAST = const(200_000)  # Pa: as far as a first burst may lift a hose (guard_tyre), 110 kPa from under 30
+_LOW_PA = const(28_000)
+_ROUGH_MOST = const(12_800)  # Pa * 64: 200 Pa a tick, 2.5 times the most that sound transducers show
 _AT_STOP_TICKS = const(500)  # the guard sees the stop reading before any air
 _LET_GO_TICKS = const(1_500)  # 3 s in which a person may still answer the question about the volume
 _AMBIENT_MIN = const(20_000)  # Pa, under any place on earth
-_BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
+_BLEED_MIN = const(5)  # ticks: every opening empties the manifold as well
 
 
 def _begin(f, y):
@@ -225,10 +229,18 @@ def _bleed(f, y):
     return 0
 
 
+def _let_down_first(f, y):
+    """Return VENT while a line's hose behind a closed core stands so high that the fastest valves' first burst could reach the stop reading."""
+    high = 1 if y[_READ] > _LOW_PA and y[_READ] + _LIFT_FAST >= y[_STOP_PA] else 0
+    return _VENT if high != 0 and f[_SEEN] == 0 and y[_KIND] != 0 and y[_CHUCK] != 0 else 0
+
+
 def _measure(f, y):
     """Before the first burst: a held-open core shows the tyre; behind a closed one the search has to find it."""
-    if y[_KIND] != 0 and f[_SEEN] == 0 and f[_CNT] < _LET_DOWN_TICKS:  # a line's self-test lifts the hose: to the guard that is no tyre that stood
-        if f[_CNT] == 1 or y[_CHUCK] != 0 and y[_MEAN] > _NEAR_AMBIENT and y[_READ] + _LIFT_FAST >= y[_STOP_PA]:
+    if y[_KIND] != 0 and f[_SEEN] == 0:
+        if f[_CNT] == 1:  # a line's self-test lifts the hose: to the guard that is no tyre that stood
+            return _VENT
+        if f[_CNT] < _LET_DOWN_TICKS and _let_down_first(f, y) != 0:
             return _VENT
     if y[_CHUCK] == 0 or y[_KIND] != 0 and f[_SEEN] == 0:  # nor is its air a part of the first burst's rise
         if f[_CNT] < (50 if y[_KIND] == 0 else 150) or (_lag(f, y) > 250 or _lag(f, y) < -250) and f[_CNT] < 500:
@@ -311,6 +323,8 @@ def _decide(f, y):
             return _go(f, _MEASURING)
         elif y[_OUT] & _G_TESTING != 0:
             f[_STATE] = _SELF_TEST
+        elif 0 < f[_CALM] < _LET_DOWN_TICKS:  # the hose stands too high for the guard's bound of a first burst
+            return _let_down_first(f, y)
         return 0
     if s == _STOPPED:
         return _stopped(f, y)
@@ -356,6 +370,8 @@ def step(f: ptr32, y: ptr32) -> int:
         if f[_BEAT] == 0:
             _heat(f, y)
         bits = _decide(f, y)
+        if f[_STATE] == _STOPPED and f[_CNT] == 0 and f[_REASON] == _HOSE_OR_TYRE and f[_ROUGH] > _ROUGH_MOST:
+            f[_REASON] = _SENSORS_DISAGREE  # what seems to fall is one transducer that jumps
         f[_RUN_F] = y[_SW] & _S_RUN
     if f[_SEEN] == _GONE:
         _forget(f, y)

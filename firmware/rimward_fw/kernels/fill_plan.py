@@ -59,7 +59,7 @@ _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
 _SURE_SHUT = const(8_000)
 _LEAK_FROM = const(320)  # ticks: the manifold's own air has cooled
 _LEAK_LOOK = const(1_320)  # 2 s later
-_LEAK_PA = const(3_000)  # what the heat's rate may be off by, and noise
+_FALLS_PA = const(3_000)  # what the heat's rate may be off by, and noise
 _HOSE_OR_TYRE = const(7)
 _NOT_SEEN = const(65)
 _LIMP_SEAT = const(100_000)
@@ -109,7 +109,7 @@ def _plan(f, y):
             f[_BASE] = f[_COLD]
         if f[_CNT] < _LEAK_LOOK:
             return 0
-        if f[_BASE] - f[_COLD] > _LEAK_PA + (f[_SPREAD] >> 3):
+        if f[_BASE] - f[_COLD] > _FALLS_PA + (f[_SPREAD] >> 3):
             return _stop(f, _HOSE_OR_TYRE if f[_VOLUME] > y[_VOL] else _NOT_SEEN)
     if differs == 2:
         return _stop(f, 48)

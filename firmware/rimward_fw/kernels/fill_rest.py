@@ -57,12 +57,11 @@ _TRIES = const(53)
 _FOUND_AIR = const(55)
 _SHORT = const(60)  # ticks of its shortest burst that lets air in
 _RELAY = const(62)  # ticks for which the relay has been closed
-_APART = const(63)
+_JUMP_FROM = const(63)
 _ROUGH = const(64)
 _STOPPED = const(14)
 _GONE = const(2)  # as SEEN, within a tick: the tyre is forgotten at its end
 _HOSE_OR_TYRE = const(7)
-_SENSORS_DISAGREE = const(18)
 _NOT_SEEN = const(65)
 
 _SHUT_COMPRESSOR = const(40)  # gate lag, coast-down and sensors
@@ -73,17 +72,16 @@ _HOSE_LEAK_PA = const(8_000)
 _STILL_PA = const(450)  # in 16 ticks, less what heat explains
 _CALM_TICKS = const(16)
 _PATIENCE = const(700)
-_BLEED_MIN = const(5)  # what stands in the manifold goes with every opening
+_BLEED_MIN = const(5)  # ticks: every opening empties the manifold as well
 _COND_FIRST = const(900)
 _COND_FLOOR = const(520)
 _LIMP_PA = const(30_000)  # above this the tyre's shape is full
 _LEARN_PA = const(8_000)
 _VOLUME_PA = const(20_000)
 _JUDGE_PA = const(90_000)  # no volume is judged under that
-_ROUGH_MOST = const(12_800)  # 200 Pa a tick, four times what sound transducers show and a fifteenth of the noise at which they disagree
 _STEADY = const(3_000)  # Pa in 16 ticks: faster, two taps that lag differently move the readings apart
 _DEAD_WAIT = const(1_200)  # ticks: the guard waits 250 and looks for 6 kPa
-_ABOVE_PA = const(6_000)  # a core's closing from burst to burst, and heat
+_KINK_PA = const(6_000)  # a core's closing from burst to burst, and heat
 _DEAD_PA = const(15_000)  # Pa: what heat and a core's closing add to a rise of twice the model's; a hose holds a seventh of the smallest tyre
 _DEAD_PA_FIRST = const(30_000)  # to one of two and a half times, while the volume is the profile's: another wheel of half of that is no dead end
 
@@ -96,8 +94,8 @@ def _go(f, state):
 
 
 def _stop(f, reason):
-    """Stop without latch. A pressure that seems to fall while one transducer jumps is that transducer's fault."""
-    f[_REASON] = _SENSORS_DISAGREE if reason == _HOSE_OR_TYRE and f[_ROUGH] > _ROUGH_MOST else reason
+    """Stop without latch."""
+    f[_REASON] = reason
     return _go(f, _STOPPED)
 
 
@@ -143,8 +141,8 @@ def _jumps(f, y):
     """Follow how far one tick moves the two readings apart while no air flows: the noise of one of them. Every tick."""
     apart = y[_READ] - y[_MEAN]
     if f[_OFF] > _SHUT_LINE and -_STEADY < _lag(f, y) < _STEADY:
-        f[_ROUGH] = f[_ROUGH] + _size(apart - f[_APART]) - (f[_ROUGH] >> 6)
-    f[_APART] = apart
+        f[_ROUGH] = f[_ROUGH] + _size(apart - f[_JUMP_FROM]) - (f[_ROUGH] >> 6)
+    f[_JUMP_FROM] = apart
 
 
 def _dead_end(f, y):
@@ -167,7 +165,7 @@ def _lost(f, y):
 def _falls(f, y):
     """Stop without latch where a hose goes on falling behind a closed core: from above what its tyre should show now, it empties into the tyre
     through a kink; from there or below, it leaks."""
-    if f[_SEEN] != 0 and _tyre_now(f, y) - f[_PT] > f[_MODEL] + (f[_MODEL] >> 2) + _ABOVE_PA:
+    if f[_SEEN] != 0 and _tyre_now(f, y) - f[_PT] > f[_MODEL] + (f[_MODEL] >> 2) + _KINK_PA:
         f[_SEEN] = _GONE
         return _stop(f, _NOT_SEEN)
     return _stop(f, _HOSE_OR_TYRE)

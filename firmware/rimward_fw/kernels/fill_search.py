@@ -68,7 +68,7 @@ _UNWATCHED = const(320)  # as in fill_burst
 _RELIEFS = const(3)  # a tyre that so many rounds do not show cannot be found under the guard's bound
 _ABOVE_TARGET = const(49)
 _NOT_SEEN = const(65)
-_HOSE_PA = const(15_000)  # a hose cools by that much after the last try: air that lifts it by less tells nothing
+_TELLS_PA = const(15_000)  # a hose cools by that much after the last try: air that lifts it by less tells nothing
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
 
@@ -162,7 +162,7 @@ def _found(f, y):
     if y[_CHUCK] == 0:
         seen = 1 if y[_MEAN] > f[_START] + _ROSE_PA else 0
     else:
-        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and came > _refill(y, _HOSE_PA) and went > came >> 1) else 0
+        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and came > _refill(y, _TELLS_PA) and went > came >> 1) else 0
     if seen == 0:
         if took > (_air_for(f, _NO_TYRE_PA) if y[_KIND] == 0 else _air_for(f, _NO_TYRE_PA) * 4):
             return _stop(f, 51)

@@ -10,24 +10,24 @@ local constants because an imported name costs 5 us there.
 
 Criteria (G3). A fault must persist for its window; a later row outweighs an earlier one.
 
-| criterion            | threshold                            | window         | cause               | promise |
-| -------------------- | ------------------------------------ | -------------- | ------------------- | ------- |
-| sensors disagree     | 30 kPa; before any air the slope more | 50 ticks      | SENSORS_DISAGREE    | G1, G3  |
-| sensor A / B frozen  | no change while the other moves 8 kPa | 50 ticks      | SENSOR_x_FROZEN     | G3      |
-| sensor A / B range   | outside 5 to 95 % of supply          | 3 ticks        | SENSOR_x_RANGE      | G1, G3  |
-| sensor supply        | outside 4.74 to 5.25 V               | 3 ticks        | SENSOR_SUPPLY       | G1, G3  |
-| barometer            | outside 50 to 110 kPa, RUN held      | 250 ticks      | BAROMETER           | G1      |
-| range key contacts   | none or both closed, RUN held        | 3 ticks        | RANGE_KEY_CONTACTS  | G5      |
-| tick long            | 8 units, source on                   | 1 tick         | TICK_LONG           | G3      |
-| tick late            | 40 units, source on                  | 1 tick         | TICK_LATE           | G3      |
-| limits damaged       | check word or compiled-in limit      | 1 tick         | LIMITS_DAMAGED      | G1, G5  |
-| not rising while on  | less than 3 kPa gained               | x[NORISE]      | NOT_RISING          | G3      |
-| rising while off     | 6 kPa over the lowest since stop, both 3 | after 250 ticks | RISING_WHILE_OFF | G6    |
-| self-test            | 3 kPa rise, both 1.5, one element closed | 1 tick     | GATE_ELEMENT_STUCK, RELAY_STUCK | G4 |
-| one rises alone      | off 7, self-test 5.5 kPa if slow; 30 kPa | 1 tick     | SENSORS_DISAGREE    | G3      |
-| over pressure        | ceiling + guard band                 | 50 ticks       | OVER_PRESSURE       | G2      |
-| independent cutoff   | contact open                         | 3 ticks        | INDEPENDENT_CUTOFF  | G4      |
-| own memory           | word outside its width               | 1 tick, first  | MEMORY              | G1      |
+| criterion           | threshold                                | window          | cause                           | promise |
+| ------------------- | ---------------------------------------- | --------------- | ------------------------------- | ------- |
+| sensors disagree    | 30 kPa; before any air the slope more    | 50 ticks        | SENSORS_DISAGREE                | G1, G3  |
+| sensor A / B frozen | no change while the other moves 8 kPa    | 50 ticks        | SENSOR_x_FROZEN                 | G3      |
+| sensor A / B range  | outside 5 to 95 % of supply              | 3 ticks         | SENSOR_x_RANGE                  | G1, G3  |
+| sensor supply       | outside 4.74 to 5.25 V                   | 3 ticks         | SENSOR_SUPPLY                   | G1, G3  |
+| barometer           | outside 50 to 110 kPa, RUN held          | 250 ticks       | BAROMETER                       | G1      |
+| range key contacts  | none or both closed, RUN held            | 3 ticks         | RANGE_KEY_CONTACTS              | G5      |
+| tick long           | 8 units, source on                       | 1 tick          | TICK_LONG                       | G3      |
+| tick late           | 40 units, source on                      | 1 tick          | TICK_LATE                       | G3      |
+| limits damaged      | check word or compiled-in limit          | 1 tick          | LIMITS_DAMAGED                  | G1, G5  |
+| not rising while on | less than 3 kPa gained                   | x[NORISE]       | NOT_RISING                      | G3      |
+| rising while off    | 6 kPa over the lowest since stop, both 3 | after 250 ticks | RISING_WHILE_OFF                | G6      |
+| self-test           | 3 kPa rise, both 1.5, one element closed | 1 tick          | GATE_ELEMENT_STUCK, RELAY_STUCK | G4      |
+| one rises alone     | off 7, self-test 5.5 kPa if slow; 30 kPa | 1 tick          | SENSORS_DISAGREE                | G3      |
+| over pressure       | ceiling + guard band                     | 50 ticks        | OVER_PRESSURE                   | G2      |
+| independent cutoff  | contact open                             | 3 ticks         | INDEPENDENT_CUTOFF              | G4      |
+| own memory          | word outside its width                   | 1 tick, first   | MEMORY                          | G1      |
 """
 
 from rimward_protocol.compat import const, ptr32
