@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("59ca3b8e737bd38e")
-BENCH_KERNEL_HASH = unhexlify("d45bb5d8b9e079d2")
+KERNEL_HASH = unhexlify("3f849ae2e233c0c6")
+BENCH_KERNEL_HASH = unhexlify("3da6a0d3e0372c33")

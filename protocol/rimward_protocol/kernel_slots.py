@@ -185,7 +185,7 @@ F_RESTED = const(59)
 F_SHORT = const(60)
 F_AIR_B = const(61)
 F_RELAY = const(62)
-F_APART = const(63)
+F_JUMP_FROM = const(63)
 F_ROUGH = const(64)
 
 # Tick.

@@ -203,7 +203,7 @@ FILL_STATE_WORDS = (
     ("short", "ticks", "a line's shortest burst that lets air in"),
     ("air_b", "1/1024 mL free air", "air as a line's last burst began"),
     ("relay", "ticks", "time for which the relay has been closed"),
-    ("apart", "Pa", "higher reading over the mean, in the last tick"),
+    ("jump_from", "Pa", "higher reading over the mean, in the last tick"),
     ("rough", "Pa * 64", "how far one tick moves them apart while no air flows"),
 )
 

@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("000f25aee9a925dd")
+LAYOUT_HASH = unhexlify("00103c8ab7c3144a")

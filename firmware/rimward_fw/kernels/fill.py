@@ -8,7 +8,7 @@ from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _burst, _unask
 from rimward_fw.kernels.fill_heat import _cooled, _heat, _judge, _refer
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_plan import _plan
-from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _forget, _go, _jumps, _lost, _seen_again, _still, _stop, _tyre_now
+from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _forget, _go, _jumps, _seen_again, _still, _stop, _tyre_now
 from rimward_fw.kernels.fill_search import _begin_search, _found, _search, _unseen
 from rimward_fw.kernels.fill_source import _count, _lag
 
@@ -177,7 +177,7 @@ def _settle(f, y):
                 f[_SEEN] = _GONE
                 return _stop(f, 7)
             if _dead_end(f, y) != 0:
-                return _lost(f, y)
+                return 0
             f[_RESTED] = 1
             _seen_again(f, y)
             _plan(f, y)
@@ -230,9 +230,10 @@ def _bleed(f, y):
 
 
 def _let_down_first(f, y):
-    """Return VENT while a line's hose behind a closed core stands so high that the fastest valves' first burst could reach the stop reading."""
+    """Return VENT while a line's hose behind a closed core stands so high that the fastest valves' first burst could reach the stop reading.
+    Before any air alone: later the guard would take the vented air's warming for a valve that leaks."""
     high = 1 if y[_READ] > _LOW_PA and y[_READ] + _LIFT_FAST >= y[_STOP_PA] else 0
-    return _VENT if high != 0 and f[_SEEN] == 0 and y[_KIND] != 0 and y[_CHUCK] != 0 else 0
+    return _VENT if high != 0 and f[_AIR] == 0 and y[_KIND] != 0 and y[_CHUCK] != 0 else 0
 
 
 def _measure(f, y):
@@ -250,7 +251,7 @@ def _measure(f, y):
             _first_sight(f, y, y[_MEAN])
         if f[_SEEN] != 0:
             if f[_MODEL] > _WENT_PA and _dead_end(f, y) != 0:
-                return _lost(f, y)
+                return 0
             _sample(f, y)
             if f[_LEARNT] == 0 and f[_PT] > y[_TARGET] + _ABOVE_PA:
                 return _stop(f, 49)

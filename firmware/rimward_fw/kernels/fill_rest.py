@@ -146,20 +146,16 @@ def _jumps(f, y):
 
 
 def _dead_end(f, y):
-    """1 where a tyre that was seen, or is by an open core, rises by far more than the counted air explains: the air stays in the hose. It is kinked, or the core shut."""
+    """1 where a tyre that was seen, or is by an open core, rises by far more than the counted air explains: the air stays in the hose, which is
+    kinked, or the core is shut. The fill stops once the guard has had the time to find air that comes unasked."""
     most = f[_MODEL] << 1
     most = most + _DEAD_PA if f[_LEARNT] != 0 else most + (f[_MODEL] >> 1) + _DEAD_PA_FIRST
-    return 1 if (f[_SEEN] != 0 or y[_CHUCK] == 0) and _tyre_now(f, y) - f[_PT] > most else 0
-
-
-def _lost(f, y):
-    """Stop without latch: the reading says nothing of the tyre. Air that comes unasked is found by the guard meanwhile."""
-    if _dead_end(f, y) == 0:
-        return _stop(f, _HOSE_OR_TYRE)
-    if f[_OFF] < _DEAD_WAIT or f[_CALM] < _CALM_TICKS and y[_CHUCK] == 0:
+    if f[_SEEN] == 0 and y[_CHUCK] != 0 or _tyre_now(f, y) - f[_PT] <= most:
         return 0
-    f[_SEEN] = _GONE
-    return _stop(f, _NOT_SEEN)
+    if f[_OFF] >= _DEAD_WAIT and (f[_CALM] >= _CALM_TICKS or y[_CHUCK] != 0):
+        f[_SEEN] = _GONE
+        _stop(f, _NOT_SEEN)
+    return 1
 
 
 def _falls(f, y):

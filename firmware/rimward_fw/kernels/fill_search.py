@@ -4,7 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _given, _let_down, _patience, _rested
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
-from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _go, _lost, _stop, _tyre_now
+from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _go, _stop, _tyre_now
 from rimward_fw.kernels.fill_source import _coming, _lag, _rate, _shut_rise
 
 # Inputs y.
@@ -154,7 +154,7 @@ def _search(f, y):
 def _found(f, y):
     """At rest after a burst of the search: was there a tyre?"""
     if _dead_end(f, y) != 0:
-        return _lost(f, y)
+        return 0
     came = f[_AIR] - f[_AIR_0]
     went = came - _refill(y, y[_MEAN] - f[_FOUND_PA])
     f[_FOUND_AIR] = f[_FOUND_AIR] + _most(went, 0)
