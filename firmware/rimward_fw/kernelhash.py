@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("3f849ae2e233c0c6")
-BENCH_KERNEL_HASH = unhexlify("3da6a0d3e0372c33")
+KERNEL_HASH = unhexlify("aa323f2cac1f21dc")
+BENCH_KERNEL_HASH = unhexlify("82b652ba2f9bdd1c")

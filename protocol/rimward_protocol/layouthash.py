@@ -2,4 +2,4 @@
 
 from binascii import unhexlify
 
-LAYOUT_HASH = unhexlify("00103c8ab7c3144a")
+LAYOUT_HASH = unhexlify("0011f054ac1a3d54")

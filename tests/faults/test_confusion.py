@@ -42,10 +42,10 @@ def planted(*first):
 
 
 def test_a_leaking_valve_lets_air_back_through_a_pump_and_in_from_a_line():
-    for line, fault in ((False, "solenoid_leaking"), (True, "solenoid_leaking (line)")):
-        assert diagnosis.name_of("solenoid_leaking", line) == fault
-        assert diagnosis.is_right(fault, "hose-or-tyre") is not line
-        assert diagnosis.is_right(fault, "rising-while-off") is line
+    for on_line, fault in ((False, "solenoid_leaking"), (True, "solenoid_leaking (line)")):
+        assert diagnosis.name_of("solenoid_leaking", on_line) == fault
+        assert diagnosis.is_right(fault, "hose-or-tyre") is not on_line
+        assert diagnosis.is_right(fault, "rising-while-off") is on_line
     assert diagnosis.name_of("a_noisy", True) == "a_noisy"
 
 

@@ -36,6 +36,7 @@ _BASE = const(31)
 _SPRING = const(37)
 _ASKED = const(57)
 _WATCH_REF = const(58)
+_RESTED = const(59)
 
 _ASKING = const(2)
 _FILLING = const(6)
@@ -58,7 +59,7 @@ _TOPS_MAX = const(250)
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
 _SURE_SHUT = const(8_000)
 _LEAK_FROM = const(320)  # ticks: the manifold's own air has cooled
-_LEAK_LOOK = const(1_320)  # 2 s later
+_LEAK_LOOK = const(1_000)
 _FALLS_PA = const(3_000)  # what the heat's rate may be off by, and noise
 _HOSE_OR_TYRE = const(7)
 _NOT_SEEN = const(65)
@@ -105,9 +106,10 @@ def _plan(f, y):
         gap = _least(gap, y[_SEAT] - f[_PT])
     differs = _volume_differs(f, y)
     if differs != 0 and y[_CHUCK] == 0:  # or it leaks, or the hose still empties through a kink, which a held-open core shows
-        if f[_CNT] <= _LEAK_FROM:
+        if f[_RESTED] == 1 and f[_CNT] >= _LEAK_FROM:
+            f[_RESTED] = f[_CNT]
             f[_BASE] = f[_COLD]
-        if f[_CNT] < _LEAK_LOOK:
+        if f[_RESTED] == 1 or f[_CNT] - f[_RESTED] < _LEAK_LOOK:
             return 0
         if f[_BASE] - f[_COLD] > _FALLS_PA + (f[_SPREAD] >> 3):
             return _stop(f, _HOSE_OR_TYRE if f[_VOLUME] > y[_VOL] else _NOT_SEEN)
