@@ -123,3 +123,18 @@ a.interface.view.work()
 print(a.board.frame)
 """
     assert on_unix(code).split() == ["None"]
+
+
+def test_a_tyre_that_was_not_seen_is_told_by_how_far_the_hose_went(on_unix, tmp_path):
+    code = f"""
+import display_gallery as gallery
+from rimward_protocol import causes, codes
+from rimward_protocol import kernel_slots as slots
+from rimward_fw.ui import display
+a = gallery.fresh({str(tmp_path)!r})
+gallery.armed(a, codes.STOPPED, -1, 312000)
+print(display.fact(a, "seen"))
+a.engine.f[slots.F_REASON] = causes.NOT_SEEN
+print(display.fact(a, "seen"))
+"""
+    assert on_unix(code).splitlines() == ["tyre unknown", "hose 3.12 bar"]

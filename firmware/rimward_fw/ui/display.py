@@ -160,10 +160,12 @@ def fact(app: "App", name: str) -> str:
 
 
 def _seen(app: "App", tyre: int, ceiling: int) -> str:
-    """Return what is known of the tyre: its pressure, or its range behind a closed core."""
+    """Return what is known of the tyre: its pressure, its range behind a closed core, or how far the hose went without a tyre's being seen."""
+    psi, values, e = app.interface.psi_first, app.cycle.values, app.engine
     if tyre < 0:
+        if e.f[slots.F_REASON] == causes.NOT_SEEN:
+            return "hose " + show.reading(e.g[slots.G_READ] - slots.BIAS_PA, psi, ceiling)
         return "tyre unknown"
-    psi, values = app.interface.psi_first, app.cycle.values
     if values and values["chuck"] == codes.CHUCK_PRESSURE_OPEN:
         return "tyre " + show.between(tyre, psi)
     return "tyre " + show.reading(tyre, psi, ceiling)
