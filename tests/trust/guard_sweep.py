@@ -286,8 +286,9 @@ LIMITS = (
     Limit("over-pressure", _reading(410_000, over=49, ran=1, off_ref=BIAS + 410_000), over, 23, 23, 1, ("idle",)),
     Limit("over-pressure 50 ticks", _long_over, at_least, 23, 23, 1, ("idle",)),
     Limit("line, burst bound 200,000 Pa", _reading(400_000 - 10_000 - 200_000, ran=0, seen=0, lift=0), at_least, 2, states=("ready",), setup=LINE),
-    Limit("line, burst bound 110,000 Pa", _reading(145_000 - 10_000 - 110_000, ran=0, seen=0, lift=0, ceil=145_000), at_least, 2, states=("ready",), setup=LINE),
-    Limit("line, hose let down to 30,000 Pa", _reading(30_000, ran=0, seen=0, lift=0, ceil=230_000), at_least, 2, states=("ready",), setup=LINE),
+    Limit("line, burst bound 110,000 Pa", _reading(145_000 - 10_000 - 110_000, ran=0, seen=0, lift=0, ceil=145_000, ceil_n=0xFFFFF - 145_000), at_least, 2, states=("ready",), setup=LINE),
+    Limit("line, burst bound 110,000 Pa once air ran", _reading(400_000 - 10_000 - 110_000, ran=1, seen=0, lift=0), at_least, 2, states=("ready",), setup=LINE),
+    Limit("line, hose let down to 30,000 Pa", _reading(30_000, ran=0, seen=0, lift=0, ceil=230_000, ceil_n=0xFFFFF - 230_000), at_least, 2, states=("ready",), setup=LINE),
     Limit("line, 1.5 times the largest rise", _reading(400_000 - 10_000 - 60_000, ran=0, seen=0, lift=40_000), at_least, 2, states=("ready",), setup=LINE),
 )  # fmt: skip
 
