@@ -27,6 +27,7 @@ def found(mean: int, stored: int, chuck: int = 1) -> array:
     )
     y[slots.Y_VOL_ML], y[slots.Y_TARGET_PA], y[slots.Y_SPRING] = 1_200, 300_000, stored
     f[slots.F_FOUND_PA] = mean
+    f[slots.F_MODEL] = mean  # through an open core that rise is of the air that came
     assert fill_search._found(f, y) == 1
     return f
 

@@ -138,6 +138,7 @@ def _sample(f, y):
     else:
         _judge(f, y)
     f[_EG_0] = f[_EG]
+    f[_MODEL] = 0
     f[_COLD] = f[_PT] - f[_EG]
     if f[_AIR] == f[_AIR_REF]:  # no air since: it is the reference that is better known now
         f[_COLD_REF] = f[_COLD]
@@ -162,7 +163,7 @@ def _settle(f, y):
             if _found(f, y) != 0:
                 _plan(f, y)
         return 0
-    if f[_RESTED] == 0:
+    if f[_RESTED] <= 0:
         if _still(f, y) != 0:
             if f[_BLEED_N] == 0:  # the hose was let down and no burst has shown the tyre since: the counted air alone
                 f[_RESTED] = 1
@@ -247,11 +248,11 @@ def _measure(f, y):
         if f[_CNT] < (50 if y[_KIND] == 0 else 150) or (_lag(f, y) > 250 or _lag(f, y) < -250) and f[_CNT] < 500:
             return 0
     if y[_CHUCK] == 0:
+        if f[_MODEL] > _WENT_PA and _dead_end(f, y) != 0:
+            return 0
         if y[_MEAN] > _FLAT_PA and f[_SEEN] == 0:
             _first_sight(f, y, y[_MEAN])
         if f[_SEEN] != 0:
-            if f[_MODEL] > _WENT_PA and _dead_end(f, y) != 0:
-                return 0
             _sample(f, y)
             if f[_LEARNT] == 0 and f[_PT] > y[_TARGET] + _ABOVE_PA:
                 return _stop(f, 49)

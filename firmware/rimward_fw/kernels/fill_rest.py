@@ -55,6 +55,7 @@ _COND_LEAST = const(45)
 _LOST = const(46)
 _TRIES = const(53)
 _FOUND_AIR = const(55)
+_RESTED = const(59)
 _SHORT = const(60)  # ticks of its shortest burst that lets air in
 _RELAY = const(62)  # ticks for which the relay has been closed
 _JUMP_FROM = const(63)
@@ -82,8 +83,9 @@ _JUDGE_PA = const(90_000)  # no volume is judged under that
 _STEADY = const(3_000)  # Pa in 16 ticks: faster, two taps that lag differently move the readings apart
 _DEAD_WAIT = const(1_200)  # ticks: the guard waits 250 and looks for 6 kPa
 _KINK_PA = const(6_000)  # a core's closing from burst to burst, and heat
-_DEAD_PA = const(15_000)  # Pa: what heat and a core's closing add to a rise of twice the model's; a hose holds a seventh of the smallest tyre
-_DEAD_PA_FIRST = const(30_000)  # to one of two and a half times, while the volume is the profile's: another wheel of half of that is no dead end
+_EMPTIES = const(200)  # Pa in 16 ticks
+_DEAD_PA = const(15_000)  # Pa: what heat and a core's closing add to a rise of half as much again as the model's; a hose holds a seventh of the smallest tyre
+_DEAD_PA_FIRST = const(30_000)  # to one of two and a half times, while the volume is not learnt: another wheel of half of that is no dead end
 
 
 def _go(f, state):
@@ -148,10 +150,14 @@ def _jumps(f, y):
 def _dead_end(f, y):
     """1 where a tyre that was seen, or is by an open core, rises by far more than the counted air explains: the air stays in the hose, which is
     kinked, or the core is shut. The fill stops once the guard has had the time to find air that comes unasked."""
-    most = f[_MODEL] << 1
-    most = most + _DEAD_PA if f[_LEARNT] != 0 else most + (f[_MODEL] >> 1) + _DEAD_PA_FIRST
-    if f[_SEEN] == 0 and y[_CHUCK] != 0 or _tyre_now(f, y) - f[_PT] <= most:
+    half = f[_MODEL] >> 1
+    most = half * 3 + _DEAD_PA if f[_LEARNT] == 2 else half * 5 + _DEAD_PA_FIRST
+    if f[_SEEN] == 0 and y[_CHUCK] != 0:
         return 0
+    if _tyre_now(f, y) - f[_PT] <= most and (f[_RESTED] == 0 or y[_CHUCK] == 0 or _lag(f, y) > -_EMPTIES):
+        return 0
+    if f[_SEEN] != 0:
+        f[_RESTED] = -1  # behind a closed core a hose that empties from there is no rest either
     if f[_OFF] >= _DEAD_WAIT and (f[_CALM] >= _CALM_TICKS or y[_CHUCK] != 0):
         f[_SEEN] = _GONE
         _stop(f, _NOT_SEEN)
