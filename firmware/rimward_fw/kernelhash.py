@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("29ee427ab9d982e6")
+KERNEL_HASH = unhexlify("a3b74bdc6cac5fa5")
 BENCH_KERNEL_HASH = unhexlify("82b652ba2f9bdd1c")

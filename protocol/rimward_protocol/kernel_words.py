@@ -199,7 +199,11 @@ FILL_STATE_WORDS = (
     ("found_pa", "Pa", "reading as the search began"),
     ("asked", "0 or 1", "the question about the volume was answered"),
     ("watch_ref", "Pa", "cold pressure at done"),
-    ("rested", "ticks", "0 not read; -1 the hose stood too high; 1 read; more: and since when a volume that differs is looked at"),
+    (
+        "rested",
+        "ticks",
+        "0 not read; -1 the hose stood too high; -2 it does not; 1 read; more: and since when a volume that differs is looked at",
+    ),
     ("short", "ticks", "a line's shortest burst that lets air in"),
     ("air_b", "1/1024 mL free air", "air as a line's last burst began"),
     ("relay", "ticks", "time for which the relay has been closed"),

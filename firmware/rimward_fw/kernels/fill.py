@@ -103,6 +103,7 @@ _WATCHED = const(4_000)  # ticks after done from which on the watch compares: un
 _LET_DOWN_TICKS = const(90)
 _LIFT_FAST = const(200_000)  # Pa: as far as a first burst may lift a hose (guard_tyre), 110 kPa from under 30
 _LOW_PA = const(28_000)
+_CHECKED = const(-2)  # as RESTED
 _ROUGH_MOST = const(12_800)  # Pa * 64: 200 Pa a tick, 2.5 times the most that sound transducers show
 _AT_STOP_TICKS = const(500)  # the guard sees the stop reading before any air
 _LET_GO_TICKS = const(1_500)  # 3 s in which a person may still answer the question about the volume
@@ -174,10 +175,12 @@ def _settle(f, y):
                 _refer(f)
                 f[_AIR_0] = f[_AIR]
                 return _plan(f, y)
-            if _gone(f, y) != 0:
-                f[_SEEN] = _GONE
-                return _stop(f, 7)
-            if _dead_end(f, y) != 0:
+            if f[_RESTED] != _CHECKED:
+                if _gone(f, y) != 0:
+                    f[_SEEN] = _GONE
+                    return _stop(f, 7)
+                if _dead_end(f, y) == 0:
+                    f[_RESTED] = _CHECKED  # read in the next tick: each has its time
                 return 0
             f[_RESTED] = 1
             _seen_again(f, y)
@@ -248,7 +251,9 @@ def _measure(f, y):
         if f[_CNT] < (50 if y[_KIND] == 0 else 150) or (_lag(f, y) > 250 or _lag(f, y) < -250) and f[_CNT] < 500:
             return 0
     if y[_CHUCK] == 0:
-        if f[_MODEL] > _WENT_PA and _dead_end(f, y) != 0:
+        if f[_MODEL] > _WENT_PA:
+            if _dead_end(f, y) == 0:
+                f[_MODEL] = 0  # it goes on in the next tick: each has its time
             return 0
         if y[_MEAN] > _FLAT_PA and f[_SEEN] == 0:
             _first_sight(f, y, y[_MEAN])
