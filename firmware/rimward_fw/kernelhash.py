@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("a3b74bdc6cac5fa5")
+KERNEL_HASH = unhexlify("3cd54444ba0c06e6")
 BENCH_KERNEL_HASH = unhexlify("82b652ba2f9bdd1c")

@@ -10,6 +10,7 @@ from rimward_fw.kernels.fill_source import _lag
 _READ = const(0)
 _MEAN = const(1)
 _VOL = const(9)
+_VOL_TOL = const(10)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
 _AMBIENT = const(12)
 _KIND = const(15)
@@ -82,6 +83,7 @@ _VOLUME_PA = const(20_000)
 _JUDGE_PA = const(90_000)  # no volume is judged under that
 _STEADY = const(3_000)  # Pa in 16 ticks: faster, two taps that lag differently move the readings apart
 _DEAD_WAIT = const(1_200)  # ticks: the guard waits 250 and looks for 6 kPa
+_ANY_VOLUME = const(255)  # %, as in fill_plan: beads that pop into place make room, and the volume learnt is none
 _KINK_PA = const(6_000)  # a core's closing from burst to burst, and heat
 _EMPTIES = const(200)  # Pa in 16 ticks
 _DEAD_PA = const(15_000)  # Pa: what heat and a core's closing add to a rise of half as much again as the model's; a hose holds a seventh of the smallest tyre
@@ -151,7 +153,8 @@ def _dead_end(f, y):
     """1 where a tyre that was seen, or is by an open core, rises by far more than the counted air explains: the air stays in the hose, which is
     kinked, or the core is shut. The fill stops once the guard has had the time to find air that comes unasked."""
     half = f[_MODEL] >> 1
-    most = half * 3 + _DEAD_PA if f[_LEARNT] == 2 else half * 5 + _DEAD_PA_FIRST
+    learnt = 1 if f[_LEARNT] == 2 and y[_VOL_TOL] < _ANY_VOLUME else 0
+    most = half * 3 + _DEAD_PA if learnt != 0 else half * 5 + _DEAD_PA_FIRST
     if f[_SEEN] == 0 and y[_CHUCK] != 0:
         return 0
     if _tyre_now(f, y) - f[_PT] <= most and (f[_RESTED] == 0 or y[_CHUCK] == 0 or _lag(f, y) > -_EMPTIES):
