@@ -141,7 +141,7 @@ def test_the_comparison_of_the_kernels_alone_can_fail(code, kept):
         machine.chip, machine.loaded[0], lambda: machine.run(None, kept.records.tobytes())
     )
     changes = planted.changes(
-        machine.loaded[0].code_at["step"][1], ran["step"], 8, random.Random(1)
+        machine.loaded[0].code_at["step"][1], ran["step"], 16, random.Random(1)
     )
     found = 0
     for change in changes:
@@ -152,7 +152,8 @@ def test_the_comparison_of_the_kernels_alone_can_fail(code, kept):
             found += bool(identical.differs(kept.left, left))
         except chip.Violation:
             found += 1
-    assert found >= 4
+    print(f"{found} of {len(changes)} changes found")
+    assert found >= len(changes) // 2
 
 
 def test_the_simulation_takes_its_load_from_here(code):

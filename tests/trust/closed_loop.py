@@ -42,11 +42,11 @@ from tests.trust.closed_unseen import (
     hidden_below,
     unseen_below,
 )
-from tests.trust.guard_conditions import Rule, burst_bound, judged
+from tests.trust.guard_conditions import Rule, burst_bound, judged, ran_then
 from tests.trust.guard_model import BIAS, Transition, invariant, pressure_a, source_on, transition
 from tests.trust.guard_prove import EFFORT, Proof, Verdict, check, plant, source_of_guard
 from tests.trust.guard_tyre_rules import line
-from tests.trust.terms import both, choose, implies
+from tests.trust.terms import both, choose, either, implies
 
 # First layer: on the guard's source.
 
@@ -76,7 +76,9 @@ def band_in_force(t: Transition) -> Any:
 def burst_below_stop(t: Transition) -> Any:
     """For a line of which no flow was seen, the bound of one burst in place of the overrun."""
     unseen = both(source_on(t.o), line(t), t.h.seen == 0)
-    return implies(unseen, t.h.read + burst_bound(t) + t.h.band < t.h.ceil + BIAS)
+    let_down = either(ran_then(t) != 0, t.h.read < BIAS + 30_000)
+    bound = choose(t.h.lift == 0, choose(let_down, 110_000, 200_000), burst_bound(t))
+    return implies(unseen, t.h.read + bound + t.h.band < t.h.ceil + BIAS)
 
 
 LEMMAS = (

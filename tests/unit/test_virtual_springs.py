@@ -29,5 +29,6 @@ def test_the_next_fill_of_a_wheel_is_armed_with_the_spring_of_its_core(tmp_path:
     again, learnt = fill(tmp_path, 1, 200e3, "one")
     other, nothing = fill(tmp_path, 2, 200e3, "another")
     assert none == nothing == 0 and learnt == pytest.approx(SPRING_PA, abs=4_000)
-    assert again == pytest.approx(empty, abs=3_000), "left as the fill from empty left it"
+    # two fills behind a closed core differ by their heat: 12 kPa at the 99th percentile (tests.bench.springs)
+    assert again == pytest.approx(empty, abs=6_000), "left as the fill from empty left it"
     assert other < empty - 8_000, "an inflator that does not know this core leaves it lower"

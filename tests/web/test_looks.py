@@ -175,6 +175,10 @@ def test_a_running_test_is_on_the_first_screen(
         chromium, server, "/bench", {"width": size[0], "height": size[1]}, bypass_csp=True
     )
     page.add_style_tag(content="#call-off { display: inline-flex !important; }")
+    # on a busy machine the server's first word, after which the page has its shape, comes some seconds after it was loaded
+    page.wait_for_function(
+        "document.getElementById('state').getBoundingClientRect().bottom <= innerHeight"
+    )
     for state, says in (
         ("holding", "Keep holding the run control behind the screen; release it to stop and vent."),
         ("look at both beads", f"{show.STATES['seat-pause'].capitalize()}. Keep holding."),
