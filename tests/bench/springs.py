@@ -117,17 +117,17 @@ def lines(source: str, made: dict[str, Any]) -> list[str]:
         "known_pa": "again, the plant's spring",
     }  # fmt: skip
     off = made["learnt_off_pa"]
-    told = [
+    text = [
         f"{source}, pressure-open: {made['wheels']} wheels; learnt less true spring, p1, p50, p99: "
         + ", ".join(f"{off[q] / 1e3:+.1f}" for q in ("p1", "p50", "p99"))
         + " kPa"
     ]
     for name, word in words.items():
         row = made[name]
-        told.append(
+        text.append(
             f"  {word}: p50 {row['p50'] / 1e3:.1f}, p90 {row['p90'] / 1e3:.1f}, p99 {row['p99'] / 1e3:.1f}, from {row['least'] / 1e3:+.1f} to {row['most'] / 1e3:+.1f} kPa"
         )
-    return told
+    return text
 
 
 def main() -> None:

@@ -80,7 +80,7 @@ def test_a_pump_that_cannot_open_the_core_finds_no_tyre_in_what_the_hose_loses_a
 
 @pytest.mark.parametrize("noise", [layout.F_A_NOISE, layout.F_B_NOISE])
 def test_a_leak_is_not_named_while_one_transducer_jumps(noise):
-    """The same hose leaks; with one transducer noisy sixty times over, that is what is told, and no new hold goes on."""
+    """The same hose leaks; with one transducer noisy sixty times over, that is the cause given, and no new hold goes on."""
     fill = half_full(0, False)
     fill.fault[layout.F_HOSE_C] = 1e-9
     fill.fault[noise] = 60.0

@@ -215,7 +215,7 @@ def test_a_spring_learnt_from_empty_arms_the_next_fills_of_its_wheel_alone(press
         assert pressing.armed_with == 14_000
     pressing.visit(3_000, 390_000, words=(0, 9_000))
     pressing.visit(250_000, 390_000, **ASSUMED)
-    assert pressing.armed_with == 9_000, "a fill from empty learns anew"
+    assert pressing.armed_with == 9_000, "a fill from empty replaces it"
 
 
 @pytest.mark.parametrize(("start", "kept"), [(21_999, 14_000), (22_000, 0)])
