@@ -26,8 +26,7 @@ def recorded() -> Iterator[tuple[VirtualInflator, int, int]]:
         person.bring(profile())
         person.choose(Scenario().wheel_id())
         person.fill(90.0)
-        made.advance(1.0)
-        made.advance(0.5)
+        made.advance(5.0)
         person.choose(bytes(8))
         row = verbs.list_sessions(person.client)[0]
         person.client.close()
