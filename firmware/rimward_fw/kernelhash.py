@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("3cd54444ba0c06e6")
-BENCH_KERNEL_HASH = unhexlify("82b652ba2f9bdd1c")
+KERNEL_HASH = unhexlify("3397b302530d8e3f")
+BENCH_KERNEL_HASH = unhexlify("d4da0705454cfaa7")

@@ -139,14 +139,14 @@ def bursts_lengthen(t: Transition) -> Any:
 
 
 def seen_needs_flow(t: Transition) -> Any:
-    """Flow is seen 60 to 250 ticks after a burst that rose by more than 4 kPa, lost more than half of it again, and is steady over ambient."""
+    """Flow is seen 60 to 250 ticks after a burst that began over ambient, rose by more than 4 kPa, lost more than half of it again, and
+    is steady over ambient."""
     fresh = both(t.g.seen == 0, t.h.seen != 0)
     burst = t.g.burst_from != NO_BURST
     rise, fall = rise_and_fall(t)
     when = both(judged(t), t.h.since >= 60, t.h.since <= 250, t.g.ran != 0)
-    return implies(
-        fresh, both(when, burst, rise > 4_000, fall * 2 > rise, stands(t), above_zero(t) > 5_000)
-    )
+    over = both(above_zero(t) > 5_000, t.g.burst_from - BIAS - t.x.band_pa > 5_000)
+    return implies(fresh, both(when, burst, rise > 4_000, fall * 2 > rise, stands(t), over))
 
 
 def lift_needs_a_closed_manifold(t: Transition) -> Any:

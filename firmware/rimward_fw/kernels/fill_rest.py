@@ -9,6 +9,7 @@ from rimward_fw.kernels.fill_source import _lag
 # Inputs y.
 _READ = const(0)
 _MEAN = const(1)
+_SEAT = const(8)
 _VOL = const(9)
 _VOL_TOL = const(10)
 _CHUCK = const(11)  # 0 pin-open, 1 pressure-open
@@ -33,6 +34,7 @@ _COLD_REF = const(17)
 _GAIN = const(18)
 _OFF = const(22)
 _SEEN = const(23)
+_SEATED = const(24)
 _TOPS = const(25)
 _LEARNT = const(26)
 _CHOP = const(27)
@@ -74,6 +76,7 @@ _HOSE_LEAK_PA = const(8_000)
 _STILL_PA = const(450)  # in 16 ticks, less what heat explains
 _CALM_TICKS = const(16)
 _PATIENCE = const(700)
+_PATIENCE_SHUT = const(1_400)  # ticks: behind a closed core the slowest ones empty a hose into the tyre for 2 s
 _BLEED_MIN = const(5)  # ticks: every opening empties the manifold as well
 _COND_FIRST = const(900)
 _COND_FLOOR = const(520)
@@ -193,9 +196,10 @@ def _still(f, y):
             if f[_PEAK] - y[_READ] > _HOSE_LEAK_PA:
                 return _falls(f, y)
     f[_CALM] = f[_CALM] + 1 if f[_OFF] >= shut and slope < limit and slope > -limit else 0
-    if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= _PATIENCE and y[_CHUCK] != 0 and slope < 0:
+    patience = _PATIENCE if y[_CHUCK] == 0 else _PATIENCE_SHUT
+    if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= patience and y[_CHUCK] != 0 and slope < 0:
         return _falls(f, y)
-    return 1 if f[_CALM] >= _CALM_TICKS or f[_OFF] >= _PATIENCE else 0
+    return 1 if f[_CALM] >= _CALM_TICKS or f[_OFF] >= patience else 0
 
 
 def _tyre_now(f, y):
@@ -225,7 +229,9 @@ def _learn(f, y):
     """Learn what a unit of air gives, between the reference and now. Nothing is learnt while the tyre's shape is limp."""
     rise = f[_COLD] - f[_COLD_REF]
     air = f[_AIR] - f[_AIR_REF]
-    cut = 1 if y[_KIND] == 0 and f[_CHOP] != 0 and f[_LEARNT] != 0 else 0  # short runs under the stop reading: their count is rough
+    cut = f[_CHOP] if f[_LEARNT] != 0 else 0  # short runs under the stop reading: their count is rough
+    if y[_KIND] != 0:  # as that of a line's shortest bursts
+        cut = 1 if f[_LEARNT] == 2 and f[_LAST] <= f[_SHORT] and y[_SEAT] > 0 and f[_SEATED] == 0 else 0
     if air == 0 or cut != 0 or f[_COLD_REF] < _LIMP_PA:
         f[_AIR_REF] = f[_AIR]
         f[_COLD_REF] = f[_COLD]

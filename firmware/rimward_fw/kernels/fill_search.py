@@ -140,6 +140,8 @@ def _search(f, y):
             f[_KNEE] = 1
             f[_BLEED_N] = _most(f[_BLEED_N], 5)
             return _go(f, _SETTLING)
+        if y[_CHUCK] != 0 and y[_MEAN] - _SPRING_MAX > y[_TARGET] + _ABOVE_PA:
+            return _go(f, _SETTLING)  # a slow core hides how much it has taken: no more until the hose has come to rest
     if f[_OFF] == _UNWATCHED and y[_CHUCK] != 0:
         f[_TRIES] = f[_TRIES] + 1
         if f[_TRIES] > _RELIEFS:

@@ -4,9 +4,10 @@ Until flow into a tyre was seen in this connection, a workshop line behind a pre
 120 ms of rest between them, and only while reading, guard band and the bound of one burst stay under the ceiling. Valves with a
 longer dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst
 that admits air passes the dead time by at most 2 ms. After a burst into a tyre the reading falls again and then is steady, which a
-leak is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms). The
-bound is 1.5 times the largest rise of a closed manifold, at least 20 kPa more; before one was seen 110 kPa, and before any air 200 from 30 kPa on. Flow that was seen is forgotten once the manifold is
-at ambient with the source off.
+leak is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms). A
+burst that begins at ambient shows no flow: a chuck that is put on while it falls stops it just so. The bound is 1.5 times the largest
+rise of a closed manifold, at least 20 kPa more; before one was seen 110 kPa, and before any air 200 from 30 kPa on. Flow that was seen
+is forgotten once the manifold is at ambient with the source off.
 
 An open vent lowers the manifold; such a fall is no flow. While the vent is open no air is admitted, and no rise or fall counts until
 a burst that begins 120 ms after it shut (dead time 25, closing 20, sensor and filters 50 ms). A compressor needs no such rule: its
@@ -84,7 +85,8 @@ def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int, vented: i
     watched = 1 if g[_BURST_FROM] != _NO_BURST and g[_RAN] != 0 and g[_SEEN] == 0 and _BURST_REST <= g[_SINCE] <= _SEEN_LAST else 0
     rise = g[_BURST_PEAK] - g[_BURST_FROM]
     fall = g[_BURST_PEAK] - read
-    if watched != 0 and rise > _LIFT_MIN and fall * 2 > rise and stands(read, lag) != 0 and read - _BIAS - x[_BAND_PA] > _STAYS_PA:
+    least = _STAYS_PA + _BIAS + x[_BAND_PA]
+    if watched != 0 and rise > _LIFT_MIN and fall * 2 > rise and stands(read, lag) != 0 and read > least and g[_BURST_FROM] > least:
         g[_SEEN] = 1
     elif watched != 0 and g[_SINCE] == _BURST_REST:
         if rise < _NOTHING_PA:
