@@ -83,6 +83,7 @@ class World:
         self.pa = r.choice((0, 0, ceiling // 2, ceiling - 30_000, ceiling + 40_000))
         self.rise = r.choice((0, 12, 60, 250, 900))
         self.conn = r.randrange(1, 32_768)
+        self.level = self.pa  # to which a burst runs off again, in every third episode
         if not self.to_come:
             self.to_come = r.sample(FAULTS, len(FAULTS))
         self.fault = self.to_come.pop()
@@ -124,6 +125,9 @@ class World:
     def _physics(self) -> None:
         if self.out & (GATE | RELAY) == GATE | RELAY:
             self.pa += self.rise
+            self.level += self.rise // 4
+        elif self.conn % 3 == 0 and self.pa > self.level and self.out & VENT == 0:
+            self.pa -= max((self.pa - self.level) // 8, 1)
         elif self.out & VENT:
             self.pa -= min(self.pa, 300)
         elif self.age % 8 == 0:
