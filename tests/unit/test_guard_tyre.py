@@ -152,7 +152,9 @@ def test_ambient_is_up_to_five_kilopascal_over_the_guard_band(pa, seen):
 def test_flow_that_was_seen_is_forgotten_at_ambient():
     rig = Rig()
     rig.ready(20_000)
-    burst(rig, 20_000, 120_000, 39_000)  # 29 kPa over the guard band: too little to be missed as a tyre
+    burst(
+        rig, 20_000, 120_000, 39_000
+    )  # 29 kPa over the guard band: too little to be missed as a tyre
     rig.run(39_000, 40, want=False)
     assert rig.word("seen") == 1
     rig.run(0, 60, want=False)
