@@ -108,9 +108,12 @@ SLOW = """
 window.late = 0;
 window.WebSocket = class extends WebSocket {
   set onmessage(take) {
+    const waiting = [];  // timers of one due time fire in any order, a line's messages do not
     super.onmessage = (event) => {
       this.due = Math.max(this.due || 0, performance.now() + window.late);
-      if (!this.deaf) setTimeout(() => take(event), this.due - performance.now());
+      if (this.deaf) return;
+      waiting.push(event);
+      setTimeout(() => take(waiting.shift()), this.due - performance.now());
     };
   }
   constructor(...all) { super(...all); (window.lines ??= []).push(this); }
