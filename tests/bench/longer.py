@@ -33,6 +33,7 @@ def row(path: Path) -> dict[str, Any]:
         "sessions": len(found),
         "set_d": figures["set_d_sessions"],
         "over": figures["exceedances"],
+        "own_air": figures["own_air"],
         "highest": figures["peak_over_ceiling_max"],
     }
 

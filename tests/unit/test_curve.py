@@ -38,8 +38,8 @@ def test_figures_of_other_kernels_are_called_so() -> None:
 def test_a_longer_campaign_names_other_kernels_and_its_own_number_of_sessions() -> None:
     row = {
         "kernels": "a", "seed": 7, "faults": ["none"], "people": ["patient", "slow"],
-        "sessions": 12, "set_d": 11, "over": 0, "highest": 0.99,
+        "sessions": 12, "set_d": 11, "over": 0, "own_air": 2, "highest": 0.99,
     }  # fmt: skip
-    line = "| 7 | none | patient, slow | 12 | 11 | 0 | 0.9900 |"
+    line = "| 7 | none | patient, slow | 12 | 11 | 0 | 2 | 0.9900 |"
     assert line in world.longer_lines([row], "a")
     assert "OUTDATED: kernels a" in world.longer_lines([row], "b")[-2]

@@ -26,6 +26,8 @@ COPIED_IN = (
     "refused",
     "person",
     "standing_still",
+    "own_air",
+    "inflow",
     "over_for",
     "measure",
     "ended",

@@ -101,8 +101,10 @@ from rimward.simulation.plant.step import fault_events, plant_tick
     H_AWAY_N,  # for so many ticks
     H_GRACE,  # air above the ceiling counts only so many ticks after the reading could show the tyre there, the source running, 0: all of it
     H_OVER,  # ticks since the tyre at or above its ceiling could be read: its core was open
-) = range(35)
-H_SIZE = 35
+    H_LENT,  # flow out of the tyre into the hose, kg/s summed over ticks, less what came back, since the source's last air or an act
+    H_ACT,  # the schedule's place at the last tick
+) = range(37)
+H_SIZE = 37
 
 # Results.
 (
@@ -128,8 +130,9 @@ H_SIZE = 35
     R_STARTED,  # plant state was copied
     R_ASKED,  # ticks in which the bead question waited
     R_OTHER,  # number of ticks in which other questions waited
-) = range(22)
-R_START = 22  # plant state as the fill begins
+    R_OWN,  # ticks in which the hose gave the tyre its own air back at or above its ceiling, no source having run since it came
+) = range(23)
+R_START = 23  # plant state as the fill begins
 R_SIZE = R_START + S_SIZE
 
 guard_step = guard.step
@@ -251,17 +254,41 @@ def over_for(s, p, H, pt):
     return H[H_OVER] + 1.0 if readable or H[H_OVER] > 0.0 else 0.0
 
 
+def own_air(s, H):
+    """1 where this tick's flow into the tyre is no more than the tyre itself gave to the hose since any source last ran. A chuck that
+    is moved, or any other act, ends that account."""
+    if s[S_SPEED] > 0.0 or s[S_DRAWN] > 0.0 or s[S_EVENT] != H[H_ACT]:
+        H[H_LENT] = 0.0
+    H[H_ACT] = s[S_EVENT]
+    H[H_LENT] -= s[S_FLOW]
+    if H[H_LENT] >= 0.0:
+        return 1
+    H[H_LENT] = 0.0
+    return 0
+
+
+def inflow(s, H, R, pt, n):
+    """Count this tick's flow into the tyre, at `pt`: over the ceiling by a source, by its own air, or not over."""
+    own = own_air(s, H)
+    if s[S_FLOW] <= EXACT:
+        return
+    if own != 0:
+        if pt >= H[H_CEIL]:
+            R[R_OWN] += 1.0
+        return
+    R[R_LAST_IN] = n
+    late = H[H_OVER] > H[H_GRACE] and (s[S_SPEED] > 0.0 or s[S_DRAWN] > 0.0)
+    if H[H_GRACE] == 0.0 or H[H_OVER] == 0.0 or late:
+        R[R_PEAK_IN] = max(R[R_PEAK_IN], pt)
+        if pt >= H[H_CEIL]:
+            R[R_EXCEED] += 1.0
+
+
 def measure(s, p, g, f, y, w, H, R, bits, n):
     """Update the results of this tick."""
     pt = s[S_PT] - p[P_AMB]
     H[H_OVER] = over_for(s, p, H, pt)
-    if s[S_FLOW] > EXACT:
-        R[R_LAST_IN] = n
-        late = H[H_OVER] > H[H_GRACE] and (s[S_SPEED] > 0.0 or s[S_DRAWN] > 0.0)
-        if H[H_GRACE] == 0.0 or H[H_OVER] == 0.0 or late:
-            R[R_PEAK_IN] = max(R[R_PEAK_IN], pt)
-            if pt >= H[H_CEIL]:
-                R[R_EXCEED] += 1.0
+    inflow(s, H, R, pt, n)
     R[R_PEAK] = max(R[R_PEAK], pt)
     asked = question(f)
     if asked == ABOUT_BEAD:

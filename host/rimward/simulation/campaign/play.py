@@ -28,7 +28,7 @@ LOAD = 3
 RECORD = np.dtype(
     [
         ("number", "u4"), ("fault", "u1"), ("set_d", "u1"), ("refused", "u1"), ("state", "u1"), ("cause", "u1"), ("stop", "u1"), ("why", "u1"),
-        ("line", "u1"), ("ticks", "u4"), ("exceed", "u4"), ("at", "i4"), ("cause_at", "i4"), ("stop_at", "i4"), ("why_at", "i4"), ("cut_at", "i4"),
+        ("line", "u1"), ("ticks", "u4"), ("exceed", "u4"), ("own", "u4"), ("at", "i4"), ("cause_at", "i4"), ("stop_at", "i4"), ("why_at", "i4"), ("cut_at", "i4"),
         ("last_in", "i4"), ("first_on", "i4"), ("last_off", "i4"), ("done", "i4"), ("ceiling_pa", "i4"), ("target_pa", "i4"), ("peak_pa", "f4"),
         ("peak_in_pa", "f4"), ("settled_pa", "f4"), ("final_pa", "f4"), ("ratio", "f4"), ("ideal", "f4"), ("person", "u1"), ("pin", "u1"), ("tries", "u1"),
         ("infeasible", "u1"), ("asked", "u4"), ("other", "u4"), ("warm", "i4"), ("places", "u1", (len(effects.EFFECTS),)),
@@ -192,7 +192,7 @@ def fill_row(row: Any, d: Draw, words: Words) -> None:
         d.job.kind,
     )
     for name, at in (
-        ("cause", loop.R_CAUSE), ("stop", loop.R_STOP), ("why", loop.R_WHY), ("ticks", loop.R_TICKS), ("exceed", loop.R_EXCEED),
+        ("cause", loop.R_CAUSE), ("stop", loop.R_STOP), ("why", loop.R_WHY), ("ticks", loop.R_TICKS), ("exceed", loop.R_EXCEED), ("own", loop.R_OWN),
         ("cause_at", loop.R_CAUSE_AT), ("stop_at", loop.R_STOP_AT), ("why_at", loop.R_WHY_AT), ("cut_at", loop.R_CUT_AT), ("last_in", loop.R_LAST_IN),
         ("first_on", loop.R_FIRST_ON), ("last_off", loop.R_LAST_OFF), ("done", loop.R_DONE), ("peak_pa", loop.R_PEAK), ("peak_in_pa", loop.R_PEAK_IN),
     ):  # fmt: skip

@@ -34,6 +34,7 @@ def summary(rows: np.ndarray, wanted: int, seed: int) -> dict[str, Any]:
         "set_d_sessions": len(d),
         "exceedances": len(exceeded),
         "exceeding_sessions": exceeded["number"].tolist()[:50],
+        "own_air": int(((d["exceed"] == 0) & (d["own"] > 0)).sum()),
         "peak_over_ceiling_max": float(d["ratio"].max()) if len(d) else 0.0,
         "residual": [
             residual(name, played)
