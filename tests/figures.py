@@ -119,7 +119,7 @@ def world_figures() -> Iterator[Figure]:
             f"{name}: settled error, 99th percentile",
             f"{settled:.3f} bar",
             bound,
-            str(n),
+            str(n + row["tight"]["fills"]),
             WORLD,
             command,
         )

@@ -15,8 +15,13 @@ REASONS = (
     "line with a pressure-open chuck, begun less than 75 kPa under its ceiling",
     "no room under the stop reading for core and smallest burst",
     "source cannot reach the target",
+    "no room under the stop reading for the smallest burst in the hose",
 )
-FEASIBLE, BEGUN_OVER, LINE_NEAR, NO_ROOM, TOO_WEAK = range(5)
+FEASIBLE, BEGUN_OVER, LINE_NEAR, NO_ROOM, TOO_WEAK, TIGHT = range(6)
+FILLABLE = (
+    FEASIBLE,
+    TIGHT,
+)  # TIGHT: the tyre has room for that burst, the hose that the guard reads has not
 LINE_ROOM_PA = 75_000
 NEAR_STALL = 0.12  # volumetric efficiency below which a compressor no longer fills
 LINE_OVER_PA = 50_000  # pressure by which a line must exceed the core's opening
@@ -42,18 +47,24 @@ def smallest_burst_kg(p: PlantParams) -> float:
 
 
 def reason(d: Draw, p: PlantParams, words: Any) -> int:
-    """Index into REASONS for a session accepted by arming; FEASIBLE if nothing prevents it."""
+    """Index into REASONS for a session accepted by arming; FEASIBLE if nothing prevents it. What must stay under the stop reading is
+    the hose's pressure: target, the core's opening and the rise of a hose whose core has not opened yet."""
     target = int(words.ys[coupling.Y_TARGET - coupling.Y_SLOW])
     stop = int(words.x[coupling.X_CEILING] - words.x[coupling.X_BAND])
     opening = 0.0 if p.pin_open else p.crack_pa
-    rise = GAMMA * R_AIR * p.room_k * smallest_burst_kg(p) / float(words.s[layout.S_VT])
+    energy = GAMMA * R_AIR * p.room_k * smallest_burst_kg(p)
+    rise, hose_rise = energy / float(words.s[layout.S_VT]), energy / float(words.p[layout.P_VM])
     if d.job.start_pa >= target:
         return BEGUN_OVER
     if p.is_line and not p.pin_open and d.job.start_pa > d.job.ceiling_pa - LINE_ROOM_PA:
         return LINE_NEAR
     if target + opening + rise > stop:
         return NO_ROOM
-    if p.is_line:
-        return TOO_WEAK if p.line_pa < target + opening + LINE_OVER_PA else FEASIBLE
     ratio = (target + opening + p.ambient_abs_pa) / p.ambient_abs_pa
-    return TOO_WEAK if efficiency(ratio, p.clearance, p.polytropic) < NEAR_STALL else FEASIBLE
+    if p.is_line:
+        weak = p.line_pa < target + opening + LINE_OVER_PA
+    else:
+        weak = efficiency(ratio, p.clearance, p.polytropic) < NEAR_STALL
+    if weak:
+        return TOO_WEAK
+    return TIGHT if target + opening + hose_rise > stop else FEASIBLE

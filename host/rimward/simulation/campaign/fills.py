@@ -17,7 +17,7 @@ from rimward_protocol import interval
 from rimward_protocol import kernel_slots as slots
 
 from rimward.simulation.campaign.draw import Draw, draw
-from rimward.simulation.campaign.feasible import FEASIBLE
+from rimward.simulation.campaign.feasible import FEASIBLE, FILLABLE
 from rimward.simulation.campaign.firstgo import (
     CHUCKS,
     SOURCES,
@@ -84,7 +84,7 @@ def measured(d: Draw, session: Any) -> tuple[np.void, Words | None]:
         words is not None
         and plant is not None
         and row["state"] == DONE
-        and row["infeasible"] == FEASIBLE
+        and row["infeasible"] in FILLABLE
     ):
         error, hold, ideal = figures(row, d, words, plant)
         fill["error_pa"], fill["hold_s"], fill["ideal_s"] = error, hold, ideal
@@ -115,26 +115,26 @@ def fills(
     exact: bool = True,
     tell: Callable[[int], None] | None = None,
 ) -> np.ndarray:
-    """Return `count` feasible fills of one class, or those of `MOST_TRIED` draws for each, with the infeasible ones among them."""
+    """Return `count` fills of one class that the tyre has room for, or those of `MOST_TRIED` draws for each, with the others among them."""
     session = compiled()["session"]
     found: list[np.void] = []
-    feasible = number = 0
-    while feasible < count and number < MOST_TRIED * count:
+    fit = number = 0
+    while fit < count and number < MOST_TRIED * count:
         fill, _ = measured(healthy_draw(seed, number, line, pin, exact), session)
         found.append(fill)
-        feasible += fill["row"]["refused"] < 2 and fill["row"]["infeasible"] == FEASIBLE
+        fit += fill["row"]["refused"] < 2 and fill["row"]["infeasible"] in FILLABLE
         number += 1
         if tell is not None and number % 100 == 0:
-            tell(feasible)
+            tell(fit)
     return np.array(found, FILL)
 
 
 def report(found: np.ndarray, line: int, pin: int) -> dict[str, Any]:
     """Figures of one class."""
     rows = found["row"]
-    mine = found[(rows["refused"] < 2) & (rows["infeasible"] == FEASIBLE)]
+    mine = found[(rows["refused"] < 2) & np.isin(rows["infeasible"], FILLABLE)]
     row = mine["row"]
-    first = done_first(row)
+    feasible = row[row["infeasible"] == FEASIBLE]
     done = mine[row["state"] == DONE]
     error = np.abs(done["error_pa"])
     ratio = done["hold_s"] / done["ideal_s"]
@@ -154,7 +154,7 @@ def report(found: np.ndarray, line: int, pin: int) -> dict[str, Any]:
         "seconds_over_the_time_limit": over,
         "bead_questions": int((row["asked"] > 0).sum()),
         "other_questions": int((row["other"] > 0).sum()),
-        "first_go_by_tenth": by_tenth(row, first),
+        "first_go_by_tenth": by_tenth(feasible, done_first(feasible)),
         "settled_by_tenth": by_tenth(done["row"], error <= LIMITS_PA[line]),
     }
 
@@ -189,6 +189,8 @@ def lines(one: dict[str, Any], tenths: bool = True) -> Iterator[str]:
     yield "  not counted: " + (
         ", ".join(f"{word} {count}" for word, count in one["excluded"].items()) or "none"
     )
+    if one["tight"]["fills"]:
+        yield f"  of those without room in the hose, {one['tight']['fills']}, {one['tight']['done_first']} at the first go; settled error and times below are with them"
     for name, scale, unit in (
         ("settled_error_pa", 1e-3, "kPa"),
         ("settled_error_absolute_pa", 1e-3, "kPa"),
@@ -220,6 +222,6 @@ def lines(one: dict[str, Any], tenths: bool = True) -> Iterator[str]:
 def failures(found: np.ndarray) -> list[tuple[int, str]]:
     """Return (number, cause) of the feasible fills that were not done at the first go, for inspection one by one."""
     rows = found["row"]
-    mine = rows[(rows["refused"] < 2) & (rows["infeasible"] == FEASIBLE)]
+    mine = rows[(rows["refused"] < 2) & np.isin(rows["infeasible"], FILLABLE)]
     mine = mine[~done_first(mine)]
     return list(zip(mine["number"].tolist(), cause_words(mine), strict=True))

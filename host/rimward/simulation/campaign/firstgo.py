@@ -7,7 +7,7 @@ import numpy as np
 from rimward_protocol import causes
 
 from rimward.simulation.campaign import effects, people
-from rimward.simulation.campaign.feasible import FEASIBLE, REASONS
+from rimward.simulation.campaign.feasible import FEASIBLE, REASONS, TIGHT
 from rimward.simulation.coupling import DONE
 
 CLASSES = tuple((line, pin) for line in (0, 1) for pin in (1, 0))
@@ -49,19 +49,29 @@ def cause_words(rows: np.ndarray) -> list[str]:
     return found
 
 
+def counted(rows: np.ndarray) -> dict[str, Any]:
+    """{done_first, done_retry, causes} of these fills."""
+    first = done_first(rows)
+    return {
+        "done_first": int(first.sum()),
+        "done_retry": int(((rows["state"] == DONE) & (rows["tries"] <= 1)).sum()),
+        "causes": dict(Counter(cause_words(rows[~first])).most_common()),
+    }
+
+
 def first_go(rows: np.ndarray) -> list[dict[str, Any]]:
-    """One row a class: {source, chuck, feasible, done_first, done_retry, causes, excluded}."""
+    """One row a class: {source, chuck, feasible, done_first, done_retry, causes, excluded, tight}; `tight`, {fills, done_first,
+    done_retry, causes}, are those of the excluded ones in which the tyre has room for the smallest burst, and the hose has not."""
     found = []
     for line, pin in CLASSES:
         mine = healthy(rows)
         mine = mine[(mine["line"] == line) & (mine["pin"] == pin)]
         feasible = mine[mine["infeasible"] == FEASIBLE]
+        tight = mine[mine["infeasible"] == TIGHT]
         excluded = Counter(REASONS[int(i)] for i in mine["infeasible"] if i != FEASIBLE)
-        first = done_first(feasible)
         found.append({
-            "source": SOURCES[line], "chuck": CHUCKS[pin], "feasible": len(feasible), "done_first": int(first.sum()),
-            "done_retry": int(((feasible["state"] == DONE) & (feasible["tries"] <= 1)).sum()),
-            "causes": dict(Counter(cause_words(feasible[~first])).most_common()), "excluded": dict(excluded.most_common()),
+            "source": SOURCES[line], "chuck": CHUCKS[pin], "feasible": len(feasible), **counted(feasible),
+            "excluded": dict(excluded.most_common()), "tight": {"fills": len(tight), **counted(tight)},
         })  # fmt: skip
     return found
 
