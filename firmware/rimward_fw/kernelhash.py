@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("3397b302530d8e3f")
+KERNEL_HASH = unhexlify("b1826579285e852b")
 BENCH_KERNEL_HASH = unhexlify("d4da0705454cfaa7")

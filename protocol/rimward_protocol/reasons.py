@@ -20,7 +20,7 @@ TEXT = """
 20 | sensor-b-frozen | transducer B does not change while A moves: tap blocked, or stuck | do not use; clean the tap of transducer B
 21 | not-rising | air is on and the pressure does not rise: hose off, leak, no supply | check hose and chuck, then air supply; clear it
 22 | rising-while-off | the pressure rises though the air is off: a switch or valve is stuck | take the hose off the valve now; service the air switch
-23 | over-pressure | the reading went over the ceiling | stand clear, let air out at the valve, then have it serviced
+23 | over-pressure | the reading went over the ceiling; often a kinked hose or a shut core | stand clear, let air out at the valve; look for a kink; have it serviced
 24 | tick-long | the controller took too long for one step | switch off and on; if it comes again, service it
 25 | tick-late | the controller started a step too late | switch off and on; if it comes again, service it
 26 | sensor-supply | the supply of the transducers is too low or too high | check battery or mains adapter, then the regulator

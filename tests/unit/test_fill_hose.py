@@ -12,6 +12,8 @@ from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.kernel_words import FILL_STATE
 
+from tests.faults import fault_table
+
 from .fillbench import start
 
 VENT = 4
@@ -112,6 +114,13 @@ def test_a_nearly_full_tyre_on_a_free_hose_gets_no_air_over_its_ceiling(number):
     assert last_of(draw.draw(2031, number, (), people.MOVED)).r[loop.R_EXCEED] == 0
 
 
+# 11621: a hose that came off in a burst of 0.8 s and was closed by a tyre at its end; the next burst was as long as if it still hung free.
+# 30112, 83832: transducers 9 kPa low, a hose of 45 mL, and a pump that had run for 70 ms when its reading began to rise. Each was 0.01 to 0.2 % over.
+@pytest.mark.parametrize("number", [11621, 30112, 83832])
+def test_a_burst_into_a_closed_small_hose_is_cut_in_time(number):
+    assert last_of(draw.draw(2045, number, (), people.MOVED)).r[loop.R_EXCEED] == 0
+
+
 # A burst that ran off between two tyres was taken for flow into the second, which got 1.9 % more than its ceiling.
 def test_a_burst_cut_short_by_a_tyre_put_on_shows_no_flow():
     assert last_of(draw.draw(2043, 65641, (), people.MOVED)).r[loop.R_EXCEED] == 0
@@ -125,10 +134,37 @@ def test_a_search_rests_before_a_slow_core_has_taken_too_much():
     assert words.s[layout.S_PT] - words.p[layout.P_AMB] < words.y[slots.Y_TARGET_PA] + 10_000
 
 
-@pytest.mark.parametrize("number", [473, 2205, 6272])
+@pytest.mark.parametrize("number", [473, 2205, 2592, 6272, 16352])
 def test_a_slow_core_is_no_leak(number):
     words = last_of(draw.draw(3021, number, (), ("patient",)))
     assert (words.f[AT["state"]], words.h[loop.H_TRIES]) == (codes.FILL_DONE, 0)
+
+
+# The play of a transducer hid one of the small rises of a tyre whose air volume opens with pressure: it passed for a hose that hangs free.
+@pytest.mark.parametrize("number", [1700, 3189, 12878, 17248, 17702])
+def test_a_limp_tyre_is_judged_by_all_its_rises(number):
+    words = last_of(draw.draw(3021, number, (), ("patient",)))
+    assert (words.f[AT["state"]], words.h[loop.H_TRIES]) == (codes.FILL_DONE, 0)
+
+
+# A burst that left nothing near ambient was followed by the next at once, into a tyre at 0.999 of its ceiling put on in that moment: 0.2 % over.
+def test_a_burst_that_leaves_nothing_is_looked_at_before_the_next():
+    assert last_of(draw.draw(2044, 84564, (), people.MOVED)).r[loop.R_EXCEED] == 0
+
+
+# The same draw each time: a hose that hangs free lets a pump lift it by 1 to 3 kPa, one with a crack holds for a moment.
+@pytest.mark.parametrize(
+    ("fault", "number", "cause"),
+    [
+        ("hose_cracked", 142, causes.HOSE_OR_TYRE),  # pump
+        ("hose_pulled_off", 142, causes.NO_TYRE),
+        ("hose_cracked", 126, causes.HOSE_OR_TYRE),  # line
+        ("hose_pulled_off", 93, causes.NO_TYRE),
+    ],
+)
+def test_a_leak_in_the_search_is_told_from_a_hose_that_hangs_free(fault, number, cause):
+    words = last_of(fault_table.drawn(fault, number, dict(fault_table.sound(160))[number]))
+    assert words.r[loop.R_STOP] == cause
 
 
 def test_bursts_that_seat_beads_teach_no_volume():

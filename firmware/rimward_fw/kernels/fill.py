@@ -62,6 +62,7 @@ _CONN_F = const(3)
 _JOB_F = const(4)
 _CNT = const(5)  # ticks in this state
 _PT = const(6)  # tyre at the last rest, hot
+_START = const(7)  # and when it was first seen
 _EG = const(8)  # how far it reads over its value at the casing's temperature
 _COLD = const(10)  # tyre less its excess
 _SLOW = const(11)  # slow filter of the mean, * 16
@@ -150,7 +151,11 @@ def _gone(f, y):
     now = _tyre_now(f, y)
     rise = now - f[_PT]
     first = 1 if f[_TOPS] < 2 else 0
-    if f[_MODEL] > _BLOWN_PA + (y[_CHUCK] << 10) and now < _NEAR_AMBIENT and rise < (f[_MODEL] >> 5) - first * _FIRST_OFF and (first == 0 or y[_CHUCK] == 0 and y[_KIND] != 0):
+    if y[_KIND] != 0 and y[_CHUCK] != 0:  # play hides a single rise of a limp tyre: all of them count
+        judged = 1 if first == 0 and now - f[_START] < f[_TOPS] << 8 else 0
+    else:
+        judged = 1 if first == 0 or y[_KIND] != 0 else 0
+    if judged != 0 and f[_MODEL] > _BLOWN_PA + (y[_CHUCK] << 10) and now < _NEAR_AMBIENT and rise < (f[_MODEL] >> 5) - first * _FIRST_OFF:
         return 1
     if first != 0 and f[_PT] < _FIRST_PA:
         return 0

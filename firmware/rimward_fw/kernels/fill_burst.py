@@ -75,6 +75,7 @@ _NOTHING = const(2_000)  # Pa: a burst that lifts the manifold less let nothing 
 _CLOSED = const(20)  # ticks after which the relay's valve is open: contact 10, dead time 25 ms
 _HELD_PA = const(15_000)  # a tyre known to hold more holds the reading up through a held-open core
 _START_PA = const(6_000)  # Pa under the room from which on a held-back pump starts again
+_FREE_PA = const(15_000)  # a tyre that shows less may be none: zero error 10, play 2.5, noise
 _WAIT = const(60)  # ticks in which a line's burst has come whole and been read
 _MARGIN = const(2_500)
 _UNASKED_PA = const(20_000)  # over what the last burst left: what a hose regains as it warms is under 6
@@ -193,7 +194,7 @@ def _valves(f, y, coming):
         return 1 - f[_CHOP]
     if f[_OFF] > _WAIT and _rested(f) != 0 and f[_RELAY] > _CLOSED and y[_READ] < room + _MARGIN - _EDGE and -_RUNS_OFF < _lag(f, y) < _RUNS_OFF:
         f[_BURST] = _longer(f, y, room)
-        more = f[_BURST] - f[_LAST]
+        more = f[_BURST] - _least(f[_LAST], _OPEN)
         if y[_READ] + f[_LIFT] + more * (_slope(f, y) if more > 0 else _share(f)) < room:
             f[_CHOP] = 0
         elif f[_BURST] == f[_SHORT] and y[_READ] + f[_LEFT] < y[_STOP_PA] + _OVER and y[_READ] + f[_LIFT] < _cutoff(y):
@@ -218,7 +219,7 @@ def _slope(f, y):
 
 def _share(f):
     """Pa of the last burst's rise for each of its ticks, those in which its valves shut among them: a shorter one lifts less by that at most."""
-    return f[_LIFT] // (f[_LAST] + 8)
+    return f[_LIFT] // (_least(f[_LAST], _OPEN) + 8)
 
 
 def _cutoff(y):
@@ -229,9 +230,10 @@ def _cutoff(y):
 def _longer(f, y, room):
     """Ticks of the next burst: what keeps its peak under the room."""
     spare = room - y[_READ] - f[_LIFT]
+    last = _least(f[_LAST], _OPEN)  # in what a longer one lasted over that the air went on
     if spare >= 0:
-        return _within(f[_LAST] + spare // _slope(f, y), f[_SHORT], _OPEN)
-    return _within(f[_LAST] - (-spare) // _most(f[_LIFT] // (f[_LAST] + 8), 500) - 1, f[_SHORT], _OPEN)
+        return _within(last + spare // _slope(f, y), f[_SHORT], _OPEN)
+    return _within(last - (-spare) // _most(_share(f), 500) - 1, f[_SHORT], _OPEN)
 
 
 def _burst(f, y):
@@ -241,6 +243,8 @@ def _burst(f, y):
     if y[_CHUCK] == 0 and f[_OFF] > _WAIT and f[_PT] > _HELD_PA and y[_MEAN] * 2 < f[_PT]:  # the guard misses a tyre from 60 kPa on
         f[_SEEN] = _GONE
         return _stop(f, _HOSE_OR_TYRE)
+    if y[_KIND] != 0 and y[_CHUCK] == 0 and f[_OFF] == _WAIT + 1 and f[_CNT] > _WAIT and f[_PT] < _FREE_PA and f[_LEFT] == 0:
+        return _go(f, _SETTLING)  # nothing of the burst is left near ambient: a rest tells a limp tyre from a hose that hangs free
     coming = _coming(f, y)
     came = f[_AIR] - f[_AIR_0] + coming
     wait = _patience(y)

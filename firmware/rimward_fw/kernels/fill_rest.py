@@ -194,7 +194,10 @@ def _still(f, y):
             if f[_OFF] < _LOOK_FROM + _LOOK or f[_CNT] < _LOOK:
                 return 0
             if f[_PEAK] - y[_READ] > _HOSE_LEAK_PA:
-                return _falls(f, y)
+                if f[_OFF] != _LOOK_FROM + _LOOK:
+                    return _falls(f, y)
+                f[_PEAK] = y[_READ]  # the slowest cores still empty the hose: one more look
+                f[_CALM] = -_LOOK
     f[_CALM] = f[_CALM] + 1 if f[_OFF] >= shut and slope < limit and slope > -limit else 0
     patience = _PATIENCE if y[_CHUCK] == 0 else _PATIENCE_SHUT
     if f[_CALM] < _CALM_TICKS < f[_CNT] and f[_OFF] >= patience and y[_CHUCK] != 0 and slope < 0:

@@ -68,6 +68,10 @@ _UNWATCHED = const(320)  # as in fill_burst
 _RELIEFS = const(3)  # a tyre that so many rounds do not show cannot be found under the guard's bound
 _ABOVE_TARGET = const(49)
 _NOT_SEEN = const(65)
+_HOSE_OR_TYRE = const(7)
+_NO_TYRE = const(51)
+_UNSEEN = const(14)  # ticks: 28 ms by which sensors and filters are late
+_FREE_SLOPE = const(3_500)  # Pa in 16 ticks: as steeply as a pump lifts a hose that hangs free
 _TELLS_PA = const(15_000)  # a hose cools by that much after the last try: air that lifts it by less tells nothing
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
@@ -103,6 +107,14 @@ def _unseen(f, y):
     return _stop(f, _NOT_SEEN if y[_CHUCK] != 0 else _ABOVE_TARGET)
 
 
+def _leaves(f, y):
+    """Return the cause where no tyre keeps the air: a hose that hangs free empties at once; from one that holds for a while a leak or
+    an open tyre takes it."""
+    if y[_KIND] == 0:
+        return _HOSE_OR_TYRE if f[_LEFT] > _FREE_SLOPE else _NO_TYRE
+    return _HOSE_OR_TYRE if f[_LEFT] * 4 > f[_LIFT] else _NO_TYRE
+
+
 def _search(f, y):
     """Run a compressor until the rise slows to a third of a closed manifold's; a line by its shortest bursts. Returns WANT."""
     if y[_WHY] > 3 and f[_OFF] > _given(y):
@@ -114,10 +126,10 @@ def _search(f, y):
     if y[_KIND] == 0:
         lag = _most(_lag(f, y), 0)
         coming = _coming(f, y)
-        ahead = lag * y[_COAST] >> 5
+        ahead = lag * (y[_COAST] + 28) >> 5
         if y[_CHUCK] != 0 and f[_CALM] == 0:  # no sign of an open core yet: the reading is late while the pump gathers speed
-            ahead = _most(ahead, _shut_rise(y, coming))
-        ahead = ahead + (lag * 28 >> 5)
+            late = ((_rate(y) * f[_SPEED]) >> 14) * _UNSEEN
+            ahead = _most(ahead, _shut_rise(y, coming + late) * 5 >> 2)  # a hose may be smaller than the nominal one
         if y[_READ] + ahead >= y[_STOP_PA] - y[_RISE] - 300 or f[_ON] == 0 and f[_OFF] > 0 and f[_CNT] > 2 and y[_WHY] == 2:
             return _go(f, _SETTLING)
         f[_LEFT] = _most(f[_LEFT], _lag(f, y)) if f[_CNT] > 1 else 0  # steepest so far: a pump that delivers less than it says is no tyre
@@ -167,14 +179,15 @@ def _found(f, y):
         seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and came > _refill(y, _TELLS_PA) and went > came >> 1) else 0
     if seen == 0:
         if took > (_air_for(f, _NO_TYRE_PA) if y[_KIND] == 0 else _air_for(f, _NO_TYRE_PA) * 4):
-            return _stop(f, 51)
+            return _stop(f, _leaves(f, y))
         if y[_MEAN] > _EMPTY_PA and y[_MEAN] < f[_FOUND_PA] + 1_500 and f[_TRIES] > 0:
             return _unseen(f, y)
         f[_TRIES] = _least(f[_TRIES] + 1, 6)
         return _begin_search(f, y)
     if y[_CHUCK] != 0:
         if y[_MEAN] < _EMPTY_PA:
-            f[_SPRING] = _within(y[_MEAN] - ((took >> 8) * f[_GAIN] >> 8), _SPRING_MIN, _SPRING_MAX)
+            shown = (took >> 8) * f[_GAIN] >> (8 if y[_KIND] == 0 else 9)  # a line's shortest bursts count too much
+            f[_SPRING] = _within(y[_MEAN] - shown, _SPRING_MIN, _SPRING_MAX)
         else:
             f[_SPRING] = _within(y[_Y_SPRING], _SPRING_MIN, _SPRING_MAX) if y[_Y_SPRING] > 0 else _SPRING_UNKNOWN
     f[_EG] = 0

@@ -70,6 +70,6 @@ def _coming(f, y):
     return ((flow * share >> 7) * y[_COAST] >> 1) + flow * _GATE_LAG
 
 
-def _shut_rise(y, coming):
-    """Pa by which the air that still comes if the pump stops now would lift a closed manifold."""
-    return _least(coming, _SHUT_AHEAD) * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 11 >> 3
+def _shut_rise(y, air):
+    """Pa by which air that still comes, or came and is not read yet, lifts a closed manifold."""
+    return _least(air, _SHUT_AHEAD) * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 11 >> 3
