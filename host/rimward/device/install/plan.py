@@ -14,7 +14,7 @@ from pathlib import Path
 from rimward_fw import rooms, version
 
 from rimward.base.errors import Refusal
-from rimward.device.install import constants, joined, longtexts, names
+from rimward.device.install import constants, joined, longtexts, names, unused
 from rimward.device.install.untyped import untyped
 from rimward.kernels import bench as bench_build
 from rimward.kernels.assemble import assemble
@@ -165,7 +165,11 @@ def made_ready(
     starts = () if frozen else (*JOINS, _start(whole[MAIN]), BOARD)
     if starts:  # names that modules shared belong to one now
         short = names.shortened(
-            joined.joined(short, starts, rooms.ROOMS, whole.values()), whole.values(), again=True
+            unused.dropped(
+                joined.joined(short, starts, rooms.ROOMS, whole.values()), whole.values()
+            ),
+            whole.values(),
+            again=True,
         )
     short.update({name: joined.nearest(short[name]) for name in starts if name in short})
     paths = [*(path for path, _ in rows), *(_path(name) + ".py" for name in beside or ())]
