@@ -82,13 +82,16 @@ def pressure_pa(co2_mol: float, air_mol: float, volume_m3: float, kelvin: float)
     total = co2_mol + air_mol
     if total <= 0:
         return 0.0
+    saturated = saturation_pa(kelvin) + ideal_pressure_pa(0, air_mol, volume_m3, kelvin)
     if is_liquid(co2_mol, volume_m3, kelvin):
-        return saturation_pa(kelvin) + ideal_pressure_pa(0, air_mol, volume_m3, kelvin)
+        return saturated
     b_co2, b_mixed, b_air, c_co2, c_air = _coefficients(kelvin)
     x, y, density = co2_mol / total, air_mol / total, total / volume_m3
     b = x * x * b_co2 + 2 * x * y * b_mixed + y * y * b_air
     c = (x * c_co2 + y * c_air) ** 3
-    return density * R * kelvin * (1 + b * density + c * density**2)
+    pressure = density * R * kelvin * (1 + b * density + c * density**2)
+    # Near the critical point the series reads 0.3 % over the vapour pressure, which no vapour has.
+    return min(pressure, saturated) if kelvin < CO2.tc else pressure
 
 
 def ideal_pressure_pa(co2_mol: float, air_mol: float, volume_m3: float, kelvin: float) -> float:
