@@ -61,7 +61,8 @@ def lines(figures: dict[str, Any], out: Path) -> Iterator[str]:
     f = figures
     yield f"{f['sessions']} sessions, {f['ticks'] / 1e6:.1f} million ticks, seed {f['seed']}."
     yield f"Set D: {f['set_d_sessions']} sessions, {f['exceedances']} exceedances, highest true pressure / ceiling {f['peak_over_ceiling_max']:.4f}."
-    yield f"  {f['own_air']} more in which a tyre at or above its ceiling got air back that it had given to the hose, no source having run in between."
+    if f["own_air"]:
+        yield f"  {f['own_air']} more in which a tyre at or above its ceiling got air back that it had given to the hose, no source having run in between."
     for row in f["residual"]:
         yield f"Set R: {row['fault']}: highest {row['ratio_max']:.3f} of the ceiling ({row['peak_max_pa'] / 1e5:.2f} bar); bounded by {row['bound_by']}."
     error = f["final_error"]
