@@ -67,7 +67,7 @@ class App:
         self.cut_off = self._last_run()
         self.pending_delete: object = None
         self._next_work = 0
-        self._busy = self._host_first = False
+        self._busy = self._host_first = self._owed = False
         self.settings_stale = False
         self._head = -1
         self._head_ms = 0
@@ -283,18 +283,27 @@ class App:
             self._halted()
         if head < self._next_work and self._next_work - head <= WORK_TICKS:
             # a host that sends one request after the other waits for each answer
-            if self.link.opened and not self.engine.out & MOVING and self.link.poll():
+            if (
+                self.link.opened
+                and not self._owed
+                and not self.engine.out & MOVING
+                and self.link.poll()
+            ):
                 self.chores.left(chores.ASKED_BYTES)
             return
         self._next_work = head + WORK_TICKS
         self.board.feed()
-        self._busy = not self._busy and self._asked()
+        asked, owed = self._busy, self._owed
+        self._busy = not asked and not owed and self._asked()
         if self._busy:
             self.chores.left(chores.ASKED_BYTES)
         self.consent.work()
         self.cycle.work()
         self.cutoff.work()
-        if self._busy or self.chores.work(head):
+        chore = not self._busy and not owed and self.chores.work(head)
+        # what a host that asks without end leaves on the heap takes the other turns: then the next one is the record's
+        self._owed = asked and chore
+        if self._busy or chore:
             self.recorder.work(self.sample(), self._limits(), False)
         elif not self.recorder.work(self.sample(), self._limits(), True):
             self._keep()

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 from rimward_fw import rooms
-from rimward_fw.app import App
+from rimward_fw.app import WORK_TICKS, App
 from rimward_fw.chores import (
     COLLECT_BYTES,
     COLLECT_TICKS,
@@ -57,6 +57,40 @@ def test_a_stored_setting_is_read_before_the_next_press_and_a_press_comes_before
 def test_where_nobody_asks_both_are_looked_at_and_the_turn_is_free() -> None:
     app, done = asked()
     assert not App._asked(app) and done == ["host", "step"]  # type: ignore[arg-type]
+
+
+def test_a_record_is_drained_and_written_though_host_and_heap_always_want_a_turn() -> None:
+    done: list[str] = []
+    engine = SimpleNamespace(head=0, out=0)
+
+    def recorded(_sample: object, _limits: object, drain: bool) -> bool:
+        done.append("record" if drain else "sample")
+        return False
+
+    app = SimpleNamespace(
+        board=SimpleNamespace(idle=lambda: None, ticks_ms=lambda: 0, feed=lambda: None),
+        engine=engine,
+        link=SimpleNamespace(opened=True, poll=lambda: (done.append("host"), True)[1]),
+        chores=SimpleNamespace(left=lambda _: None, work=lambda _: (done.append("chore"), True)[1]),
+        consent=SimpleNamespace(work=lambda: None),
+        cycle=SimpleNamespace(work=lambda: None),
+        cutoff=SimpleNamespace(work=lambda: None),
+        recorder=SimpleNamespace(work=recorded),
+        sample=lambda: None,
+        _limits=lambda: None,
+        _asked=lambda: (done.append("asked"), True)[1],
+        _keep=lambda: done.append("keep"),
+        _next_work=0,
+        _head=-1,
+        _head_ms=0,
+        _busy=False,
+        _owed=False,
+    )
+    for engine.head in range(6 * WORK_TICKS):
+        App.work(app)  # type: ignore[arg-type]
+    turns = [what for what in done if what not in ("host", "sample")]
+    assert turns == ["asked", "chore", "record", "keep"] * 2
+    assert done.count("host") == 4 * (WORK_TICKS - 1)  # none while the record waits for its turn
 
 
 @pytest.fixture
