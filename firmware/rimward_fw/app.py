@@ -1,14 +1,13 @@
 """Inflator application: connects its parts and runs the main loop. The main loop may stall or stop; the tick still holds the limit."""
 
 import gc
-import struct
 
 from rimward_protocol import causes, codes, profile, replies
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.compat import TYPE_CHECKING
 
 from rimward_fw import chores, rooms
-from rimward_fw.control import configuration, intake, sense, status
+from rimward_fw.control import configuration, intake, sense, status, stored
 from rimward_fw.control.ambient import Ambient
 from rimward_fw.control.consent import Consent
 from rimward_fw.control.cutoff_check import CutoffCheck
@@ -45,6 +44,13 @@ class App:
     OFF_VENTED = configuration.OFF_VENTED
     BAND_PA = configuration.GUARD_BAND_PA
     CYCLE = FillCycle
+    hardware: "Record"  # these are set by `stored.read_settings`
+    transducers: "dict[str, int]"
+    day: int
+    band_pa: int
+    band_day: int
+    baro_offset: int
+    air_offset: int
 
     def __init__(self, board: "Board") -> None:
         self.board = board
@@ -64,7 +70,7 @@ class App:
         self.person = b""  # person who fills, as named by the host
         self.refusal = 0
         self.start_noted = False
-        self.cut_off = self._last_run()
+        self.cut_off = stored.end_last_run(self)
         self.pending_delete: object = None
         self._next_work = 0
         self._busy = self._host_first = self._owed = False
@@ -83,43 +89,7 @@ class App:
 
     def read_settings(self) -> None:
         """Read the settings. Unset values use the conservative default."""
-        self.hardware = self.source(self.store.setting_get(sense.SOURCE)[0])
-        self.transducers: dict[str, int] = {}
-        for side, number, off in (("a", 1, self.OFF_SEALED), ("b", 2, self.OFF_VENTED)):
-            value, _ = self.store.setting_get(number)
-            gain, offset = struct.unpack_from("<ii", value, 0) if len(value) >= 8 else (65536, 0)
-            self.transducers["gain_" + side] = (self.GAIN * gain + 32768) >> 16
-            self.transducers["off_" + side] = ((off * gain + 32768) >> 16) + offset
-        self._guard_pa = self.BAND_PA
-        self._calibrated_day = 0
-        # latest known day: the clock is lost with the power, the age of a calibration is not
-        self.day = self.store.number("day")
-        value, _ = self.store.setting_get(sense.GUARD_BAND)
-        if len(value) == 8:
-            self._guard_pa, self._calibrated_day = struct.unpack("<iI", value)
-        self.interface.settings(
-            self.store.setting_get(sense.BUZZER)[0], self.store.setting_get(sense.UNIT)[0]
-        )
-        value, _ = self.store.setting_get(sense.BAROMETER)
-        self._baro_offset = struct.unpack("<i", value)[0] if len(value) == 4 else 0
-        value, _ = self.store.setting_get(sense.AIR)
-        self._air_offset = struct.unpack("<h", value)[0] if len(value) == 2 else 0
-
-    def _last_run(self) -> int:
-        """Record a trip of the last run that only RAM kept. Return the number of a session that was cut off, or 0."""
-        cause = self.board.remembered()
-        if cause:
-            row = {"cause": cause, "state": codes.IDLE, "boot": self.boots - 1, "tick": 0}
-            row.update({"session": 0, "unix_s": 0, "value": 0})
-            self.store.trip_add(row)
-            self.board.remember(0)
-        numbers = self.store.sessions.unfinished()
-        for number in numbers:
-            self.store.session_end(
-                number, {"unix_s": 0, "cause": 0, "flags": 0, "wheel_id": NOBODY}
-            )
-            self.board.feed()
-        return numbers[0] if numbers else 0
+        stored.read_settings(self)
 
     def source(self, value: bytes) -> "Record":
         """Row of `configuration.HARDWARE` that the stored setting selects."""
@@ -144,24 +114,24 @@ class App:
     def ambient_pa(self) -> int:
         """Corrected absolute ambient pressure, Pa; 0 without a barometer."""
         pa = self.board.ambient_pa
-        return pa + self._baro_offset if pa else 0
+        return pa + self.baro_offset if pa else 0
 
     def air_ck(self) -> int:
         """Air temperature, 0.01 K."""
-        return self.board.air_ck + self._air_offset
+        return self.board.air_ck + self.air_offset
 
     def guard_pa(self) -> int:
         """Guard band, Pa: never below the compiled minimum; 50 % wider once the calibration is overdue."""
-        pa = max(1000, self._guard_pa)
+        pa = max(1000, self.band_pa)
         return pa + pa // 2 if self.calibration_age_days() > codes.CALIBRATION_DUE_DAYS else pa
 
     def calibrated_day(self) -> int:
         """Day of the calibration, days since 2020-01-01; 0 without one."""
-        return self._calibrated_day
+        return self.band_day
 
     def calibration_age_days(self) -> int:
         """Days since the calibration, from the latest known day; 0 without one."""
-        return max(self.clock.day(), self.day) - self._calibrated_day if self._calibrated_day else 0
+        return max(self.clock.day(), self.day) - self.band_day if self.band_day else 0
 
     def locked_out(self) -> bool:
         """Return True once the calibration is so old that the pump stays locked."""

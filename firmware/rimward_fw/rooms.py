@@ -25,6 +25,8 @@ ROOMS = (
     "rimward_fw.link.store_requests",
     "rimward_fw.ui.display_facts",
     "rimward_fw.control.left",
+    "rimward_fw.control.stored",
+    "rimward_fw.storage.presets",
 )
 PRESET, INTAKE, SENSE, STORE_REQUESTS, DISPLAY_FACTS, LEFT = 0, 3, 5, 7, 8, 9  # places, for `ready`
 REST_CALLS = 20  # of `rest`, which the main loop calls ten times a second

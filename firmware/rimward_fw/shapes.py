@@ -174,7 +174,14 @@ class App(Protocol):
     air: Ambient
     link: Link
     BAND_PA: int
+    GAIN: int
+    OFF_SEALED: int
+    OFF_VENTED: int
     day: int
+    band_pa: int  # guard band as stored, and the day of its calibration
+    band_day: int
+    baro_offset: int
+    air_offset: int
     hardware: Record
     transducers: dict[str, int]
 

@@ -25,7 +25,7 @@ ROOT = Path(__file__).parents[2]
 FACTORS = (0.3, 0.6, 1.0, 2.0)
 BOUND = re.compile(r"^(_SURE_\w+ = const\()([\d_]+)\)", re.MULTILINE)
 PLAN = Path("firmware/rimward_fw/kernels/fill_plan.py")
-BOUNDS = 3  # compressor, line, closed core
+BOUNDS = 4  # compressor, line, closed core, closed core of a known spring
 SEED, FILLS = world.FILL_SEED, world.FILLS
 MEASURE = """
 import json

@@ -9,14 +9,17 @@ def test_each_bound_of_certainty_is_scaled() -> None:
     text = (curve.ROOT / curve.PLAN).read_text()
     assert curve.scaled(text, 1.0).count("_SURE_") == text.count("_SURE_")
     halved = curve.scaled(
-        "_SURE_A = const(1_300)\n_SURE_B = const(9)\n_SURE_C = const(4)  # why\n", 0.5
+        "_SURE_A = const(1_300)\n_SURE_B = const(9)\n_SURE_C = const(4)  # why\n_SURE_D = const(6)\n",
+        0.5,
     )
-    assert halved == "_SURE_A = const(650)\n_SURE_B = const(4)\n_SURE_C = const(2)  # why\n"
+    assert halved == (
+        "_SURE_A = const(650)\n_SURE_B = const(4)\n_SURE_C = const(2)  # why\n_SURE_D = const(3)\n"
+    )
 
 
 def test_a_bound_that_is_not_known_is_refused() -> None:
-    with pytest.raises(ValueError, match="4 bounds"):
-        curve.scaled("".join(f"_SURE_{n} = const(1)\n" for n in "ABCD"), 1.0)
+    with pytest.raises(ValueError, match="5 bounds"):
+        curve.scaled("".join(f"_SURE_{n} = const(1)\n" for n in "ABCDE"), 1.0)
 
 
 def test_figures_of_other_kernels_are_called_so() -> None:

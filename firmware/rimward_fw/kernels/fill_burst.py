@@ -75,6 +75,7 @@ _NOTHING = const(2_000)  # Pa: a burst that lifts the manifold less let nothing 
 _CLOSED = const(20)  # ticks after which the relay's valve is open: contact 10, dead time 25 ms
 _HELD_PA = const(15_000)  # a tyre known to hold more holds the reading up through a held-open core
 _START_PA = const(6_000)  # Pa under the room from which on a held-back pump starts again
+_GONE_PA = const(8_000)  # as in fill
 _FREE_PA = const(15_000)  # a tyre that shows less may be none: zero error 10, play 2.5, noise
 _WAIT = const(60)  # ticks in which a line's burst has come whole and been read
 _MARGIN = const(2_500)
@@ -243,8 +244,13 @@ def _burst(f, y):
     if y[_CHUCK] == 0 and f[_OFF] > _WAIT and f[_PT] > _HELD_PA and y[_MEAN] * 2 < f[_PT]:  # the guard misses a tyre from 60 kPa on
         f[_SEEN] = _GONE
         return _stop(f, _HOSE_OR_TYRE)
-    if y[_KIND] != 0 and y[_CHUCK] == 0 and f[_OFF] == _WAIT + 1 and f[_CNT] > _WAIT and f[_PT] < _FREE_PA and f[_LEFT] == 0:
-        return _go(f, _SETTLING)  # nothing of the burst is left near ambient: a rest tells a limp tyre from a hose that hangs free
+    if y[_KIND] != 0 and f[_OFF] > _WAIT and f[_CNT] > _WAIT:
+        if y[_CHUCK] == 0:  # nothing of the burst is left near ambient: a rest tells a limp tyre from a hose that hangs free
+            empty = 1 if f[_OFF] == _WAIT + 1 and f[_PT] < _FREE_PA and f[_LEFT] == 0 else 0
+        else:  # a closed core keeps the hose over its tyre: a rest tells whether that is gone
+            empty = 1 if f[_AIR] != f[_AIR_0] and y[_MEAN] + _GONE_PA < f[_PT] else 0
+        if empty != 0:
+            return _go(f, _SETTLING)
     coming = _coming(f, y)
     came = f[_AIR] - f[_AIR_0] + coming
     wait = _patience(y)

@@ -18,6 +18,7 @@ _CHUCK = const(11)
 _KIND = const(15)
 _STOP_PA = const(16)
 _RISE = const(27)
+_Y_SPRING = const(30)
 
 # State f.
 _CNT = const(5)
@@ -58,6 +59,8 @@ _WORTH = const(3)  # a top-up under RUN_PA waits until SPREAD is an eighth of wh
 _TOPS_MAX = const(250)
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
 _SURE_SHUT = const(8_400)
+_SURE_SPRING = const(6_000)
+_EMPTY_PA = const(36_000)  # as in fill_search
 _LEAK_FROM = const(320)  # ticks: the manifold's own air has cooled
 _LEAK_LOOK = const(1_000)
 _FALLS_PA = const(3_000)  # what the heat's rate may be off by, and noise
@@ -121,6 +124,8 @@ def _plan(f, y):
     if y[_KIND] != 0:
         least = _most(least, (_SHORTEST_LINE >> 8) * f[_GAIN] >> 8)
     sure = _SURE_SHUT if y[_CHUCK] != 0 else _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
+    if y[_CHUCK] != 0 and y[_KIND] == 0 and (y[_Y_SPRING] > 0 or f[_START] + f[_SPRING] < _EMPTY_PA):
+        sure = _SURE_SPRING  # learnt now or at an earlier fill: then the heat is what is known least
     over = _most(y[_READ] - y[_MEAN], 0) if y[_KIND] == 0 else 0  # a pump stops by the higher transducer
     cut = 1 if y[_KIND] == 0 and f[_CHOP] == 1 else 0
     if seat == 0 and gap - cut * _least(over, _APART) <= _most(_TOL_CUT if cut != 0 else _TOL, least >> 1):

@@ -70,6 +70,10 @@ _NOT_SEEN = const(65)
 
 _SHUT_COMPRESSOR = const(40)  # gate lag, coast-down and sensors
 _SHUT_LINE = const(60)  # dead time 25, coil 13, closing 20, sensors and filters 50 ms
+_SHUT_BY = const(45)  # ticks after the last air: half of all cores have shut
+_SHUT_FOR = const(110)  # a core that is not shut by then is a slow one, and what it falls by is flow
+_OWN_FALL = const(1_300)  # Pa: what the tyre's own air falls by meanwhile
+_FALL_MOST = const(16_000)
 _LOOK_FROM = const(400)  # ticks after the last air, when slow cores have shut, and for 0.4 s more: a hose that holds cools by less than LEAK then
 _LOOK = const(200)
 _HOSE_LEAK_PA = const(8_000)
@@ -210,6 +214,14 @@ def _tyre_now(f, y):
     return y[_MEAN] - (f[_SPRING] if y[_CHUCK] != 0 else 0)
 
 
+def _warm_fall(f, y):
+    """Pa by which a pump's warm air in the hose has fallen since the core shut: tyre and spring then held so much more than is read at rest."""
+    if y[_CHUCK] == 0 or y[_KIND] != 0:
+        return 0
+    fell = -_lag(f, y) * _within(f[_OFF] - _SHUT_BY, 0, _SHUT_FOR) >> 4
+    return _within(fell - _OWN_FALL, 0, _FALL_MOST)
+
+
 def _first_sight(f, y, pa):
     """Take the tyre as seen for the first time, at room temperature but for what the search let in. Through a held-open core the hose has taken its
     air from the tyre, which cooled by two sevenths of what it fell; some seconds later two thirds of that are left, one third at least."""
@@ -235,6 +247,8 @@ def _learn(f, y):
     cut = f[_CHOP] if f[_LEARNT] != 0 else 0  # short runs under the stop reading: their count is rough
     if y[_KIND] != 0:  # as that of a line's shortest bursts
         cut = 1 if f[_LEARNT] == 2 and f[_LAST] <= f[_SHORT] and y[_SEAT] > 0 and f[_SEATED] == 0 else 0
+    elif y[_CHUCK] != 0 and f[_LEARNT] == 2 and ((f[_AIR] - f[_AIR_0]) >> 8) * f[_GAIN] < _LEARN_PA << 8:
+        cut = 1  # short bursts while the heat is waited for: from its first look to now its excess was known too roughly
     if air == 0 or cut != 0 or f[_COLD_REF] < _LIMP_PA:
         f[_AIR_REF] = f[_AIR]
         f[_COLD_REF] = f[_COLD]
@@ -261,6 +275,6 @@ def _learn(f, y):
 
 def _seen_again(f, y):
     """Judge a rest after a burst into a tyre that was seen before."""
-    _rest_heat(f, y, _tyre_now(f, y))
+    _rest_heat(f, y, _tyre_now(f, y) + _warm_fall(f, y))
     _learn(f, y)
     f[_AIR_0] = f[_AIR]

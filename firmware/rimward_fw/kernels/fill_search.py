@@ -4,7 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _given, _let_down, _patience, _rested
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
-from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _go, _stop, _tyre_now
+from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _go, _stop, _tyre_now, _warm_fall
 from rimward_fw.kernels.fill_source import _coming, _lag, _rate, _shut_rise
 
 # Inputs y.
@@ -58,7 +58,7 @@ _KNEE_TICKS = const(12)
 _EMPTY_PA = const(36_000)  # reading at the first rest under which the tyre began empty: widest spring and what the search let in
 _SPRING_MIN = const(2_000)  # closing pressure of cores, 2 to 28 kPa
 _SPRING_MAX = const(28_000)
-_SPRING_UNKNOWN = const(6_000)  # near the least: what is not known may not lift the tyre over its target
+_SPRING_UNKNOWN = const(7_500)  # near the least: what is not known may not lift the tyre over its target
 _SEARCH_PA = const(12_000)
 _SEARCH_SHUT_PA = const(3_000)  # the rise has shown the core open: it needs no more
 _RISES = const(8_000)  # Pa in 16 ticks: no burst while air comes unasked
@@ -73,6 +73,7 @@ _NO_TYRE = const(51)
 _UNSEEN = const(14)  # ticks: 28 ms by which sensors and filters are late
 _FREE_SLOPE = const(3_500)  # Pa in 16 ticks: as steeply as a pump lifts a hose that hangs free
 _TELLS_PA = const(15_000)  # a hose cools by that much after the last try: air that lifts it by less tells nothing
+_SHORT_PA = const(5_000)  # the least that a later try has to have let in: its count is rough
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
 
@@ -86,6 +87,8 @@ def _begin_search(f, y):
     f[_KNEE] = 0
     f[_CALM] = 0
     f[_FOUND_PA] = y[_MEAN]
+    if y[_KIND] == 0:
+        f[_LIFT] = _most(-_lag(f, y), 0)  # a pump has no bursts: it is how fast the hose still cools
     if f[_TRIES] == 0:
         f[_START] = y[_MEAN]
     return _begin_burst(f, y, _PURGE, _air_for(f, _SEARCH_PA if y[_CHUCK] == 0 else _SEARCH_SHUT_PA))
@@ -176,7 +179,11 @@ def _found(f, y):
     if y[_CHUCK] == 0:
         seen = 1 if y[_MEAN] > f[_START] + _ROSE_PA else 0
     else:
-        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and came > _refill(y, _TELLS_PA) and went > came >> 1) else 0
+        tells = 1 if came > _refill(y, _TELLS_PA) and went > came >> 1 else 0
+        if f[_TRIES] > 1 and y[_MEAN] < y[_TARGET] + _SPRING_MAX:  # short runs under the stop reading open the core, and the rest does not rise
+            cooled = _refill(y, f[_LIFT] << 3)
+            tells = 1 if came > _refill(y, _SHORT_PA) and went - cooled > came * 5 >> 3 else tells
+        seen = 1 if y[_MEAN] > _NOTHING_PA and (f[_KNEE] != 0 or f[_BLEED_N] != 0 and tells != 0) else 0
     if seen == 0:
         if took > (_air_for(f, _NO_TYRE_PA) if y[_KIND] == 0 else _air_for(f, _NO_TYRE_PA) * 4):
             return _stop(f, _leaves(f, y))
@@ -186,14 +193,14 @@ def _found(f, y):
         return _begin_search(f, y)
     if y[_CHUCK] != 0:
         if y[_MEAN] < _EMPTY_PA:
-            shown = (took >> 8) * f[_GAIN] >> (8 if y[_KIND] == 0 else 9)  # a line's shortest bursts count too much
-            f[_SPRING] = _within(y[_MEAN] - shown, _SPRING_MIN, _SPRING_MAX)
+            shown = (took >> 8) * f[_GAIN] >> 9
+            f[_SPRING] = _within(y[_MEAN] + _warm_fall(f, y) - shown, _SPRING_MIN, _SPRING_MAX)
         else:
             f[_SPRING] = _within(y[_Y_SPRING], _SPRING_MIN, _SPRING_MAX) if y[_Y_SPRING] > 0 else _SPRING_UNKNOWN
     f[_EG] = 0
     f[_GAS] = 0
     f[_GAS_MOST] = 0
-    _first_sight(f, y, _tyre_now(f, y))
+    _first_sight(f, y, _tyre_now(f, y) + _warm_fall(f, y))
     if y[_CHUCK] == 0 or y[_MEAN] >= _EMPTY_PA:  # the tyre holds this at least
         if y[_MEAN] - (_SPRING_MAX if y[_CHUCK] != 0 else 0) > y[_TARGET] + _ABOVE_PA:
             return _stop(f, _ABOVE_TARGET)
