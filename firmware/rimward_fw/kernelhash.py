@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("f8b7dbf31cda5c0f")
+KERNEL_HASH = unhexlify("4ccadc4df663201d")
 BENCH_KERNEL_HASH = unhexlify("d4da0705454cfaa7")

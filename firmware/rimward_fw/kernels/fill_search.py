@@ -193,7 +193,8 @@ def _found(f, y):
         return _begin_search(f, y)
     if y[_CHUCK] != 0:
         if y[_MEAN] < _EMPTY_PA:
-            shown = (took >> 8) * f[_GAIN] >> 9
+            shown = (took >> 8) * f[_GAIN] >> 9  # of a line, whose shortest bursts count too much; a pump's by half more, as few tyres are so limp
+            shown = shown + (shown >> 1) if y[_KIND] == 0 else shown
             f[_SPRING] = _within(y[_MEAN] + _warm_fall(f, y) - shown, _SPRING_MIN, _SPRING_MAX)
         else:
             f[_SPRING] = _within(y[_Y_SPRING], _SPRING_MIN, _SPRING_MAX) if y[_Y_SPRING] > 0 else _SPRING_UNKNOWN
