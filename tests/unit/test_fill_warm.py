@@ -86,7 +86,7 @@ def test_the_spring_learnt_from_empty_lies_around_the_true_one():
         plant = plant_of(d.job)
         off.append(springs.learnt(arrays.f) - (plant.crack_pa - plant.core_hysteresis_pa))
     assert len(off) > 40
-    assert abs(np.median(off)) < 1_500
+    assert -2_500 < np.median(off) < 1_000  # with the whole of the count -3,050
     assert np.abs(off).max() < 12_000
 
 
