@@ -272,7 +272,7 @@ class App:
         self.cutoff.work()
         chore = not self._busy and not owed and self.chores.work(head)
         # what a host that asks without end leaves on the heap takes the other turns: then the next one is the record's
-        self._owed = asked and chore
+        self._owed = asked and chore and self.recorder.active
         if self._busy or chore:
             self.recorder.work(self.sample(), self._limits(), False)
         elif not self.recorder.work(self.sample(), self._limits(), True):

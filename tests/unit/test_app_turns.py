@@ -75,7 +75,7 @@ def test_a_record_is_drained_and_written_though_host_and_heap_always_want_a_turn
         consent=SimpleNamespace(work=lambda: None),
         cycle=SimpleNamespace(work=lambda: None),
         cutoff=SimpleNamespace(work=lambda: None),
-        recorder=SimpleNamespace(work=recorded),
+        recorder=SimpleNamespace(work=recorded, active=True),
         sample=lambda: None,
         _limits=lambda: None,
         _asked=lambda: (done.append("asked"), True)[1],
