@@ -13,6 +13,7 @@ from rimward.simulation.plant import layout
 from rimward_fw.kernels.fill_plan import _plan
 from rimward_fw.kernels.fill_rest import _learn, _warm_fall
 from rimward_protocol import causes, codes
+from rimward_protocol import kernel_slots as slots
 from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE
 
 from tests.bench import springs
@@ -60,9 +61,9 @@ def test_a_tyre_is_not_read_low_after_a_long_run_into_a_hose_that_cools_fast():
             at.append(f[FILL_STATE.index("pt")] - held)
             off.append(int(f[FILL_STATE.index("off")]))
         before = rested
-        if f[0] in (codes.FILL_DONE, codes.STOPPED):
+        if f[slots.F_STATE] in (codes.FILL_DONE, codes.STOPPED):
             break
-    assert f[0] == codes.FILL_DONE and len(at) >= 2
+    assert f[slots.F_STATE] == codes.FILL_DONE and len(at) >= 2
     assert max(off) > 100  # it was long falling
     assert min(at) > -9_000  # 13.7 kPa without the correction
 
@@ -97,7 +98,7 @@ def test_air_of_short_runs_that_the_hose_did_not_keep_shows_the_tyre(seed, numbe
     """Each run under the stop reading opens the core and the rest does not rise: it ended as not seen."""
     _, arrays, _ = taken(draw.draw(seed, number, (), PATIENT))
     compiled()["session"](*arrays, 0, 60_000)
-    assert arrays.f[0] == codes.FILL_DONE
+    assert arrays.f[slots.F_STATE] == codes.FILL_DONE
 
 
 # A line's chuck came off in a burst and the next one of 0.5 s blew into the room as a tyre at 0.996 of its ceiling was put on: 0.35 % over.
@@ -124,7 +125,7 @@ def test_where_the_spring_is_known_the_heat_has_to_be_known_better(start, stored
         {"target_pa": 350_000, "chuck": 1, "stop_pa": 450_000, "spring": stored, "vol_ml": 1_000, "mean": 364_000, "read": 364_000},
     )  # fmt: skip
     _plan(f, y)
-    assert (f[0] == codes.FILL_DONE) == ends
+    assert (f[slots.F_STATE] == codes.FILL_DONE) == ends
 
 
 def test_no_volume_is_learnt_from_short_bursts_while_the_heat_is_waited_for():
