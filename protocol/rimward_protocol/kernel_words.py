@@ -173,7 +173,11 @@ FILL_STATE_WORDS = (
     ("bleed_n", "ticks", "length of the next vent opening"),
     ("base", "Pa", "reading as a line's burst began"),
     ("peak", "Pa", "highest reading since"),
-    ("lift", "Pa", "how far a line's last burst lifted the manifold"),
+    (
+        "lift",
+        "Pa",
+        "how far a line's last burst lifted the manifold; in a pump's search how far the hose cooled in 16 ticks as the run began",
+    ),
     ("left", "Pa", "remainder of that 120 ms later"),
     ("last", "ticks", "length of a line's last burst"),
     ("calm", "ticks", "without slope, or since the rise slowed"),
