@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("4ccadc4df663201d")
+KERNEL_HASH = unhexlify("ae6411150b094c09")
 BENCH_KERNEL_HASH = unhexlify("d4da0705454cfaa7")

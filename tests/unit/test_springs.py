@@ -12,7 +12,7 @@ from rimward_protocol import kernel_slots as slots
 
 from tests.bench import springs
 
-UNKNOWN_PA = 6_000
+UNKNOWN_PA = 7_500
 
 
 def found(mean: int, stored: int, chuck: int = 1) -> array:
@@ -79,9 +79,9 @@ def test_a_wheel_that_comes_back_is_filled_with_its_own_spring(wheels: list[spri
     assert (unknown != stored).all(), "each used it"
     strong = np.array([w.spring_pa > UNKNOWN_PA + 4_000 for w in wheels])
     assert strong.sum() == 4
-    assert (np.abs(stored) < 0.4 * np.abs(unknown))[strong].all()
+    assert (np.abs(stored) < 0.5 * np.abs(unknown))[strong].all()
     assert (stored**2).mean() < 0.5 * (unknown**2).mean()
-    assert np.abs(stored - known).max() < 5_000
+    assert np.abs(stored - known).max() < 3_000
 
 
 @pytest.mark.parametrize("line", [0, 1])

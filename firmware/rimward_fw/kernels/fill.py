@@ -9,7 +9,7 @@ from rimward_fw.kernels.fill_heat import _cooled, _heat, _judge, _refer
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_plan import _plan
 from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _forget, _go, _jumps, _seen_again, _still, _stop, _tyre_now
-from rimward_fw.kernels.fill_search import _begin_search, _found, _search, _unseen
+from rimward_fw.kernels.fill_search import _begin_search, _found, _search, _spring_again, _unseen
 from rimward_fw.kernels.fill_source import _count, _lag
 
 _READ = const(0)  # inputs y from here
@@ -185,6 +185,7 @@ def _settle(f, y):
                     f[_SEEN] = _GONE
                     return _stop(f, 7)
                 if _dead_end(f, y) == 0:
+                    _spring_again(f, y)
                     f[_RESTED] = _CHECKED  # read in the next tick: each has its time
                 return 0
             f[_RESTED] = 1

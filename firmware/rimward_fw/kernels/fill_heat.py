@@ -43,12 +43,10 @@ _COOLED_MOST = const(900)  # four time constants
 _COND_MIN = const(240)  # 1024 = 1.5 W/K for 1.15 L at 6 kg/m3 and 20 K; 0.2 to 2 cover tyres thin and thick
 _COND_MAX = const(2_020)
 _FIRST_LOOK = const(31)  # heat steps, half a second: the first fall
-_NOISE_OPEN = const(150)  # Pa, of two falls' difference
-_NOISE_SHUT = const(300)  # what a core holds when it closes differs a little from burst to burst
+_NOISE = const(150)  # Pa, of two falls' difference
 _DOUBT_MOST = const(256)  # 1/1024: of falls that bend less nothing is concluded
 _SHAPE = const(80)  # 1/1024 of the excess: the exponent lies a little under 5/4, as part of the conductance is fixed
-_X_OPEN = const(500)  # with more air than that between two looks, its own error outweighs what the heat did; held open, the tyre shows itself without
-_X_SHUT = const(4_000)
+_X_LOOK = const(500)  # with more air than that between two looks, its own error outweighs what the heat did
 _X_RUN = const(5_000)
 _LOST_MAX = const(1_000_000)
 _CLOCK_MAX = const(2_000)
@@ -131,7 +129,7 @@ def _judge(f, y):
     """Look at the tyre, `t` steps into its rest. Two falls one after the other give the excess that is left: it falls at a rate in
     proportion to itself, so the rate's own fall tells how much of it there is."""
     t = f[_CLOCK]
-    if _size(f[_SINCE_REF]) > _X_SHUT:
+    if _size(f[_SINCE_REF]) > _X_LOOK:
         _refer(f)
         return
     pa = f[_PT] - (f[_SINCE_REF] * (1024 + _warmth(y, f[_PT])) >> 10)
@@ -161,7 +159,7 @@ def _two_falls(f, y, d1, d2, n1, n2):
     bend = (a - b) >> 10
     if bend <= 0:
         return
-    doubt = (_NOISE_OPEN if y[_CHUCK] == 0 else _NOISE_SHUT) * (n1 + n2) // bend + _SHAPE
+    doubt = _NOISE * (n1 + n2) // bend + _SHAPE
     if doubt > _DOUBT_MOST:
         return
     mid = d2 * (n1 + n2) // n2 * 5 // 8  # five quarters for the convection's exponent
@@ -193,7 +191,7 @@ def _rest_heat(f, y, pa):
     f[_GAS_MOST] = _most(f[_GAS_MOST] + part, 0)
     f[_PT] = pa
     f[_MODEL] = 0
-    if _size(f[_SINCE_REF]) > (_X_OPEN if y[_CHUCK] == 0 else _X_SHUT):
+    if y[_CHUCK] != 0 or _size(f[_SINCE_REF]) > _X_LOOK:  # behind a closed core each look is wrong by 1 to 2 kPa: no two falls tell the heat
         _refer(f)
     else:
         _judge(f, y)

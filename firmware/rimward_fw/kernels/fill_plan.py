@@ -3,7 +3,7 @@
 from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_burst import _air_for, _at_stop, _begin_burst
-from rimward_fw.kernels.fill_numbers import _least, _most
+from rimward_fw.kernels.fill_numbers import _least, _most, _within
 from rimward_fw.kernels.fill_rest import _go, _stop
 
 # Inputs y.
@@ -35,6 +35,7 @@ _CHOP = const(27)
 _VOLUME = const(28)
 _BASE = const(31)
 _SPRING = const(37)
+_FOUND_AIR = const(55)
 _ASKED = const(57)
 _WATCH_REF = const(58)
 _RESTED = const(59)
@@ -54,9 +55,11 @@ _RUN_PA = const(20_000)  # Pa: more than that missing is no top-up
 _NEAR_AMBIENT = const(15_000)  # a reading within the zero error: the hose may hang free
 _BLOW_PA = const(16_000)  # a line's burst then lasts 0.2 s at most: a full tyre put on meanwhile would meet the open line
 _LEAST_PA = const(700)
+_LOW_BY_PA = const(80_000)  # half of it: a pump's first rest reads the tyre low by up to 40 kPa, since the hose came from ambient and cools
 _APART = const(10_000)  # as in fill_burst
 _WORTH = const(3)  # a top-up under RUN_PA waits until SPREAD is an eighth of what is missing: each one sets the look at the heat back by 2 s
 _TOPS_MAX = const(250)
+_CUT_MOST = const(60)  # top-ups behind a closed core that the stop reading still cuts short: each brings 0.1 kPa then
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
 _SURE_SHUT = const(8_400)
 _SURE_SPRING = const(6_000)
@@ -134,11 +137,16 @@ def _plan(f, y):
         f[_WATCH_REF] = f[_COLD]
         return _go(f, _DONE)
     room = y[_STOP_PA] - y[_RISE] - 1_500 - (f[_SPRING] if y[_CHUCK] != 0 else 0)
+    if cut != 0 and y[_CHUCK] != 0 and f[_TOPS] > _CUT_MOST:
+        return _at_stop(f, y)
     if f[_PT] + over > room:
         return _at_stop(f, y) if f[_COLD] > room or f[_CNT] > _WAIT_LONGEST else 0
     part = _part(f, y, gap)
     if y[_KIND] != 0 and f[_PT] < _NEAR_AMBIENT:
         part = _least(part, _BLOW_PA)
+    if f[_TOPS] == 0 and f[_FOUND_AIR] > 0 and y[_CHUCK] != 0 and (f[_START] + f[_SPRING] < _EMPTY_PA or y[_KIND] == 0 and gap < _LOW_BY_PA):
+        f[_TOPS] = 1  # about as much air as the search let in, and a second look
+        return _begin_burst(f, y, _FILLING, _within(f[_FOUND_AIR], _air_for(f, _LEAST_PA), _air_for(f, part)))
     if seat != 0:  # beads seat by what they feel: hot, so nothing is waited for
         f[_TOPS] = f[_TOPS] + 1
         return _begin_burst(f, y, _FILLING, _air_for(f, _most(part - (part >> 2), least)))

@@ -255,6 +255,10 @@ def _learn(f, y):
     elif rise > _LEARN_PA and air > 4096:
         nominal = y[_AMBIENT] * 64 // _most(y[_VOL], 1)
         brought = (air >> 8) * f[_GAIN] >> 8  # by what was known before
+        if y[_CHUCK] != 0 and f[_TOPS] < 2 and brought < rise >> 1:  # the search's rest was read low
+            f[_AIR_REF] = f[_AIR]
+            f[_COLD_REF] = f[_COLD]
+            return
         gain = _within((_least(rise, 1_000_000) << 8) // (air >> 8), nominal >> 2, nominal * 3)
         if f[_LEARNT] == 2:  # near the target heat and the core's closing are as large as the air's rise
             if brought < _most(_LEARN_PA, f[_SPREAD] << 2 if y[_KIND] == 0 else f[_SPREAD]):

@@ -23,15 +23,19 @@ _Y_SPRING = const(30)  # learnt at an earlier fill of this wheel; 0 unknown
 
 # State f.
 _CNT = const(5)
+_PT = const(6)
 _START = const(7)
 _EG = const(8)
+_COLD = const(10)
 _SPEED = const(13)
 _AIR = const(14)
 _AIR_0 = const(15)
+_COLD_REF = const(17)
 _GAIN = const(18)
 _GOAL = const(19)
 _ON = const(21)
 _OFF = const(22)
+_TOPS = const(25)
 _CHOP = const(27)
 _BLEED_N = const(30)
 _BASE = const(31)
@@ -74,6 +78,8 @@ _UNSEEN = const(14)  # ticks: 28 ms by which sensors and filters are late
 _FREE_SLOPE = const(3_500)  # Pa in 16 ticks: as steeply as a pump lifts a hose that hangs free
 _TELLS_PA = const(15_000)  # a hose cools by that much after the last try: air that lifts it by less tells nothing
 _SHORT_PA = const(5_000)  # the least that a later try has to have let in: its count is rough
+_CURVED = const(13)  # sixteenths: a limp tyre opens with pressure, and the first air lifts it less
+_TOOK_MOST = const(5_000_000)  # 1/1024 mL: keeps the product under 30 bits
 _NO_TYRE_PA = const(60_000)  # so much air in the profile's volume without a trace of pressure: no tyre
 
 
@@ -206,3 +212,23 @@ def _found(f, y):
         if y[_MEAN] - (_SPRING_MAX if y[_CHUCK] != 0 else 0) > y[_TARGET] + _ABOVE_PA:
             return _stop(f, _ABOVE_TARGET)
     return 1
+
+
+def _spring_again(f, y):
+    """Learn the spring again from the second burst into a tyre that began empty: what as much air as the search let in now lifts the reading by
+    is the most that the first rest held of the tyre, however limp."""
+    took = _least(f[_FOUND_AIR], _TOOK_MOST)
+    f[_FOUND_AIR] = 0
+    if f[_TOPS] != 1 or y[_CHUCK] == 0 or f[_PT] != f[_START] or f[_START] + f[_SPRING] >= _EMPTY_PA:
+        return
+    first = f[_START] + f[_SPRING]
+    rise = _within(y[_MEAN] + _warm_fall(f, y) - first, 0, _EMPTY_PA)
+    came = f[_AIR] - f[_AIR_0] - _refill(y, rise)
+    if came < took >> 2 or took < 1:
+        return
+    held = rise * (took >> 8) // _most(came >> 8, 1) * _CURVED >> 4
+    f[_SPRING] = _within(first - held, _SPRING_MIN, _SPRING_MAX)
+    f[_START] = first - f[_SPRING]
+    f[_PT] = f[_START]
+    f[_COLD] = f[_START]
+    f[_COLD_REF] = f[_START]
