@@ -10,13 +10,14 @@ from typing import Any
 
 from rimward.kernels import duration
 
+from tests.bench import world
 from tests.board import turns
 from tests.rig import heap
 from tests.trust import page as trust
 
 ROOT = Path(__file__).parents[1]
 PAGE = ROOT / "tests" / "FIGURES.md"
-WORLD = ROOT / "tests" / "bench" / "world.json"
+WORLD = world.NOW
 QUIET = ROOT / "tests" / "bench" / "quiet.json"
 ORACLE = ROOT / "tests" / "outside" / "oracle.json"
 
@@ -118,11 +119,22 @@ def world_figures() -> Iterator[Figure]:
         yield Figure(
             f"{name}: settled error, 99th percentile",
             f"{settled:.3f} bar",
-            bound,
+            bound if row["chuck"] == "pin-open" else "",  # any core: springs below
             str(n + row["tight"]["fills"]),
             WORLD,
             command,
         )
+    springs = json.loads(world.SPRINGS.read_text(encoding="utf-8"))
+    for source, made in springs["sources"].items():
+        for key in ("first_pa", "stored_pa"):
+            yield Figure(
+                f"{source}, pressure-open, {world.SPRING_ROWS[key]}: settled error, 99th percentile",
+                f"{made[key]['p99'] / 1e5:.3f} bar",
+                "0.03 bar (aim)" if source == "compressor" else "0.06 bar (aim)",
+                str(made["wheels"]),
+                world.SPRINGS,
+                "python -m tests.bench.springs --write",
+            )
     for name, part in (
         ("healthy", "healthy"),
         ("moved chucks", "moved"),

@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("ae6411150b094c09")
+KERNEL_HASH = unhexlify("2a862df5acfaf12b")
 BENCH_KERNEL_HASH = unhexlify("d4da0705454cfaa7")

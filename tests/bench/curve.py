@@ -25,7 +25,7 @@ ROOT = Path(__file__).parents[2]
 FACTORS = (0.3, 0.6, 1.0, 2.0)
 BOUND = re.compile(r"^(_SURE_\w+ = const\()([\d_]+)\)", re.MULTILINE)
 PLAN = Path("firmware/rimward_fw/kernels/fill_plan.py")
-BOUNDS = 4  # compressor, line, closed core, closed core of a known spring
+BOUNDS = 6  # each source: held-open core, closed core, closed core of a known spring
 SEED, FILLS = world.FILL_SEED, world.FILLS
 MEASURE = """
 import json

@@ -1,8 +1,9 @@
 """Fills behind a closed core from part full, with the core's spring stored at an earlier fill from empty and without: what storing is worth.
 
-`python -m tests.bench.springs [--wheels N] [--seed S] [--json]`: exact instruments, every other effect drawn. Each wheel is filled once from
+`python -m tests.bench.springs [--wheels N] [--seed S] [--json] [--write]`: exact instruments, every other effect drawn. Each wheel is filled once from
 empty; where that ends done and the kernel learnt the spring it is filled again from part full, three times alike but for the word `spring`:
-unknown, as learnt, and the plant's own. Errors are settled ones (`rimward.simulation.campaign.fills`).
+unknown, as learnt, and the plant's own. Errors are settled ones (`rimward.simulation.campaign.fills`). `--write` keeps the figures and
+makes WORLD.md again.
 """
 
 import argparse
@@ -18,10 +19,13 @@ from rimward.simulation.campaign.draw import Draw
 from rimward.simulation.campaign.firstgo import SOURCES
 from rimward.simulation.campaign.play import Words
 from rimward.simulation.coupling import DONE
-from rimward.simulation.engines import compiled
+from rimward.simulation.engines import KERNELS, compiled
 from rimward.simulation.loop import plant_of
+from rimward.simulation.plant.kept import digest
 from rimward_fw.control.losses import EMPTY_PA
 from rimward_protocol import kernel_slots as slots
+
+from tests.bench import world
 
 SEED, WHEELS = 41, 300
 MOST_TRIED = 4  # draws for each wheel wanted, at most
@@ -131,16 +135,25 @@ def lines(source: str, made: dict[str, Any]) -> list[str]:
 
 
 def main() -> None:
-    """Print the figures of both sources."""
+    """Print the figures of both sources, or keep them."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--wheels", type=int, default=WHEELS)
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument(
+        "--write", action="store_true", help="of the standing number and seed: keep them"
+    )
     asked = parser.parse_args()
+    if asked.write and (asked.wheels, asked.seed) != (WHEELS, SEED):
+        parser.error("--write keeps the standing number and seed alone: leave --wheels and --seed")
     made = {
         source: figures(pairs(asked.seed, asked.wheels, line))
         for line, source in enumerate(SOURCES)
     }
+    if asked.write:
+        kept = {"kernels": digest(KERNELS), "seed": SEED, "sources": made}
+        world.SPRINGS.write_text(json.dumps(kept, indent=1) + "\n")
+        world.main(["--page"])
     if asked.json:
         print(json.dumps(made, indent=1))
     else:

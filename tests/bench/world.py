@@ -19,6 +19,7 @@ from rimward.simulation.plant.kept import digest
 HERE = Path(__file__).parent
 PAGE, NOW, BASE = HERE / "WORLD.md", HERE / "world.json", HERE / "world_baseline.json"
 CURVE = HERE / "curve.json"  # of tests.bench.curve
+SPRINGS = HERE / "springs.json"  # of tests.bench.springs
 LONGER = HERE / "longer.json"  # of tests.bench.longer
 FILL_SEED, FILLS = 5, 400
 # name -> (sessions, seed, faults, people)
@@ -143,6 +144,33 @@ TABLES = (
 )  # fmt: skip
 
 
+SPRING_ROWS = {
+    "first_pa": "from empty", "stored_pa": "from 30 to 90 %, its spring as learnt from empty", "known_pa": "the same, the plant's own spring",
+    "unknown_pa": "the same, spring unknown",
+}  # fmt: skip
+
+
+def spring_lines(kept: dict[str, Any], kernels: str) -> list[str]:
+    """Section of WORLD.md: closed cores by what is known of their spring."""
+    out = [
+        "## Closed cores: settled error by what is known of the spring",
+        "",
+        f"Made by `python -m tests.bench.springs --write`: exact instruments, seed {kept['seed']}. Kernels: {kept['kernels']}"
+        + ("." if kept["kernels"] == kernels else ", not those that stand: OUTDATED."),
+        "",
+        "| source | wheels | fill | settled error, kPa: p50 / p90 / p99 of its size | least to most |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    for source, made in kept["sources"].items():
+        for name, words in SPRING_ROWS.items():
+            row = made[name]
+            out.append(
+                f"| {source} | {made['wheels']} | {words} | {row['p50'] / 1e3:.1f} / {row['p90'] / 1e3:.1f} / {row['p99'] / 1e3:.1f} | "
+                f"{row['least'] / 1e3:+.1f} to {row['most'] / 1e3:+.1f} |"
+            )
+    return [*out, ""]
+
+
 def curve_lines(kept: dict[str, Any], kernels: str) -> list[str]:
     """Section of WORLD.md; says so where the figures are of other kernels."""
     out = [
@@ -215,6 +243,8 @@ def page(now: dict[str, Any], base: dict[str, Any]) -> str:
             if base["kernels"] != now["kernels"]:
                 lines.append(f"| *before* | {before.get(name, '-')} |")
         lines.append("")
+    if SPRINGS.exists():
+        lines += spring_lines(json.loads(SPRINGS.read_text()), now["kernels"])
     if CURVE.exists():
         lines += curve_lines(json.loads(CURVE.read_text()), now["kernels"])
     if LONGER.exists():

@@ -61,8 +61,10 @@ _WORTH = const(3)  # a top-up under RUN_PA waits until SPREAD is an eighth of wh
 _TOPS_MAX = const(250)
 _CUT_MOST = const(60)  # top-ups behind a closed core that the stop reading still cuts short: each brings 0.1 kPa then
 _PROBE_TICKS = const(750)  # behind a closed core only a burst shows the tyre
-_SURE_SHUT = const(8_400)
+_SURE_SHUT = const(12_000)  # spring unknown: it errs by more
+_SURE_SHUT_LINE = const(10_000)
 _SURE_SPRING = const(6_000)
+_SURE_SPRING_LINE = const(8_400)
 _EMPTY_PA = const(36_000)  # as in fill_search
 _LEAK_FROM = const(320)  # ticks: the manifold's own air has cooled
 _LEAK_LOOK = const(1_000)
@@ -126,9 +128,12 @@ def _plan(f, y):
     least = _LEAST_PA
     if y[_KIND] != 0:
         least = _most(least, (_SHORTEST_LINE >> 8) * f[_GAIN] >> 8)
-    sure = _SURE_SHUT if y[_CHUCK] != 0 else _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
-    if y[_CHUCK] != 0 and y[_KIND] == 0 and (y[_Y_SPRING] > 0 or f[_START] + f[_SPRING] < _EMPTY_PA):
-        sure = _SURE_SPRING  # learnt now or at an earlier fill: then the heat is what is known least
+    if y[_CHUCK] == 0:
+        sure = _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
+    elif y[_Y_SPRING] > 0 or f[_START] + f[_SPRING] < _EMPTY_PA:  # learnt at an earlier fill or now: then the heat is what is known least
+        sure = _SURE_SPRING if y[_KIND] == 0 else _SURE_SPRING_LINE
+    else:
+        sure = _SURE_SHUT if y[_KIND] == 0 else _SURE_SHUT_LINE
     over = _most(y[_READ] - y[_MEAN], 0) if y[_KIND] == 0 else 0  # a pump stops by the higher transducer
     cut = 1 if y[_KIND] == 0 and f[_CHOP] == 1 else 0
     if seat == 0 and gap - cut * _least(over, _APART) <= _most(_TOL_CUT if cut != 0 else _TOL, least >> 1):
