@@ -27,6 +27,7 @@ ROOMS = (
     "rimward_fw.control.left",
     "rimward_fw.control.stored",
     "rimward_fw.storage.presets",
+    "rimward_fw.control.builtin",
 )
 PRESET, INTAKE, SENSE, STORE_REQUESTS, DISPLAY_FACTS, LEFT = 0, 3, 5, 7, 8, 9  # places, for `ready`
 REST_CALLS = 20  # of `rest`, which the main loop calls ten times a second
