@@ -1,6 +1,7 @@
 """Longer campaigns of set D: `python -m tests.bench.longer RESULTS ... [--write]` reads what `rimward campaign --out RESULTS` left, whole or ended early.
 
-`--write` keeps a row of each in longer.json and in WORLD.md. Results of other sources than those that stand are refused.
+`--write` keeps a row of each in longer.json and in WORLD.md, above those kept before; one of the same kernels, seed, faults and persons
+replaces that. Results of other sources than those that stand are refused.
 """
 
 import argparse
@@ -38,6 +39,16 @@ def row(path: Path) -> dict[str, Any]:
     }
 
 
+def joined(kept: list[dict[str, Any]], rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the new rows, then those kept of other campaigns."""
+
+    def campaign(one: dict[str, Any]) -> list[Any]:
+        return [one["kernels"], one["seed"], list(one["faults"]), list(one["people"])]
+
+    new = [campaign(one) for one in rows]
+    return [*rows, *(one for one in kept if campaign(one) not in new)]
+
+
 def main(arguments: list[str]) -> int:
     """Print the rows, or keep them; 0 when no session of set D passed its ceiling."""
     parser = argparse.ArgumentParser(
@@ -49,7 +60,8 @@ def main(arguments: list[str]) -> int:
     rows = [row(path) for path in chosen.results]
     print("\n".join(world.longer_lines(rows, digest(KERNELS))))
     if chosen.write:
-        world.LONGER.write_text(json.dumps(rows, indent=1) + "\n")
+        kept = json.loads(world.LONGER.read_text()) if world.LONGER.exists() else []
+        world.LONGER.write_text(json.dumps(joined(kept, rows), indent=1) + "\n")
         world.main(["--page"])
     return int(any(one["over"] for one in rows))
 

@@ -9,10 +9,19 @@ from rimward.simulation.plant.tyre import settled_pressure
 from rimward_fw.kernels import fill, guard
 from rimward_fw.kernels.order import couple as tick
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol.kernel_words import FILL_STATE
+from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE
 
 CONFIRM, BLEED, STOP = 64, 128, 256
 ON = 3
+
+
+def words(state: dict[str, int], inputs: dict[str, int]) -> tuple[array, array]:
+    """State and inputs of the fill controller with these words, all others 0."""
+    f, y = array("i", [0] * len(FILL_STATE)), array("i", [0] * len(FILL_INPUT))
+    for names, values, place in ((FILL_STATE, state, f), (FILL_INPUT, inputs, y)):
+        for name, value in values.items():
+            place[names.index(name)] = value
+    return f, y
 
 
 class Fill:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.bench import curve, world
+from tests.bench import curve, longer, world
 
 
 def test_each_bound_of_certainty_is_scaled() -> None:
@@ -44,6 +44,13 @@ def test_a_longer_campaign_names_other_kernels_and_its_own_number_of_sessions() 
     line = "| 7 | none | patient, slow | 12 | 11 | 0 | 2 | 0.9900 |"
     assert line in world.longer_lines([row], "a")
     assert "OUTDATED: kernels a" in world.longer_lines([row], "b")[-2]
+
+
+def test_a_longer_campaign_replaces_its_own_row_alone() -> None:
+    row = {"kernels": "a", "seed": 7, "faults": ["none"], "people": ["slow"], "sessions": 12}
+    others = [row | {"seed": 8}, row | {"kernels": "b"}, row | {"people": ["patient"]}]
+    again = row | {"people": ("slow",), "sessions": 40}
+    assert longer.joined([row, *others], [again]) == [again, *others]
 
 
 def test_closed_cores_are_shown_by_what_is_known_of_their_spring() -> None:

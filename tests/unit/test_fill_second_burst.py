@@ -13,27 +13,22 @@ from rimward_fw.kernels.fill_rest import _learn
 from rimward_fw.kernels.fill_search import _spring_again
 from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE
+from rimward_protocol.kernel_words import FILL_STATE
 
 from tests.bench import springs
+from tests.unit.fillbench import words
 
 ML = 1024  # of free air, in the kernel's unit
 HOSE = {"manifold_ml": 60, "ambient_pa": 101_325, "vol_ml": 1_200}
 
 
-def words(state: dict[str, int], inputs: dict[str, int]) -> tuple[array, array]:
-    f, y = array("i", [0] * len(FILL_STATE)), array("i", [0] * len(FILL_INPUT))
-    for names, values, place in ((FILL_STATE, state, f), (FILL_INPUT, inputs, y)):
-        for name, value in values.items():
-            place[names.index(name)] = value
-    return f, y
-
-
-def again(rise: int, took_ml: int, came_ml: int, first: int = 24_000, **other: int) -> array:
+def again(
+    rise: int, took_ml: int, came_ml: int, first: int = 24_000, chuck: int = 1, **other: int
+) -> array:
     """State after the second burst's rest: the first reading was `first` Pa, of which 3 kPa were taken as the tyre's."""
     begun = {"tops": 1, "spring": first - 3_000, "start": 3_000, "pt": 3_000, "cold": 3_000} | other
     begun |= {"found_air": took_ml * ML, "air": (200 + came_ml) * ML, "air_0": 200 * ML}
-    f, y = words(begun, HOSE | {"mean": first + rise, "chuck": other.get("chuck_is", 1), "kind": 1})
+    f, y = words(begun, HOSE | {"mean": first + rise, "chuck": chuck, "kind": 1})
     _spring_again(f, y)
     return f
 
@@ -50,6 +45,7 @@ def test_the_second_rise_for_as_much_air_gives_the_first():
 @pytest.mark.parametrize(
     "other",
     [
+        {"chuck": 0},
         {"tops": 2},
         {"pt": 4_000},  # a retry: the tyre was read since
         {"spring": 34_000},  # began part full: the sum is no first rest of an empty tyre
@@ -68,7 +64,6 @@ def test_a_burst_much_smaller_than_the_search_says_nothing():
 def test_what_it_learns_stays_within_what_cores_have():
     assert again(36_000, 500, 160)[slots.F_SPRING] == 2_000
     assert again(-900, 60, 90, first=34_000)[slots.F_SPRING] == 28_000
-    assert again(36_000, 500_000, 500_000)[slots.F_SPRING] >= 2_000  # no product past 30 bits
 
 
 def pressure_of(air_pa: float, limp: float, scale_pa: float) -> float:
@@ -85,7 +80,7 @@ def pressure_of(air_pa: float, limp: float, scale_pa: float) -> float:
 @pytest.mark.parametrize("limp", [0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.6])
 @pytest.mark.parametrize("scale_pa", [3e3, 5e3, 8e3])
 def test_limp_and_full_tyres_teach_the_same_spring(limp, scale_pa):
-    """By the law alone: over by what the share leaves of a full tyre's first rise, under by less than half of a limp one's second."""
+    """By the law alone: over by what the share leaves of a full tyre's first rise, under by 0.55 of what a full one would rise by at most."""
     for air_pa in (3e3, 6e3, 9e3, 15e3):
         first = pressure_of(air_pa, limp, scale_pa)
         rise = pressure_of(2 * air_pa, limp, scale_pa) - first
@@ -123,7 +118,7 @@ def test_a_first_rest_that_was_read_low_teaches_no_gain():
     _learn(f, y)  # 60 mL bring 3 kPa: 39 are the hose's cooling at the first rest
     assert f[slots.F_GAIN] == 5_200 and f[slots.F_LEARNT] == 0
     assert f[FILL_STATE.index("cold_ref")] == 480_000
-    f, y = words(state | {"chop": 0, "air": 600 * ML}, HOSE | {"chuck": 1})
+    f, y = words(state | {"air": 600 * ML}, HOSE | {"chuck": 1})
     _learn(f, y)
     assert f[slots.F_LEARNT] == 1
 

@@ -1,7 +1,5 @@
 """Behind a closed core: what a pump's warm hose shows of the tyre, the core's spring, and how well the heat has to be known."""
 
-from array import array
-
 import numpy as np
 import pytest
 from rimward.simulation import faulted as loop
@@ -14,19 +12,12 @@ from rimward_fw.kernels.fill_plan import _plan
 from rimward_fw.kernels.fill_rest import _learn, _warm_fall
 from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
-from rimward_protocol.kernel_words import FILL_INPUT, FILL_STATE
+from rimward_protocol.kernel_words import FILL_STATE
 
 from tests.bench import springs
+from tests.unit.fillbench import words
 
 PATIENT = ("patient",)
-
-
-def words(state: dict[str, int], inputs: dict[str, int]) -> tuple[array, array]:
-    f, y = array("i", [0] * len(FILL_STATE)), array("i", [0] * len(FILL_INPUT))
-    for names, values, place in ((FILL_STATE, state, f), (FILL_INPUT, inputs, y)):
-        for name, value in values.items():
-            place[names.index(name)] = value
-    return f, y
 
 
 def falling(rate: int, off: int, kind: int = 0, chuck: int = 1) -> int:
