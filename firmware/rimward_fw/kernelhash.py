@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("2a862df5acfaf12b")
-BENCH_KERNEL_HASH = unhexlify("d4da0705454cfaa7")
+KERNEL_HASH = unhexlify("1bf8751af396f1ba")
+BENCH_KERNEL_HASH = unhexlify("9933eb3f3f244805")

@@ -199,7 +199,11 @@ FILL_STATE_WORDS = (
     ("p2", "Pa", "tyre then"),
     ("tries", "count", "rounds of the search"),
     ("knee", "0 or 1", "the core opened in the search"),
-    ("found_air", "1/1024 mL free air", "air of the search that the manifold does not hold"),
+    (
+        "found_air",
+        "1/1024 mL free air",
+        "air of the search that the manifold does not hold; 0 once the second burst has used it",
+    ),
     ("found_pa", "Pa", "reading as the search began"),
     ("asked", "0 or 1", "the question about the volume was answered"),
     ("watch_ref", "Pa", "cold pressure at done"),

@@ -143,9 +143,14 @@ def burst_near(t: Transition) -> Any:
     )
 
 
+def stands(t: Transition) -> Any:
+    """The reading moves by less than 1/64 of itself in 16 ticks, 600 Pa at least."""
+    return size(slope_lag(t.h)) < highest((reading(t.h) - BIAS) >> 6, 600)
+
+
 def burst_held(t: Transition) -> Any:
-    """The gate waits: for the end of a burst's rest, while the vent is open, or because a chuck that was on may be coming off."""
-    waits = both(t.g.on == 0, t.h.since < 60)
+    """The gate waits: for the end of a burst's rest and a steady reading, while the vent is open, or because a chuck that was on may be coming off."""
+    waits = both(t.g.on == 0, either(t.h.since < 60, z3.Not(stands(t))))
     unseen = both(
         t.h.seen == 0, t.x.flags & 8 != 0, either(t.g.on_ticks >= 3 + t.h.burst_more, waits)
     )

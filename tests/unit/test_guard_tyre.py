@@ -128,6 +128,27 @@ def test_a_leak_is_no_tyre():
     assert rig.word("seen") == 0
 
 
+def test_no_burst_begins_while_the_reading_runs_off():
+    """A chuck half seated on a tyre at its ceiling: the hose empties, and once it is pushed on the fall ends as one into a tyre does."""
+    rig = Rig()
+    rig.ready()
+    burst(rig, 0, 150_000, 150_000)
+    falls = (150_000 * 2.718 ** (-n / 250) for n in range(250))
+    ran = [rig.tick(int(pa), want=n > 30) & GATE for n, pa in enumerate(falls)]
+    assert not any(ran)
+    assert sum(out & GATE for out in rig.run(55_000, 60)) == 3
+    assert rig.word("seen") == 0
+
+
+@pytest.mark.parametrize(("fall", "begins"), [(5, 1), (80, 0)])
+def test_a_burst_begins_while_the_reading_moves_by_less_than_a_64th_in_16_ticks(fall, begins):
+    """At 50 to 54 kPa that is 0.8 kPa in 16 ticks: 5 Pa a tick are 80 Pa, 80 are 1.3 kPa."""
+    rig = Rig()
+    rig.ready(54_000)
+    ran = [rig.tick(54_000 - fall * n, want=n > 60) & GATE for n in range(66)]
+    assert any(ran) == bool(begins)
+
+
 def test_a_burst_from_ambient_shows_no_flow_the_next_one_does():
     """A chuck that is put on a full tyre while the hose empties into the room stops the fall just as a tyre does."""
     rig = Rig()

@@ -4,7 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_burst import _air_for, _at_stop, _begin_burst
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
-from rimward_fw.kernels.fill_rest import _go, _stop
+from rimward_fw.kernels.fill_rest import _began_empty, _go, _stop
 
 # Inputs y.
 _READ = const(0)
@@ -65,7 +65,6 @@ _SURE_SHUT = const(12_000)  # spring unknown: it errs by more
 _SURE_SHUT_LINE = const(10_000)
 _SURE_SPRING = const(6_000)
 _SURE_SPRING_LINE = const(8_400)
-_EMPTY_PA = const(36_000)  # as in fill_search
 _LEAK_FROM = const(320)  # ticks: the manifold's own air has cooled
 _LEAK_LOOK = const(1_000)
 _FALLS_PA = const(3_000)  # what the heat's rate may be off by, and noise
@@ -130,7 +129,7 @@ def _plan(f, y):
         least = _most(least, (_SHORTEST_LINE >> 8) * f[_GAIN] >> 8)
     if y[_CHUCK] == 0:
         sure = _SURE_COMPRESSOR if y[_KIND] == 0 else _SURE_LINE
-    elif y[_Y_SPRING] > 0 or f[_START] + f[_SPRING] < _EMPTY_PA:  # learnt at an earlier fill or now: then the heat is what is known least
+    elif y[_Y_SPRING] > 0 or _began_empty(f) != 0:  # learnt at an earlier fill or now: then the heat is what is known least
         sure = _SURE_SPRING if y[_KIND] == 0 else _SURE_SPRING_LINE
     else:
         sure = _SURE_SHUT if y[_KIND] == 0 else _SURE_SHUT_LINE
@@ -149,7 +148,7 @@ def _plan(f, y):
     part = _part(f, y, gap)
     if y[_KIND] != 0 and f[_PT] < _NEAR_AMBIENT:
         part = _least(part, _BLOW_PA)
-    if f[_TOPS] == 0 and f[_FOUND_AIR] > 0 and y[_CHUCK] != 0 and (f[_START] + f[_SPRING] < _EMPTY_PA or y[_KIND] == 0 and gap < _LOW_BY_PA):
+    if f[_TOPS] == 0 and f[_FOUND_AIR] > 0 and y[_CHUCK] != 0 and (_began_empty(f) != 0 or y[_KIND] == 0 and gap < _LOW_BY_PA):
         f[_TOPS] = 1  # about as much air as the search let in, and a second look
         return _begin_burst(f, y, _FILLING, _within(f[_FOUND_AIR], _air_for(f, _LEAST_PA), _air_for(f, part)))
     if seat != 0:  # beads seat by what they feel: hot, so nothing is waited for

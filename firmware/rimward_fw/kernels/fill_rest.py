@@ -86,6 +86,7 @@ _COND_FIRST = const(900)
 _COND_FLOOR = const(520)
 _LIMP_PA = const(30_000)  # above this the tyre's shape is full
 _LEARN_PA = const(8_000)
+_EMPTY_PA = const(36_000)  # reading at the first rest under which the tyre began empty: widest spring and what the search let in
 _VOLUME_PA = const(20_000)
 _JUDGE_PA = const(90_000)  # no volume is judged under that
 _STEADY = const(3_000)  # Pa in 16 ticks: faster, two taps that lag differently move the readings apart
@@ -212,6 +213,11 @@ def _still(f, y):
 def _tyre_now(f, y):
     """Return the tyre's pressure from a reading at rest."""
     return y[_MEAN] - (f[_SPRING] if y[_CHUCK] != 0 else 0)
+
+
+def _began_empty(f):
+    """1 where the first rest behind a closed core showed next to no tyre: what it read was the core's spring."""
+    return 1 if f[_START] + f[_SPRING] < _EMPTY_PA else 0
 
 
 def _warm_fall(f, y):

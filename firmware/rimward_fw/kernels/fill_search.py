@@ -4,7 +4,7 @@ from rimward_protocol.compat import const
 
 from rimward_fw.kernels.fill_burst import _air_for, _begin_burst, _given, _let_down, _patience, _rested
 from rimward_fw.kernels.fill_numbers import _least, _most, _within
-from rimward_fw.kernels.fill_rest import _dead_end, _first_sight, _go, _stop, _tyre_now, _warm_fall
+from rimward_fw.kernels.fill_rest import _began_empty, _dead_end, _first_sight, _go, _stop, _tyre_now, _warm_fall
 from rimward_fw.kernels.fill_source import _coming, _lag, _rate, _shut_rise
 
 # Inputs y.
@@ -59,7 +59,7 @@ _NOTHING_PA = const(2_500)
 _ROSE_PA = const(1_500)  # through a held-open core: the reading against the one before any air, whatever the zero error
 _ABOVE_PA = const(3_000)
 _KNEE_TICKS = const(12)
-_EMPTY_PA = const(36_000)  # reading at the first rest under which the tyre began empty: widest spring and what the search let in
+_EMPTY_PA = const(36_000)  # as in fill_rest
 _SPRING_MIN = const(2_000)  # closing pressure of cores, 2 to 28 kPa
 _SPRING_MAX = const(28_000)
 _SPRING_UNKNOWN = const(7_500)  # near the least: what is not known may not lift the tyre over its target
@@ -112,7 +112,7 @@ def _fits(f, y):
 
 
 def _unseen(f, y):
-    """Stop: behind a closed core no tyre was found up to this reading, it holds more or takes no air; through an open one it holds this."""
+    """Stop: behind a closed core the reading is the hose's alone, the tyre holds as much or takes no air; through an open one it holds this."""
     return _stop(f, _NOT_SEEN if y[_CHUCK] != 0 else _ABOVE_TARGET)
 
 
@@ -198,6 +198,8 @@ def _found(f, y):
         f[_TRIES] = _least(f[_TRIES] + 1, 6)
         return _begin_search(f, y)
     if y[_CHUCK] != 0:
+        if y[_MEAN] - _SPRING_MAX > y[_TARGET] + _ABOVE_PA:
+            return _unseen(f, y)
         if y[_MEAN] < _EMPTY_PA:
             shown = (took >> 8) * f[_GAIN] >> 9  # of a line, whose shortest bursts count too much; a pump's by half more, as few tyres are so limp
             shown = shown + (shown >> 1) if y[_KIND] == 0 else shown
@@ -208,9 +210,8 @@ def _found(f, y):
     f[_GAS] = 0
     f[_GAS_MOST] = 0
     _first_sight(f, y, _tyre_now(f, y) + _warm_fall(f, y))
-    if y[_CHUCK] == 0 or y[_MEAN] >= _EMPTY_PA:  # the tyre holds this at least
-        if y[_MEAN] - (_SPRING_MAX if y[_CHUCK] != 0 else 0) > y[_TARGET] + _ABOVE_PA:
-            return _stop(f, _ABOVE_TARGET)
+    if y[_CHUCK] == 0 and y[_MEAN] > y[_TARGET] + _ABOVE_PA:
+        return _unseen(f, y)
     return 1
 
 
@@ -219,7 +220,7 @@ def _spring_again(f, y):
     is the most that the first rest held of the tyre, however limp."""
     took = _least(f[_FOUND_AIR], _TOOK_MOST)
     f[_FOUND_AIR] = 0
-    if f[_TOPS] != 1 or y[_CHUCK] == 0 or f[_PT] != f[_START] or f[_START] + f[_SPRING] >= _EMPTY_PA:
+    if f[_TOPS] != 1 or y[_CHUCK] == 0 or f[_PT] != f[_START] or _began_empty(f) == 0:
         return
     first = f[_START] + f[_SPRING]
     rise = _within(y[_MEAN] + _warm_fall(f, y) - first, 0, _EMPTY_PA)

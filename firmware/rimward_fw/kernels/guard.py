@@ -329,7 +329,7 @@ def step(g: ptr32, x: ptr32) -> int:
         g[_ARMED] = 0
     g[_WHY] = why
 
-    held = burst_held(g, x, was_on) | vented
+    held = burst_held(g, x, read, lag, was_on) | vented
     # Outputs. Before the first air: the relay alone, a gap, the gate alone.
     out = 0
     on = 0

@@ -1,8 +1,8 @@
 """Guard, part: knowledge of a tyre lasts only while the chuck is on it (G10).
 
 Until flow into a tyre was seen in this connection, a workshop line behind a pressure-open chuck opens only in bursts of 6 ms with
-120 ms of rest between them, and only while reading, guard band and the bound of one burst stay under the ceiling. Valves with a
-longer dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst
+120 ms of rest between them, at a steady reading, and only while reading, guard band and the bound of one burst stay under the
+ceiling. Steady, since the hose of a half-seated chuck runs off, and pushed on it would look like flow. Valves with a longer dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst
 that admits air passes the dead time by at most 2 ms. After a burst into a tyre the reading falls again and then is steady, which a
 leak is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms). A
 burst that begins at ambient shows no flow: a chuck that is put on while it falls stops it just so. The bound is 1.5 times the largest
@@ -146,12 +146,12 @@ def burst_near(g: ptr32, x: ptr32, read: int) -> int:
     return 1 if read + lift + g[_BAND] >= g[_CEIL] + _BIAS else 0
 
 
-def burst_held(g: ptr32, x: ptr32, was_on: int) -> int:
-    """Return 1 while the gate must wait: burst at its length, rest not over, or chuck possibly coming off."""
+def burst_held(g: ptr32, x: ptr32, read: int, lag: int, was_on: int) -> int:
+    """Return 1 while the gate must wait: burst at its length, rest not over, reading not steady, or chuck possibly coming off."""
     if g[_STOOD] != 0 and g[_AT_AMBIENT] != 0:
         return 1
     if g[_SEEN] != 0 or x[_FLAGS] & _LINE == 0:
         return 0
     if g[_ON_TICKS] >= _BURST_TICKS + g[_BURST_MORE]:
         return 1
-    return 1 if was_on == 0 and g[_SINCE] < _BURST_REST else 0
+    return 1 if was_on == 0 and (g[_SINCE] < _BURST_REST or stands(read, lag) == 0) else 0
