@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("1bf8751af396f1ba")
+KERNEL_HASH = unhexlify("8252f4eff52f08c2")
 BENCH_KERNEL_HASH = unhexlify("9933eb3f3f244805")

@@ -65,9 +65,11 @@ _SPRING_MAX = const(28_000)
 _SPRING_UNKNOWN = const(7_500)  # near the least: what is not known may not lift the tyre over its target
 _SEARCH_PA = const(12_000)
 _SEARCH_SHUT_PA = const(3_000)  # the rise has shown the core open: it needs no more
+_STILL_PA = const(600)  # Pa in 16 ticks, as in guard_tyre
+_NOISE = const(100)  # Pa: the mean's slope against the higher reading's
 _RISES = const(8_000)  # Pa in 16 ticks: no burst while air comes unasked
 _KNEE_SURE_PA = const(12_000)  # one burst that lifts so much and runs off shows a tyre; of a smaller one two, one alone may be a valve just moving
-_LOOK_AGAIN = const(250)  # ticks: by then a slow core has let the excess go
+_LOOK_AGAIN = const(250)  # ticks: by then a slow core has let the excess go, steady or not
 _UNWATCHED = const(320)  # as in fill_burst
 _RELIEFS = const(3)  # a tyre that so many rounds do not show cannot be found under the guard's bound
 _ABOVE_TARGET = const(49)
@@ -104,6 +106,15 @@ def _dead_slope(f, y):
     """Pa in 16 ticks by which the source would now lift a closed manifold."""
     air = (_rate(y) * f[_SPEED]) >> 14
     return air * (y[_AMBIENT] >> 6) // (y[_MANIFOLD] << 4) * 22
+
+
+def _steady(f, y):
+    """1 where a burst may begin: no air comes unasked, and behind a closed core the reading is as steady as the guard wants it (guard_tyre)."""
+    slope = _lag(f, y)
+    if y[_CHUCK] == 0:
+        return 1 if slope < _RISES else 0
+    most = _most(y[_READ] >> 6, _STILL_PA) - _NOISE
+    return 1 if -most < slope < most else 0
 
 
 def _fits(f, y):
@@ -151,9 +162,10 @@ def _search(f, y):
     if f[_CHOP] == 0:
         f[_CHOP] = 1 if f[_ON] >= f[_SHORT] or 0 < f[_OFF] <= 60 else 0
         return 1 - f[_CHOP]
-    if (f[_OFF] == 61 or f[_OFF] == _LOOK_AGAIN) and f[_LAST] > 0 and f[_CNT] > 61:
-        f[_LEFT] = _most(y[_READ] - f[_BASE], 0)
-        f[_CALM] = f[_CALM] + 1 if f[_LIFT] > 4_000 and f[_LEFT] * 2 < f[_LIFT] else 0
+    ready = 1 if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0 and _steady(f, y) != 0 else 0
+    look = 1 if f[_OFF] == _LOOK_AGAIN or (f[_OFF] == 61 if y[_CHUCK] == 0 else ready != 0) else 0
+    if look != 0 and f[_LAST] > 0 and f[_CNT] > 61:
+        f[_CALM] = f[_CALM] + 1 if f[_LIFT] > 4_000 and (y[_READ] - f[_BASE]) * 2 < f[_LIFT] else 0
         seen = 1 if f[_CALM] > 1 or f[_CALM] == 1 and f[_LIFT] > _KNEE_SURE_PA else 0
         if y[_CHUCK] == 0:
             seen = 1 if came > f[_GOAL] or y[_MEAN] > f[_START] + _ROSE_PA * 2 else 0
@@ -167,7 +179,7 @@ def _search(f, y):
         f[_TRIES] = f[_TRIES] + 1
         if f[_TRIES] > _RELIEFS:
             return _unseen(f, y)
-    if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0 and _lag(f, y) < _RISES:
+    if ready != 0:
         f[_CHOP] = 0
     elif f[_CHOP] != 0 and (y[_WHY] == 2 or _fits(f, y) == 0):
         return _let_down(f, y)
