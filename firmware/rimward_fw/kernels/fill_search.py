@@ -65,9 +65,10 @@ _SPRING_MAX = const(28_000)
 _SPRING_UNKNOWN = const(7_500)  # near the least: what is not known may not lift the tyre over its target
 _SEARCH_PA = const(12_000)
 _SEARCH_SHUT_PA = const(3_000)  # the rise has shown the core open: it needs no more
-_STILL_PA = const(600)  # Pa in 16 ticks, as in guard_tyre
+_STEADY_PA = const(600)  # Pa in 16 ticks, as in guard_tyre
+_LIFT_MIN = const(2_500)  # Pa: noise of the filtered reading is 1 kPa
 _AT_REST = const(6)  # a hose that falls by more than 1/64 of its last rise in 16 ticks is not at rest
-_NOISE = const(100)  # Pa: the mean's slope against the higher reading's
+_SLOPES_APART = const(100)  # Pa: the mean's slope against the higher reading's
 _RISES = const(8_000)  # Pa in 16 ticks: no burst while air comes unasked
 _KNEE_SURE_PA = const(12_000)  # one burst that lifts so much and runs off shows a tyre; of a smaller one two, one alone may be a valve just moving
 _LOOK_AGAIN = const(250)  # ticks: by then a slow core has let the excess go, steady or not
@@ -114,7 +115,7 @@ def _steady(f, y):
     slope = _lag(f, y)
     if y[_CHUCK] == 0:
         return 1 if slope < _RISES else 0
-    most = _most(y[_READ] >> 6, _STILL_PA) - _NOISE
+    most = _most(y[_READ] >> 6, _STEADY_PA) - _SLOPES_APART
     return 1 if -most < slope < most else 0
 
 
@@ -164,14 +165,16 @@ def _search(f, y):
         f[_CHOP] = 1 if f[_ON] >= f[_SHORT] or 0 < f[_OFF] <= 60 else 0
         return 1 - f[_CHOP]
     ready = 1 if f[_OFF] > 61 and _rested(f) != 0 and f[_RELAY] > 20 and _fits(f, y) != 0 and _steady(f, y) != 0 else 0
+    ran_off = 1 if f[_LIFT] > _LIFT_MIN and (y[_READ] - f[_BASE]) * 2 < f[_LIFT] else 0
     look = 1 if f[_OFF] == 61 or f[_OFF] == _LOOK_AGAIN else 0
-    if ready != 0 and y[_CHUCK] != 0 and f[_OFF] < _LOOK_AGAIN and f[_LEFT] * 2 >= f[_LIFT]:
-        look = 1  # before the next burst: behind a slow core little had gone by then
+    if ready != 0 and y[_CHUCK] != 0 and f[_OFF] <= _LOOK_AGAIN and f[_LEFT] * 2 >= f[_LIFT]:  # a slow core: little had gone by then
+        if ran_off != 0 and _lag(f, y) < -(f[_LIFT] >> _AT_REST) - _SLOPES_APART:
+            ran_off = 0  # it still falls: so does a hose that cools after many bursts
+            ready = ready if f[_OFF] == _LOOK_AGAIN else 0
+        else:
+            look = 1
     if look != 0 and f[_LAST] > 0 and f[_CNT] > 61:
         f[_LEFT] = _most(y[_READ] - f[_BASE], 0)
-        ran_off = 1 if f[_LIFT] > 4_000 and f[_LEFT] * 2 < f[_LIFT] else 0
-        if 61 < f[_OFF] < _LOOK_AGAIN and y[_CHUCK] != 0 and _lag(f, y) < -(f[_LIFT] >> _AT_REST) - _NOISE:
-            ran_off = 0  # it still falls: so does a hose that cools after many bursts
         f[_CALM] = f[_CALM] + 1 if ran_off != 0 else 0
         seen = 1 if f[_CALM] > 1 or f[_CALM] == 1 and f[_LIFT] > _KNEE_SURE_PA else 0
         if y[_CHUCK] == 0:
