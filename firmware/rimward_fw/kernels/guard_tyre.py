@@ -2,12 +2,14 @@
 
 Until flow into a tyre was seen in this connection, a workshop line behind a pressure-open chuck opens only in bursts of 6 ms with
 120 ms of rest between them, at a steady reading, and only while reading, guard band and the bound of one burst stay under the
-ceiling. Steady, since the hose of a half-seated chuck runs off, and pushed on it would look like flow. Valves with a longer dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst
-that admits air passes the dead time by at most 2 ms. After a burst into a tyre the reading falls again and then is steady, which a
-leak is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms). A
-burst that begins at ambient shows no flow: a chuck that is put on while it falls stops it just so. The bound is 1.5 times the largest
-rise of a closed manifold, at least 20 kPa more; before one was seen 110 kPa, and before any air 200 from 30 kPa on. Flow that was seen
-is forgotten once the manifold is at ambient with the source off.
+ceiling. Steady, since the hose of a half-seated chuck runs off, and pushed on it would look like flow. Valves with a longer
+dead time admit nothing in such a burst: each burst without a rise lengthens the next by 2 ms, up to 22 ms, so the first burst that
+admits air passes the dead time by at most 2 ms. After a burst into a tyre the reading falls again and then is steady, which a leak
+is not; after one into a closed manifold it stays, apart from cooling (at most 29 % of the rise, a third of that in 120 ms; after
+many quick bursts what earlier ones left to cool may be more than half of the last one's rise within 0.5 s, and counts as flow). A
+burst that begins at ambient shows no flow: a chuck that is put on while it falls stops it just so. The bound is 1.5 times the
+largest rise of a closed manifold, at least 20 kPa more; before one was seen 110 kPa, and before any air 200 from 30 kPa on. Flow
+that was seen is forgotten once the manifold is at ambient with the source off.
 
 An open vent lowers the manifold; such a fall is no flow. While the vent is open no air is admitted, and no rise or fall counts until
 a burst that begins 120 ms after it shut (dead time 25, closing 20, sensor and filters 50 ms). A compressor needs no such rule: its
