@@ -167,15 +167,15 @@ BROKEN = {
 }
 BURST_BROKEN = {
     "sensor": World(
-        replace(BURSTS, start_pa=449_000.0, **over(a_tap_s=2.0, b_tap_s=2.0)),
-        why="both taps blocked to 2 s",
+        replace(BURSTS, start_pa=449_000.0, **over(a_tap_s=20.0, b_tap_s=20.0)),
+        why="both taps blocked to 20 s: with less the guard waits for a steady reading",
     ),
     "error": World(
         replace(NEAR_BURST, over=NEAR_BURST.over | {"a_offset_pa": -45e3, "b_offset_pa": -45e3}),
         why="both transducers read 0.45 bar low",
     ),
     "burst": World(
-        replace(BURSTS, **over(line_c=0.8, valve_dead_shut_s=0.045)),
+        replace(BURSTS, start_pa=449_000.0, **over(line_c=0.8, valve_dead_shut_s=0.045)),
         why="restrictor left out and a valve that shuts 45 ms late",
     ),
     "settled": World(
