@@ -136,7 +136,7 @@ def test_a_search_rests_before_a_slow_core_has_taken_too_much():
     assert words.s[layout.S_PT] - words.p[layout.P_AMB] < words.y[slots.Y_TARGET_PA] + 10_000
 
 
-@pytest.mark.parametrize("number", [473, 2205, 6272, 16352])
+@pytest.mark.parametrize("number", [473, 2205, 2592, 6272, 16352])
 def test_a_slow_core_is_no_leak(number):
     words = last_of(draw.draw(3021, number, (), ("patient",)))
     assert (words.f[AT["state"]], words.h[loop.H_TRIES]) == (codes.FILL_DONE, 0)

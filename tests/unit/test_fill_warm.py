@@ -115,7 +115,7 @@ def test_a_chuck_moved_to_a_tyre_near_its_ceiling_in_a_burst_adds_nothing_over_i
     d = draw.draw(2045, 54351, (), ("moves-to-full", "moves-to-part-full", "moves-to-empty"))
     _, arrays, _ = taken(d)
     compiled()["session"](*arrays, 0, 60_000)
-    assert arrays.r[loop.R_EXCEED] == 0
+    assert (arrays.r[loop.R_EXCEED], arrays.r[loop.R_STOP]) == (0, causes.HOSE_OR_TYRE)
 
 
 @pytest.mark.parametrize(
