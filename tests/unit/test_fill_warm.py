@@ -11,7 +11,7 @@ from rimward.simulation.plant import layout
 from rimward_fw.kernels.fill_burst import _burst
 from rimward_fw.kernels.fill_plan import _plan
 from rimward_fw.kernels.fill_rest import _learn, _warm_fall
-from rimward_protocol import codes
+from rimward_protocol import causes, codes
 from rimward_protocol import kernel_slots as slots
 from rimward_protocol.kernel_words import FILL_STATE
 
