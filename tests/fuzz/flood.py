@@ -4,6 +4,7 @@ import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 from rimward.device.link import Client, LockstepTransport, verbs
@@ -75,6 +76,9 @@ ATTACKS: dict[str, tuple[Callable[[int], bytes], bool]] = {
 # The main loop takes a person's answer some ticks earlier or later from run to run, attacked or not: the fill begins at another moment, with other noise, and
 # its three rests of 0.2 s last some ticks more or less. A source held back by an attack would lose more than this share.
 APART = 0.02
+LEAST_REST = (
+    60  # ticks: no rest of a fill is shorter; a source that an attack makes drop out is back sooner
+)
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,7 @@ class Seen:
     cause: str
     air_ticks: int
     air_ticks_alone: int
+    shortest_rest: int
     recovered: bool
 
 
@@ -125,6 +130,7 @@ def attack(name: str, seconds: float = SECONDS) -> Seen:
         cause,
         sum(air),
         air_alone,
+        shortest_rest(air),
         recovered,
     )
 
@@ -151,6 +157,13 @@ def run_for(
     return offered, taken, air, slowest
 
 
+def shortest_rest(air: list[int]) -> int:
+    """Ticks of the shortest time without air between two with it; as many as there are where it never stopped."""
+    rests = [len(list(run)) for on, run in groupby(air) if not on]
+    inside = rests[0 if air[0] else 1 : len(rests) if air[-1] else -1]
+    return min(inside, default=len(air))
+
+
 def talks(inflator: VirtualInflator) -> bool:
     """A new conversation works once the attack is over: in the fill, and about stored things after it."""
     while inflator.read():
@@ -174,6 +187,8 @@ def problems_of(seen: Seen) -> list[str]:
         found.append(
             f"air was on in {seen.air_ticks} ticks, in {seen.air_ticks_alone} without the attack"
         )
+    if seen.shortest_rest < LEAST_REST:
+        found.append(f"the source dropped out for {seen.shortest_rest} ticks")
     if not seen.recovered:
         found.append("no conversation afterwards")
     return found

@@ -93,6 +93,7 @@ NEAR_BURST = replace(
 SOUND = {
     "closed loop": World(),
     "bursts": World(BURSTS),
+    "bursts, nearer": World(replace(BURSTS, start_pa=449_000.0)),
     "line": World(LINE),
     "line, nearer": World(replace(LINE, start_pa=405_000.0)),
     "line, pressure-open": World(HIDDEN_LINE, hose_pa=385_000.0),
