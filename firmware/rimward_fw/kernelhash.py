@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("b3a4484d04d6b319")
-BENCH_KERNEL_HASH = unhexlify("9933eb3f3f244805")
+KERNEL_HASH = unhexlify("8b0479ae391c2871")
+BENCH_KERNEL_HASH = unhexlify("d30dc7cc4d577874")

@@ -76,7 +76,7 @@ _CLOSED = const(20)  # ticks after which the relay's valve is open: contact 10, 
 _HELD_PA = const(15_000)  # a tyre known to hold more holds the reading up through a held-open core
 _START_PA = const(6_000)  # Pa under the room from which on a held-back pump starts again
 _GONE_PA = const(8_000)  # as in fill
-_FREE_PA = const(15_000)  # a tyre that shows less may be none: zero error 10, play 2.5, noise
+_FREE_PA = const(15_000)  # a tyre that shows less may be none: zero error 10, play 2.5, noise; a reading so far over the target's is no missing air
 _WAIT = const(60)  # ticks in which a line's burst has come whole and been read
 _MARGIN = const(2_500)
 _UNASKED_PA = const(20_000)  # over what the last burst left: what a hose regains as it warms is under 6
@@ -189,7 +189,7 @@ def _valves(f, y, coming):
         left = f[_GOAL] - (f[_AIR] - f[_AIR_0]) - coming
         enough = 1 if f[_ON] >= f[_BURST] else 0
         if f[_ON] >= _OPEN:  # the reading follows what the valves do
-            enough = 1 if y[_READ] + _most(_lag(f, y), 0) * 4 >= room else 0
+            enough = 1 if y[_READ] + _most(_lag(f, y), 0) * 4 >= room or y[_CHUCK] == 0 and f[_PT] < _FREE_PA else 0  # or it may hang free
         if enough != 0 or f[_ON] >= f[_SHORT] and left <= 0 or 0 < f[_OFF] <= _WAIT:  # or the guard has cut it
             f[_CHOP] = 1
         return 1 - f[_CHOP]
@@ -247,6 +247,8 @@ def _burst(f, y):
     if y[_KIND] != 0 and f[_OFF] > _WAIT and f[_CNT] > _WAIT:
         if y[_CHUCK] == 0:  # nothing of the burst is left near ambient: a rest tells a limp tyre from a hose that hangs free
             empty = 1 if f[_OFF] == _WAIT + 1 and f[_PT] < _FREE_PA and f[_LEFT] == 0 else 0
+            if y[_MEAN] > y[_TARGET] + f[_EG] + _FREE_PA:
+                empty = 1  # others fill this tyre as well, or a slow core hides it
         else:  # a closed core keeps the hose over its tyre: a rest tells whether that is gone
             empty = 1 if f[_AIR] != f[_AIR_0] and y[_MEAN] + _GONE_PA < f[_PT] else 0
         if empty != 0:
