@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("8b0479ae391c2871")
+KERNEL_HASH = unhexlify("cda2fb1a3fc09abd")
 BENCH_KERNEL_HASH = unhexlify("d30dc7cc4d577874")

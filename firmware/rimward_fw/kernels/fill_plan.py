@@ -74,22 +74,24 @@ _ANY_VOLUME = const(255)  # %, tolerance while beads are seated: the room that t
 _OFF_OPEN = const(115)  # %, by which a compressor's volume may be off: its delivery
 _OFF_SHUT = const(125)  # what a core holds when it closes differs from burst to burst
 _OFF_LINE_LOW = const(165)  # a line's count: bursts that its figures make too small
+_LEAKS = const(300)  # %, of the profile's volume: under that a line's count of short bursts may be to blame
 _SHORTEST_LINE = const(34_816)  # 34 mL of free air: what a line's shortest burst counts
 
 
 def _volume_differs(f, y):
-    """0 as the profile says; 1 more than 1.4 times or less than 0.7 of it, 2 by a factor of two, each beyond the estimate's own uncertainty; 3 more
-    than 1.4 times on a line, whose count of short bursts may be to blame: no question, but its hose is looked at for a leak."""
+    """0 as the profile says; 1 more than 1.4 times or less than 0.7 of it, 2 by a factor of two, each beyond the estimate's own uncertainty; 3 where
+    a tyre on a line seems three times as large: no question, since its count of short bursts may be to blame, but its hose is looked at for a leak."""
     ratio = f[_VOLUME] * 100 // _most(y[_VOL], 1)
     if f[_VOLUME] == 0 or f[_ASKED] != 0 or y[_VOL_TOL] >= _ANY_VOLUME:
         return 0
     high = _OFF_OPEN if y[_CHUCK] == 0 else _OFF_SHUT
     much = 1 if ratio * 100 > 140 * high else 0
     if y[_KIND] != 0:
-        if much != 0:
+        if ratio > _LEAKS:
             return 3
+        much = 0
         high = _OFF_LINE_LOW
-    if ratio * 100 > 200 * high or ratio * high < 50 * 100:
+    if much != 0 and ratio > high << 1 or ratio * high < 50 * 100:
         return 2
     return 1 if much != 0 or ratio * high < 70 * 100 else 0
 
