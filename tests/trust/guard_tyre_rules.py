@@ -42,13 +42,30 @@ def steady(t: Transition) -> Any:
 
 def chuck_off_iff(t: Transition) -> Any:
     """Chuck off is reported exactly when, with the source off for 40 ticks, a reading that was steady at rest has been at ambient for 100
-    ticks, or one over 60 kPa has fallen to less than a third of itself and not become steady there.
+    ticks, or one over 60 kPa has fallen to less than a third of itself and not become steady there; or when a line's reading rushes up.
     """
     at_ambient = both(lies_at_ambient(t), t.g.stood != 0, lowest(t.g.at_ambient + 1, 255) >= 100)
     kept = t.g.stood - BIAS
     fallen = both(kept > 60_000, (reading(t.h) - BIAS) * 3 < kept, z3.Not(steady(t)))
     quiet = both(judged(t), z3.Not(active(t)), t.h.since >= 40)
-    return gone(t) == both(quiet, either(at_ambient, fallen))
+    return gone(t) == either(both(quiet, either(at_ambient, fallen)), rushes(t))
+
+
+def rushes(t: Transition) -> Any:
+    """The relay of a line being closed, both filtered readings lie 16.4 kPa and more over the slow filter of the higher one, 60 ticks after the
+    last burst or with none since the vent was open."""
+    h = t.h
+    quiet = either(h.since >= 60, vented(t), t.g.burst_from == NO_BURST)
+    rises = both(h.fa - h.sl >= 16_384 * 16, h.fb - h.sl >= 16_384 * 16)
+    relay = both(t.g.why == 0, t.g.ran != 0, line(t))
+    return both(judged(t), z3.Not(active(t)), quiet, rises, relay)
+
+
+def rush_closes_the_relay(t: Transition) -> Any:
+    """A line whose reading rushes up drives nothing in that tick, and nothing before the run control was released and the self-test has passed."""
+    h = t.h
+    over = both(h.test == 0, h.ran == 0, h.seen == 0, h.armed == choose(running(t), 0, 1))
+    return implies(rushes(t), both(idle_output(t.o), gone(t), over))
 
 
 def flow_forgotten_at_ambient(t: Transition) -> Any:
@@ -204,6 +221,12 @@ TYRE_RULES = [
         "G10",
         chuck_off_iff,
         ("_GONE_TICKS = const(100)", "_GONE_TICKS = const(101)"),
+    ),
+    Rule(
+        "rush-closes-the-relay",
+        "G10",
+        rush_closes_the_relay,
+        ("_RUSH = const(18)", "_RUSH = const(17)"),
     ),
     Rule(
         "stood-at-rest",

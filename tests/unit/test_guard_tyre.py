@@ -29,13 +29,13 @@ class Rig:
         }
         self.run(0, 60, hold=False)
 
-    def tick(self, pa, hold=True, want=True):
+    def tick(self, pa, hold=True, want=True, other=None):
         self.noise ^= 1  # a code that never changes is a frozen sensor
         x = inputs(
             **{"conn": 1} | self.limits,
             sw=KEY_LOW | (RUN if hold else 0) | (WANT if want else 0),
             a=code(pa) + self.noise,
-            b=code(pa) + self.noise,
+            b=code(pa if other is None else other) + self.noise,
         )
         return guard.step(self.g, x)
 
@@ -219,8 +219,8 @@ def test_a_first_burst_may_lift_a_hose_by_200_kpa_and_one_that_was_let_down_by_1
     """400 kPa less 10 of guard band and 200 of a burst: 190 kPa; less 110, from under 30 kPa or after a burst that lifted nothing: 280 kPa."""
     rig = Rig(ceiling=ceiling)
     rig.ready(10_000)
-    rig.g[S["ran"]] = ran
     rig.run(pa, 400, want=False)
+    rig.g[S["ran"]] = ran
     assert any(out & GATE for out in rig.run(pa, 3)) is runs
     assert runs or rig.word("why") == 2
 
@@ -233,7 +233,8 @@ def test_then_it_is_one_and_a_half_times_the_largest_rise(pa, runs):
     burst(rig, 150_000, 190_000, 190_000)
     assert rig.word("seen") == 0 and rig.word("lift") == pytest.approx(40_000, abs=1_500)
     rig.g[S["lift"]] = 40_000
-    rig.run(pa, 100, want=False)
+    rig.run(190_000, 2, hold=False)
+    rig.run(pa, 100, hold=False)
     assert any(out & GATE for out in rig.run(pa, 3)) is runs
 
 
@@ -323,6 +324,43 @@ def test_the_tyre_is_forgotten_and_run_must_be_released():
     rig.run(0, 5, hold=False)
     outs = rig.run(0, 250)
     assert outs[0] & 32 and outs[-1] & READY, "the next connection begins with its self-test"
+
+
+def rising(flags=A_SEALED | LINE, step=9_000, after=100, hold=True, alone=False):
+    """Outputs of a rig whose source ran, then rested for `after` ticks, while the reading rises by `step` Pa a tick from 20 kPa, and the rig."""
+    rig = Rig(flags=flags)
+    rig.ready(20_000)
+    while rig.tick(20_000) & GATE == 0:
+        pass
+    rig.run(20_000, after, hold, want=False)
+    level = 20_000 if alone else None
+    return [rig.tick(20_000 + step * n, hold, False, level) for n in range(25)], rig
+
+
+def test_a_valve_stuck_open_or_a_chuck_put_on_a_tyre_ends_a_lines_connection():
+    """9 kPa a tick: the relay opens 10 ticks after the rise begins, and the next connection begins with the self-test."""
+    outs, rig = rising()
+    first = next(n for n, out in enumerate(outs) if out & CHUCK_OFF)
+    assert first <= 10 and rig.word("cause") == 0
+    assert all(out & RELAY for out in outs[:first]) and not any(out & RELAY for out in outs[first:])
+    assert [rig.word(name) for name in ("ran", "test", "armed")] == [0] * 3
+    rig.run(20_000, 400, hold=False)
+    assert rig.run(20_000, 50, want=False)[-1] & 32, "the self-test"
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        {"flags": A_SEALED},  # a pump has no relay's valve
+        {"step": 900},  # 14 kPa in 16 ticks: a person sits down
+        {"after": 30, "step": 5_000},  # the valves of the burst still shut
+        {"hold": False},  # the relay is open
+        {"alone": True},  # a transducer that jumps
+    ],
+    ids=str,
+)
+def test_other_rises_end_no_connection(how):
+    assert not any(out & CHUCK_OFF for out in rising(**how)[0])
 
 
 def test_a_new_connection_forgets_as_well():

@@ -18,6 +18,9 @@ dead-ended manifold rises 1.7 kPa a tick, which the overrun predicts (G2).
 Chuck off: a steady reading over 30 kPa at rest in this connection, then with the source off a reading at ambient for 0.2 s, or less than a
 third of that steady reading where it was over 60 kPa. A tyre on the chuck holds the reading up: a closing core keeps all but 6 kPa and the
 heat of a burst (30 kPa at most), an open one lets it fall no further than to the tyre's pressure, half of what may look steady before.
+
+A line's relay is closed while RUN is held. Both readings then rising by more than 16 kPa in 32 ms, 120 ms after the gate went off, are a
+chuck just put on a tyre or a gate valve stuck open; either ends the connection as chuck off does, and the next one begins with the self-test.
 """
 
 from rimward_protocol.compat import const, ptr32
@@ -25,8 +28,12 @@ from rimward_protocol.compat import const, ptr32
 _BAND_PA = const(8)
 _FLAGS = const(16)
 
+_WHY = const(3)
 _CEIL = const(4)
 _BAND = const(6)
+_FA = const(8)
+_FB = const(9)
+_SL = const(10)
 _ON_TICKS = const(25)
 _TEST = const(28)
 _RAN = const(37)
@@ -56,6 +63,7 @@ _SEEN_LAST = const(250)  # 0.5 s: within that a leak through which a burst falls
 _STILL_PA = const(600)  # Pa in 16 ticks: noise of the filtered readings
 _SHUT_TICKS = const(40)  # 80 ms: gate 6, dead time 25, coil 3, closing 20, sensor and filters 25 ms
 _STOOD_PA = const(30_000)
+_RUSH = const(18)  # filtered reading over the slow filter, as a power of two: 16 kPa in 16 ticks. A line through its restrictor lifts a closed manifold by 60 and more
 _STOOD_TICKS = const(125)  # 0.25 s: the slope has passed its turn at the peak; the slowest core of the table empties a hose by 8 % in 16 ticks
 _FELL_PA = const(60_000)
 _GONE_PA = const(2_000)  # over the guard band, which bounds the zero error
@@ -97,22 +105,31 @@ def follow_burst(g: ptr32, x: ptr32, read: int, lag: int, was_on: int, vented: i
             g[_LIFT] = rise
 
 
+def rushes(g: ptr32, x: ptr32) -> int:
+    """Return 1 where the reading of a line whose relay is closed rises faster than a tyre behind the chuck can: both transducers, since one that
+    jumps alone is no air."""
+    return 1 if (g[_FA] - g[_SL]) >> _RUSH > 0 and (g[_FB] - g[_SL]) >> _RUSH > 0 and g[_WHY] == 0 and g[_RAN] != 0 and x[_FLAGS] & _LINE != 0 else 0
+
+
 def chuck_off(g: ptr32, x: ptr32, read: int, lag: int, active: int) -> int:
     """Return 1 in the tick in which the chuck counts as off; what is known of the tyre is reset and RUN must be released."""
     above = read - _BIAS - x[_BAND_PA]
-    if active == 0 and g[_SINCE] >= _STOOD_TICKS and above > _STOOD_PA and stands(read, lag) != 0:
-        g[_STOOD] = read
     off = 0
-    if active == 0 and g[_SINCE] >= _SHUT_TICKS:
-        if above > _GONE_PA:
-            g[_AT_AMBIENT] = 0
-        else:
-            g[_SEEN] = 0
-            g[_AT_AMBIENT] = g[_AT_AMBIENT] + 1 if g[_AT_AMBIENT] < _BYTE else _BYTE
-            off = 1 if g[_STOOD] != 0 and g[_AT_AMBIENT] >= _GONE_TICKS else 0
-        stood = g[_STOOD] - _BIAS
-        if stood > _FELL_PA and (read - _BIAS) * 3 < stood:
-            off = 1
+    if active == 0:
+        if g[_SINCE] >= _STOOD_TICKS and above > _STOOD_PA and stands(read, lag) != 0:
+            g[_STOOD] = read
+        if g[_SINCE] >= _SHUT_TICKS:
+            if above > _GONE_PA:
+                g[_AT_AMBIENT] = 0
+            else:
+                g[_SEEN] = 0
+                g[_AT_AMBIENT] = g[_AT_AMBIENT] + 1 if g[_AT_AMBIENT] < _BYTE else _BYTE
+                off = 1 if g[_STOOD] != 0 and g[_AT_AMBIENT] >= _GONE_TICKS else 0
+            stood = g[_STOOD] - _BIAS
+            if stood > _FELL_PA and (read - _BIAS) * 3 < stood:
+                off = 1
+        if g[_SINCE] >= _BURST_REST or g[_BURST_FROM] == _NO_BURST:
+            off = off | rushes(g, x)
     if off != 0:
         forget_tyre(g)
         g[_TEST] = 0
