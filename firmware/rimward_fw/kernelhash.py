@@ -2,5 +2,5 @@
 
 from binascii import unhexlify
 
-KERNEL_HASH = unhexlify("789002f41d2bbd85")
-BENCH_KERNEL_HASH = unhexlify("9933eb3f3f244805")
+KERNEL_HASH = unhexlify("cda2fb1a3fc09abd")
+BENCH_KERNEL_HASH = unhexlify("d30dc7cc4d577874")
