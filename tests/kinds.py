@@ -46,7 +46,7 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
         "starts other programs",
         (f"{U}absent_modules.py", f"{U}bench_table.py", f"{U}ceiling_command.py::test_the_answer_loads_no_heavy_library", f"{U}command_line.py", f"{U}library.py", f"{U}ran.py", f"{U}register.py"),
     ),
-    "compiled": ("needs kernels or plant compiled by numba", (f"{F}confusion.py", f"{F}every_fault.py", f"{U}campaign.py", f"{U}cracked_hose.py", f"{U}fill_hose.py", f"{U}fill_warm.py", f"{U}fill_width.py", f"{U}plant_effects.py", f"{U}plant_faults.py", f"{U}plant_hardware.py", f"{U}plant_parts.py", f"{U}springs.py", f"{U}tyre_range.py")),
+    "compiled": ("needs kernels or plant compiled by numba", (f"{F}confusion.py", f"{F}every_fault.py", f"{U}campaign.py", f"{U}cracked_hose.py", f"{U}fill_hose.py", f"{U}fill_warm.py", f"{U}fill_width.py", f"{U}plant_effects.py", f"{U}plant_faults.py", f"{U}plant_hardware.py", f"{U}plant_parts.py", f"{U}springs.py", f"{U}stuck_gate.py", f"{U}tyre_range.py")),
     "long": (
         "computes, or loads a library, for seconds",
         (
