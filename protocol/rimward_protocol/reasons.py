@@ -10,7 +10,7 @@ TEXT = """
 4 | time-budget | this wheel's time for one fill is used up | look for a leak or a slipping hose; then start again
 5 | air-budget | as much air went in as this tyre can hold at its ceiling | check that the right wheel is chosen and look for a leak
 6 | no-profile | no wheel is chosen, or its profile is damaged | choose the wheel, or send its profile again
-7 | hose-or-tyre | the pressure fell, or air went in that no tyre kept | check hose, chuck and tyre
+7 | hose-or-tyre | the pressure fell or jumped, or no tyre kept the air | check hose, chuck and tyre
 8 | range-key-refuses | this wheel needs the low range and the key is not at low | turn the range key to low
 9 | not-ready | a condition for starting is missing | read the ready page, which names it
 16 | sensor-a-range | transducer A is out of range: wire off, shorted or broken | do not use; check plug and cable of transducer A
