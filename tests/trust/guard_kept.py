@@ -7,6 +7,7 @@ A proof is of the guard as assembled and of everything that states or decides th
 """
 
 import argparse
+import ast
 import hashlib
 import json
 import random
@@ -48,13 +49,24 @@ Proved = dict[
 ]  # which guard -> rule -> sources and seconds, None where that was not timed
 
 
+def without_planted(text: str) -> str:
+    """Return a module without the defects that its rules are tried with: they decide no proof."""
+    tree = ast.parse(text)
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Name)
+            and node.func.id == "Rule"
+        ):
+            node.args = node.args[:3] + node.args[4:]
+    return ast.unparse(tree)
+
+
 @cache
 def digest(guard: str) -> str:
-    """Return the first 16 digits of SHA-256 over this guard, its words and the modules that decide a proof."""
-    texts = [
-        bare(guard),
-        *(bare((HERE / f"{name}.py").read_text(encoding="utf-8")) for name in DECIDING),
-    ]
+    """Return the first 16 digits of SHA-256 over this guard, its words and what decides a proof in the modules."""
+    modules = [(HERE / f"{name}.py").read_text(encoding="utf-8") for name in DECIDING]
+    texts = [bare(guard), *(bare(without_planted(text)) for text in modules)]
     return hashlib.sha256(repr([texts, GUARD_STATE, GUARD_INPUT]).encode()).hexdigest()[:16]
 
 

@@ -226,7 +226,7 @@ TYRE_RULES = [
         "rush-closes-the-relay",
         "G10",
         rush_closes_the_relay,
-        ("_RUSH = const(18)", "_RUSH = const(17)"),
+        ("_RUSH = const(18)", "_RUSH = const(19)"),
     ),
     Rule(
         "stood-at-rest",

@@ -80,6 +80,17 @@ def test_a_changed_rule_is_another_source(name, monkeypatch, tmp_path):
     assert guard_kept.digest.__wrapped__("x = 1") != before
 
 
+def test_another_planted_defect_decides_no_proof_but_another_claim_does():
+    text = 'RULES = [Rule("a", "G1", claim, ("x", "y"), anywhere=True), Other(1, 2, 3, 4)]'
+    bare = guard_kept.without_planted
+    assert (
+        bare(text)
+        == bare(text.replace('"y"', '"z"'))
+        == text.replace(', ("x", "y")', "").replace('"', "'")
+    )
+    assert bare(text) != bare(text.replace("claim", "other")) != bare(text.replace("4", "5"))
+
+
 def test_every_promise_has_its_rules():
     assert {rule.promise for rule in ALL_RULES} == {
         "G1",
